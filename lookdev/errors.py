@@ -1,0 +1,109 @@
+"""One family of errors, written for the person who typed the file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class LookdevError(Exception):
+    """Something a person can mend: what, where, what was found, what is wanted.
+
+    Parameters
+    ----------
+    problem : what is wrong, in plain words.
+    file, row, column, key : where. ``row`` counts as a spreadsheet does, from 1, header included.
+    found : the text or value as it stands there.
+    wanted : what would be accepted.
+
+    Examples
+    --------
+    >>> str(MeterError("not a number", file="meter.csv", row=4, column="cct_k",
+    ...                found="32oo", wanted="kelvin from 1000 to 25000"))
+    "meter.csv, row 4, column cct_k: not a number; found '32oo'; wanted kelvin from 1000 to 25000"
+    """
+
+    def __init__(
+        self,
+        problem: str,
+        *,
+        file: str | Path | None = None,
+        row: int | None = None,
+        column: str | None = None,
+        key: str | None = None,
+        found: object = None,
+        wanted: str | None = None,
+    ) -> None:
+        self.problem, self.file, self.row, self.column = problem, file, row, column
+        self.key, self.found, self.wanted = key, found, wanted
+        super().__init__(self._line())
+
+    def _line(self) -> str:
+        where = []
+        if self.file is not None:
+            where.append(_printable(str(self.file)))
+        if self.row is not None:
+            where.append(f"row {self.row}")
+        if self.column is not None:
+            where.append(f"column {self.column}")
+        if self.key is not None:
+            where.append(f"key {self.key}")
+        what = [_printable(self.problem)]
+        if self.found is not None:
+            what.append(f"found {_short(self.found)}")
+        if self.wanted is not None:
+            what.append(f"wanted {self.wanted}")
+        head = ", ".join(where)
+        return (head + ": " if head else "") + "; ".join(what)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        state = {k: v for k, v in self.__dict__.items() if k != "problem"}
+        return (_rebuild, (type(self), self.problem, state))
+
+
+def _rebuild(kind: type[LookdevError], problem: str, state: dict[str, object]) -> LookdevError:
+    return kind(problem, **state)  # type: ignore[arg-type]
+
+
+def _printable(text: str) -> str:
+    """``text`` on one line, with control characters and lone surrogates shown as escapes."""
+    out = []
+    for char in text:
+        if char.isprintable() and not 0xD800 <= ord(char) <= 0xDFFF:
+            out.append(char)
+        else:
+            out.append(char.encode("unicode_escape", "surrogatepass").decode("ascii"))
+    return "".join(out)
+
+
+def _short(value: object, limit: int = 80) -> str:
+    text = repr(value) if isinstance(value, str) else str(value)
+    text = _printable(text)
+    return text if len(text) <= limit else text[: limit - 1] + "…"
+
+
+class StillError(LookdevError):
+    """A still cannot be read or written."""
+
+
+class MeterError(LookdevError):
+    """The meter log, a spectrum file or scout.toml is wrong somewhere."""
+
+
+class LookError(LookdevError):
+    """A look file is wrong somewhere."""
+
+
+class LutError(LookdevError):
+    """A LUT or CDL file is wrong somewhere, or cannot express what was asked."""
+
+
+class ChipError(LookdevError):
+    """A chip file is wrong somewhere."""
+
+
+class SheetError(LookdevError):
+    """A sheet cannot be laid out."""
+
+
+class RequestError(LookdevError):
+    """The request itself is wrong; nothing was written (exit status 2)."""

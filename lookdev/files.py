@@ -1,0 +1,66 @@
+"""Whole-file writes: a file appears complete under its name, or not at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import unicodedata
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from lookdev.errors import LookdevError
+
+
+@contextmanager
+def whole_file(path: Path) -> Iterator[Path]:
+    """Yield a temporary path beside ``path``; flush and rename it on success, remove it on failure.
+
+    Raises
+    ------
+    LookdevError : the folder cannot be made or written, or the disk is full.
+    """
+    path = Path(path)
+    part = path.with_name(f".{_clip_utf8(path.name, 200)}.{os.getpid()}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        yield part
+        with part.open("rb+") as handle:
+            os.fsync(handle.fileno())
+        part.replace(path)
+    except OSError as error:
+        raise LookdevError(f"cannot be written: {error.strerror or error}", file=path) from error
+    finally:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+
+
+def write_whole(path: Path, data: bytes | str) -> None:
+    """Write ``data`` (text as UTF-8) so that ``path`` appears whole or not at all."""
+    raw = data.encode("utf-8") if isinstance(data, str) else data
+    with whole_file(path) as part:
+        part.write_bytes(raw)
+
+
+def write_json(path: Path, value: object) -> None:
+    """Write JSON, two-space indent, UTF-8, keys in the order given, refusing NaN and infinity."""
+    write_whole(path, json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+
+
+def safe_name(text: str) -> str:
+    """A name fit for a file on any system; letters of every script stay, the rest becomes ``_``.
+
+    >>> safe_name("Łódź · Øst 東 café")
+    'Łódź_Øst_東_café'
+    """
+    normal = unicodedata.normalize("NFC", text)
+    kept = "".join(c if c.isalnum() or c in "-." or unicodedata.category(c) == "Mn" else "_" for c in normal)
+    return _clip_utf8(re.sub(r"_+", "_", kept).strip("_.") or "unnamed", 120)
+
+
+def _clip_utf8(text: str, limit_bytes: int) -> str:
+    raw = text.encode("utf-8", "surrogateescape")
+    if len(raw) <= limit_bytes:
+        return text
+    return raw[:limit_bytes].decode("utf-8", "ignore")
