@@ -1,8 +1,9 @@
 """The ten Munsell hue families as directions in Oklab.
 
 Source of the angles: the mean Oklab hue of the renotation colours 5R to 5RP (ASTM D1535, "Munsell Colours
-Real" of colour-science) at value 4 to 7 and chroma 4 to 8, carried from illuminant C to D65 by linear Bradford;
-``tests/reference/test_munsell_hues.py`` computes them again. Single colours lie within 4 degrees of the mean.
+Real" of colour-science) at value 4 to 7 and chroma 4 to 8, carried from C to D65 by linear Bradford;
+``tests/reference/test_munsell_hues.py`` computes them again. Single colours lie within 4 degrees of the
+mean.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ def hue_degrees(text: str) -> float:
     217.33
     """
     position = parse_hue(text)
-    steps = np.arange(-5.0, 116.0, 10.0)
+    steps = np.arange(-5.0, 106.0, 10.0)
     angles = np.array([FAMILY_HUE_DEGREES[-1] - 360, *FAMILY_HUE_DEGREES, FAMILY_HUE_DEGREES[0] + 360])
     return float(np.interp(position, steps, angles) % 360)
 

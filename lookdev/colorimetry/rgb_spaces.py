@@ -1,8 +1,8 @@
 """RGB colour spaces: primaries, white points and the matrices that follow from them.
 
 Sources: ITU-R BT.709-6 items 1.3 and 1.4; IEC 61966-2-1:1999; ITU-R BT.2020-2 table 3; SMPTE RP 431-2 and
-EG 432-1 (P3 primaries, here with D65); Adobe RGB (1998) section 4.3.1; ISO 22028-2 (ROMM RGB);
-Academy S-2008-001 (AP0) and S-2014-004 (AP1).
+EG 432-1 (P3 primaries, here with D65); Adobe RGB (1998) section 4.3.1; ISO 22028-2 (ROMM RGB); Academy
+S-2008-001 (AP0) and S-2014-004 (AP1).
 """
 
 from __future__ import annotations

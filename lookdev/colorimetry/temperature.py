@@ -1,8 +1,7 @@
 """Correlated colour temperature and Duv, from 800 K to infinite temperature and off the locus.
 
-Planck's law summed over the CIE 1931 2 degree observer at 1 nm (360 nm to 830 nm), so that no fit
-puts a floor under low temperatures.
-Sources: CIE 15:2018 (CCT in the CIE 1960 UCS diagram, c2 = 1.4388e-2 m K);
+Planck's law summed over the CIE 1931 2 degree observer at 1 nm (360 nm to 830 nm), so that no fit puts a
+floor under low temperatures. Sources: CIE 15:2018 (CCT in the CIE 1960 UCS diagram, c2 = 1.4388e-2 m K);
 Ohno, LEUKOS 10:1 (2014) 47-55 (Duv and its sign); CIE 15:2018 4.1.2 (daylight locus).
 """
 
@@ -104,11 +103,11 @@ def _locus(m: float) -> tuple[Array, Array]:
     dden = dxyz @ np.array([1.0, 15.0, 3.0])
     uv = np.array([4 * xyz[0], 6 * xyz[1]]) / den
     tangent = (np.array([4 * dxyz[0], 6 * dxyz[1]]) - uv * dden) / den
-    return uv, tangent
+    return np.asarray(uv), np.asarray(tangent)
 
 
 def _normal(tangent: Array) -> Array:
-    return np.array([-tangent[1], tangent[0]]) / np.hypot(*tangent)
+    return np.asarray(np.array([-tangent[1], tangent[0]]) / np.hypot(*tangent))
 
 
 @lru_cache(maxsize=1)

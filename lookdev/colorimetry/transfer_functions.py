@@ -1,8 +1,7 @@
 """Transfer functions: signal to linear light and back.
 
 All take and return float arrays of any shape; they are odd or linear below zero, so that negatives pass
-without a NaN, and they do not clamp above one.
-Sources are named at each function.
+without a NaN, and they do not clamp above one. Sources are named at each function.
 """
 
 from __future__ import annotations

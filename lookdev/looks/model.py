@@ -1,0 +1,65 @@
+"""The look: one file of parameters, from which everything else follows."""
+
+from __future__ import annotations
+
+import hashlib
+from typing import TYPE_CHECKING, Annotated
+
+from pydantic import Field
+
+from lookdev.looks.stages.balance import Balance, Cast
+from lookdev.looks.stages.base import Parameters
+from lookdev.looks.stages.cdl import CDL
+from lookdev.looks.stages.colour import Colour
+from lookdev.looks.stages.curve import Curve
+from lookdev.looks.stages.exposure import Exposure
+from lookdev.looks.stages.toning import Toning
+
+if TYPE_CHECKING:
+    from lookdev.colorimetry.encodings import Encoding
+    from lookdev.looks.pipeline import Transform
+
+
+class Look(Parameters):
+    """A look, its stages in the order in which they act. At its defaults it changes nothing.
+
+    >>> Look(title="as it stood").is_identity
+    True
+    """
+
+    title: Annotated[str, Field(min_length=1, max_length=120)]
+    note: str = ""
+    exposure: Exposure = Exposure()
+    balance: Balance = Balance()
+    curve: Curve = Curve()
+    colour: Colour = Colour()
+    toning: Toning = Toning()
+    cdl: CDL = CDL()
+
+    @property
+    def is_identity(self) -> bool:
+        """Whether the look, whatever was metered, changes nothing."""
+        stages = (self.exposure, self.balance, self.curve, self.colour, self.toning, self.cdl)
+        return all(stage.is_identity for stage in stages)
+
+    def key_parameters(self) -> list[str]:
+        """Short phrases for a column head, in the order in which the stages act."""
+        stages = (self.exposure, self.balance, self.curve, self.colour, self.toning, self.cdl)
+        return [phrase for stage in stages for phrase in stage.words()]
+
+    def describe(self) -> str:
+        """The look in plain words, one sentence."""
+        return "; ".join(self.key_parameters()) or "nothing changed"
+
+    def fingerprint(self) -> str:
+        """SHA-256 over the parameters that act: two looks with the same one give the same pictures."""
+        acting = self.model_dump_json(exclude={"title", "note"})
+        return hashlib.sha256(acting.encode()).hexdigest()
+
+    def transform(
+        self, source: Encoding, target: Encoding, cast: Cast | None = None, exposure_stops: float = 0.0
+    ) -> Transform:
+        """The look function between two encodings."""
+        from lookdev.looks.pipeline import Grade, Pipeline
+
+        return Pipeline(Grade(self, cast, exposure_stops), source, target)

@@ -1,0 +1,225 @@
+"""Balance: take the metered source's cast out of the picture, all of it or a share, then shift to taste.
+
+A camera balanced to the white W_c shows W_c as D65; a lamp of chromaticity W_m then stands in the picture
+as C = Bradford(W_c to D65) of W_m. That cast has a distance from D65 in mired and in Duv (CIE 1960 UCS).
+``keep`` is the share of both distances that stays. The correction is one linear adaptation from C to that
+point, so a grey card under the lamp lands on it exactly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field
+
+from lookdev.colorimetry.adaptation import CONE_MATRICES, cone_response, xy_from_xyz
+from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
+from lookdev.colorimetry.temperature import (
+    DUV_LIMIT,
+    MAX_MIRED,
+    cct_duv_from_xy,
+    mired_duv_from_xy,
+    uv1960_from_xy,
+    xy_from_mired,
+    xy_from_uv1960,
+)
+from lookdev.looks.stages.base import Parameters, signed
+
+Array = NDArray[np.float64]
+XY = tuple[float, float]
+
+MAX_CONE_GAIN = 32.0
+"""No cone response is raised or cut by more than this (5 stops): past it a file holds no signal to raise."""
+
+
+class Balance(Parameters):
+    """``[balance]``: what stays of the metered cast, and the look's own shift.
+
+    ``keep`` 0 to 1 (1: the cast stays as it stood); ``mired`` -300 to 300 (negative: cooler); ``duv`` -0.05 to
+    0.05 (positive: greener); ``method`` "Bradford", "CAT02" or "CAT16".
+    """
+
+    keep: Annotated[float, Field(ge=0, le=1)] = 1.0
+    mired: Annotated[float, Field(ge=-300, le=300)] = 0.0
+    duv: Annotated[float, Field(ge=-0.05, le=0.05)] = 0.0
+    method: Literal["Bradford", "CAT02", "CAT16"] = "Bradford"
+
+    @property
+    def is_identity(self) -> bool:
+        return self.keep == 1.0 and not self.shifts
+
+    @property
+    def shifts(self) -> bool:
+        """Whether the look shifts white of its own, whatever was metered."""
+        return self.mired != 0.0 or self.duv != 0.0
+
+    def words(self) -> list[str]:
+        out = []
+        if self.keep < 1.0:
+            out.append(f"keeps {100 * self.keep:.0f}% of the cast" if self.keep > 0 else "cast taken out")
+        if self.mired:
+            out.append(f"{signed(self.mired, 1)} mired ({'cooler' if self.mired < 0 else 'warmer'})")
+        if self.duv:
+            out.append(f"Duv {signed(self.duv, 4)} ({'greener' if self.duv > 0 else 'pinker'})")
+        return out
+
+
+@dataclass(frozen=True)
+class Cast:
+    """What was metered against what the camera was set to.
+
+    Attributes
+    ----------
+    white_xy : chromaticity of the source, as metered.
+    camera_xy : white that the camera was balanced to.
+    origin : where the two come from, in words.
+    """
+
+    white_xy: XY
+    camera_xy: XY
+    origin: str = ""
+
+    @property
+    def picture_xy(self) -> XY:
+        """Chromaticity at which the source stands in the picture (neutral is D65)."""
+        cone = CONE_MATRICES["Bradford"]
+        response = cone_response(self.white_xy) * cone_response(D65_XY) / cone_response(self.camera_xy)
+        return _pair(xy_from_xyz(response @ np.linalg.inv(cone).T))
+
+    @classmethod
+    def from_patch(cls, picture_xy: XY, origin: str = "") -> Cast:
+        """The cast that a grey patch shows in the picture itself, whatever the camera did."""
+        return cls(picture_xy, _pair(D65_XY), origin)
+
+
+@dataclass(frozen=True)
+class BalanceResult:
+    """A resolved balance.
+
+    ``matrix`` (3, 3) acts on linear BT.2020. ``picture_xy`` is the cast before, ``target_xy`` after ``keep``,
+    ``final_xy`` after the look's own shift. ``keep`` is the share that really stays; it is above the one asked
+    for where the source has too little of some part of the spectrum to be made neutral (``limited``).
+    ``off_locus`` says that CCT has no meaning there and the share was taken straight in u, v.
+    """
+
+    matrix: Array
+    picture_xy: XY | None
+    target_xy: XY | None
+    final_xy: XY
+    keep: float
+    limited: bool
+    off_locus: bool
+
+    def summary(self) -> dict[str, object]:
+        """Numbers for summary.json."""
+        out: dict[str, object] = {"keep": round(self.keep, 4), "limited": self.limited}
+        if self.picture_xy is not None and self.target_xy is not None:
+            before, after = mired_duv_from_xy(self.picture_xy), mired_duv_from_xy(self.target_xy)
+            out |= {
+                "cast_xy": [round(v, 5) for v in self.picture_xy],
+                "left_xy": [round(v, 5) for v in self.target_xy],
+                "taken_out_mired": round(before[0] - after[0], 2),
+                "taken_out_duv": round(before[1] - after[1], 5),
+                "off_locus": self.off_locus,
+            }
+        return out
+
+    def words(self) -> str:
+        """What was taken out, on one line."""
+        if self.picture_xy is None or self.target_xy is None:
+            return "no reading: balance untouched"
+        before, after = mired_duv_from_xy(self.picture_xy), mired_duv_from_xy(self.target_xy)
+        took = f"{signed(before[0] - after[0], 0)} mired, Duv {signed(before[1] - after[1], 4)} taken out"
+        if self.off_locus:
+            d = uv1960_from_xy(self.picture_xy) - uv1960_from_xy(self.target_xy)
+            took = f"u, v {signed(float(d[0]), 3)}, {signed(float(d[1]), 3)} taken out (off the locus)"
+        if self.limited:
+            took += f"; {100 * self.keep:.0f}% had to stay: the source lacks the light to be made neutral"
+        return took
+
+
+def resolve_balance(parameters: Balance, cast: Cast | None) -> BalanceResult:
+    """The matrix of a look's balance for what was metered (None: nothing was)."""
+    picture = target = None
+    keep, limited, off_locus = 1.0, False, False
+    cone = CONE_MATRICES[parameters.method]
+    gains = np.ones(3)
+    if cast is not None:
+        picture = cast.picture_xy
+        off_locus = not _on_locus(picture)
+        keep = parameters.keep
+        gains_at = _gain_function(picture, parameters.method)
+        if not _possible(gains_at(keep)):
+            limited = True
+            keep = _least_possible_keep(keep, gains_at)
+        target = kept_white(picture, keep)
+        gains = gains_at(keep)
+    final = target if target is not None else _pair(D65_XY)
+    if parameters.shifts:
+        neutral_mired, neutral_duv = mired_duv_from_xy(D65_XY)
+        shifted = _pair(xy_from_mired(neutral_mired + parameters.mired, neutral_duv + parameters.duv))
+        shift = cone_response(shifted, parameters.method) / cone_response(D65_XY, parameters.method)
+        gains = gains * shift
+        final = _pair(xy_from_xyz(cone_response(final, parameters.method) * shift @ np.linalg.inv(cone).T))
+    on_xyz = np.linalg.inv(cone) @ np.diag(gains) @ cone
+    matrix = np.asarray(WORKING.from_xyz @ on_xyz @ WORKING.to_xyz)
+    if np.all(gains == 1.0):
+        matrix = np.eye(3)
+    return BalanceResult(matrix, picture, target, final, keep, limited, off_locus)
+
+
+def kept_white(picture_xy: XY, keep: float) -> XY:
+    """Where a grey card goes when ``keep`` of its cast stays: along mired and Duv, or straight in u, v."""
+    if keep == 1.0:
+        return picture_xy
+    if _on_locus(picture_xy):
+        neutral, cast = np.array(mired_duv_from_xy(D65_XY)), np.array(mired_duv_from_xy(picture_xy))
+        m, duv = neutral + keep * (cast - neutral)
+        return _pair(xy_from_mired(float(m), float(duv))) if keep > 0 else _pair(D65_XY)
+    neutral_uv, cast_uv = uv1960_from_xy(D65_XY), uv1960_from_xy(picture_xy)
+    return _pair(xy_from_uv1960(neutral_uv + keep * (cast_uv - neutral_uv)))
+
+
+def describe_white(xy: XY) -> str:
+    """CCT and Duv, or x, y where CCT has no meaning."""
+    if _on_locus(xy):
+        cct, duv = cct_duv_from_xy(xy)
+        return f"{cct:.0f} K, Duv {signed(duv, 4)}"
+    return f"x {xy[0]:.4f}, y {xy[1]:.4f}"
+
+
+def _pair(xy: Array | XY) -> XY:
+    return (float(xy[0]), float(xy[1]))
+
+
+def _on_locus(xy: XY) -> bool:
+    m, duv = mired_duv_from_xy(xy)
+    return abs(duv) <= DUV_LIMIT and 0.0 < m < MAX_MIRED
+
+
+def _gain_function(picture_xy: XY, method: str) -> Callable[[float], Array]:
+    source = cone_response(picture_xy, method)
+
+    def gains(keep: float) -> Array:
+        return np.ones(3) if keep == 1.0 else cone_response(kept_white(picture_xy, keep), method) / source
+
+    return gains
+
+
+def _possible(gains: Array) -> bool:
+    return bool(np.all(gains > 1 / MAX_CONE_GAIN) and np.all(gains < MAX_CONE_GAIN))
+
+
+def _least_possible_keep(asked: float, gains: Callable[[float], Array]) -> float:
+    low, high = asked, 1.0
+    for _ in range(40):
+        middle = (low + high) / 2
+        if _possible(gains(middle)):
+            high = middle
+        else:
+            low = middle
+    return high
