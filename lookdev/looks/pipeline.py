@@ -126,7 +126,7 @@ class Pipeline:
 
     @cached_property
     def limit(self) -> float:
-        """How far the look pushes colours past the target's edge, over the whole input cube (1: not at all)."""
+        """How far the look pushes colours past the edge, over the whole input cube (1: not at all)."""
         if self.target.state != "output" or self.is_identity:
             return 1.0
         edge = np.linspace(0.0, 1.0, 21)

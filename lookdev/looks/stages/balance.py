@@ -39,8 +39,8 @@ MAX_CONE_GAIN = 32.0
 class Balance(Parameters):
     """``[balance]``: what stays of the metered cast, and the look's own shift.
 
-    ``keep`` 0 to 1 (1: the cast stays as it stood); ``mired`` -300 to 300 (negative: cooler); ``duv`` -0.05 to
-    0.05 (positive: greener); ``method`` "Bradford", "CAT02" or "CAT16".
+    ``keep`` 0 to 1 (1: the cast stays as it stood); ``mired`` -300 to 300 (negative: cooler); ``duv`` -0.05
+    to 0.05 (positive: greener); ``method`` "Bradford", "CAT02" or "CAT16".
     """
 
     keep: Annotated[float, Field(ge=0, le=1)] = 1.0
@@ -101,8 +101,8 @@ class BalanceResult:
     """A resolved balance.
 
     ``matrix`` (3, 3) acts on linear BT.2020. ``picture_xy`` is the cast before, ``target_xy`` after ``keep``,
-    ``final_xy`` after the look's own shift. ``keep`` is the share that really stays; it is above the one asked
-    for where the source has too little of some part of the spectrum to be made neutral (``limited``).
+    ``final_xy`` after the look's own shift. ``keep`` is the share that really stays; it is above the one
+    asked for where the source has too little of some part of the spectrum to be made neutral (``limited``).
     ``off_locus`` says that CCT has no meaning there and the share was taken straight in u, v.
     """
 
