@@ -1,0 +1,5 @@
+"""``python -m lookdev``."""
+
+from lookdev.cli.main import main
+
+main()

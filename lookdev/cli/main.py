@@ -1,0 +1,108 @@
+"""The command line: one verb a file, errors as one line, exit statuses 0, 1 and 2.
+
+0: all done. 1: some inputs failed, the rest is done, each failure named. 2: the request itself was wrong and
+nothing was written.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from typing import Any
+
+import click
+import typer
+from typer.core import TyperGroup
+
+VERBS = ("batch", "sheet", "cube", "handoff", "inspect", "light", "paint", "encodings")
+
+
+class _Verbs(TyperGroup):
+    """Loads a verb's file when it is asked for."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        return list(VERBS)
+
+    def get_command(self, ctx: Any, name: str) -> Any:
+        if name not in VERBS:
+            return None
+        module = importlib.import_module(f"lookdev.cli.{name}")
+        app = getattr(module, "app", None)
+        if isinstance(app, typer.Typer):
+            command = typer.main.get_command(app)
+        else:
+            single = typer.Typer(add_completion=False, rich_markup_mode="markdown")
+            single.command(name=name)(getattr(module, name))
+            command = typer.main.get_command(single)
+        command.name = name
+        return command
+
+
+app = typer.Typer(
+    cls=_Verbs,
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode="markdown",
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help="""Look development on scout stills.
+
+A **scout** is a folder: stills, `meter.csv` (what the colour meter read) and, if you like, `scout.toml` (the
+production's plan). A **look** is one `.toml` file. From these:
+
+`lookdev batch SCOUT --looks LOOKS --out OUT` does the whole job: graded stills, comparison sheets, .cube LUTs
+and summary.json. Nothing is ever written beside or over a still. Every verb explains itself: `lookdev VERB
+--help`.
+
+Exit status: 0 all done; 1 some inputs failed, each named, the rest is done; 2 the request itself was wrong,
+nothing written.""",
+)
+
+
+def _version(value: bool) -> None:
+    if value:
+        from lookdev import __version__
+
+        typer.echo(__version__)
+        raise typer.Exit
+
+
+@app.callback()
+def root(
+    version: bool = typer.Option(
+        False, "--version", callback=_version, is_eager=True, help="Print the version and stop."
+    ),
+) -> None:
+    """See the help text of ``app``."""
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line; anything a person typed wrong ends in one line and exit status 2."""
+    from lookdev.errors import LookdevError
+
+    try:
+        status = app(args=arguments, prog_name="lookdev", standalone_mode=False)
+    except LookdevError as error:
+        _say(f"lookdev: {error}")
+        status = 2
+    except click.exceptions.Abort:
+        _say("lookdev: stopped")
+        status = 130
+    except click.ClickException as error:
+        _say(f"lookdev: {' '.join(error.format_message().split())}")
+        status = error.exit_code
+    except KeyboardInterrupt:
+        _say("lookdev: stopped; every file that is there is whole")
+        status = 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        status = 0
+    sys.exit(status if isinstance(status, int) else 0)
+
+
+def _say(line: str) -> None:
+    print(line.encode("utf-8", "replace").decode("utf-8"), file=sys.stderr)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,224 @@
+"""The whole scout as a list of tasks: which still, which reading, which looks, which files.
+
+Everything here is decided before the first pixel is graded, so that a wrong request stops before anything is
+written.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from lookdev.colorimetry.encodings import Encoding
+from lookdev.errors import LookdevError, RequestError
+from lookdev.files import safe_name
+from lookdev.render.resolve import Resolved, resolve_reading, resolve_still
+from lookdev.render.tasks import Output, Task
+
+if TYPE_CHECKING:
+    from lookdev.looks.pipeline import LookLike
+    from lookdev.meter.log import Reading
+    from lookdev.meter.scout import Scout
+
+UNLOGGED = "No reading"
+
+
+@dataclass(frozen=True)
+class StillOptions:
+    """How graded stills are written: ``suffix`` .jpg, .png or .tif; ``bits`` 8 or 16; JPEG settings."""
+
+    suffix: str = ".jpg"
+    bits: int = 8
+    quality: int = 92
+    subsampling: str = "4:4:4"
+    target: Encoding | None = None
+    exact: bool = False
+    thumbnail_box: tuple[int, int] = (1080, 720)
+
+
+@dataclass(frozen=True)
+class PlannedStill:
+    """One still with what was decided about it."""
+
+    path: Path
+    name: str
+    location: str
+    reading: Reading | None
+    resolved: Resolved
+    exposure_stops: float
+    task: Task
+    error: str | None = None
+
+
+@dataclass(frozen=True)
+class BatchPlan:
+    """``stills`` in the order of the sheets; ``locations`` in the order of the meter log."""
+
+    scout: Scout
+    looks: tuple[LookLike, ...]
+    stills: tuple[PlannedStill, ...]
+    locations: tuple[str, ...]
+    errors: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = field(default=())
+
+    @property
+    def tasks(self) -> list[Task]:
+        """The work, a still each."""
+        return [planned.task for planned in self.stills if planned.error is None]
+
+
+def look_slugs(looks: tuple[LookLike, ...]) -> list[str]:
+    """A file-name-safe name for each look, unique, from its title."""
+    return _unique([safe_name(look.title).lower() for look in looks])
+
+
+def _unique(names: list[str]) -> list[str]:
+    seen: dict[str, int] = {}
+    out = []
+    for name in names:
+        key = name.casefold()
+        seen[key] = seen.get(key, 0) + 1
+        out.append(name if seen[key] == 1 else f"{name}_{seen[key]}")
+    return out
+
+
+def refuse_output_among_stills(scout_folder: Path, out: Path) -> None:
+    """Refuse an output folder inside the scout: nothing is ever written beside a still.
+
+    Raises
+    ------
+    RequestError : ``out`` is the scout's folder, lies inside it, or is not a folder.
+    """
+    here, there = scout_folder.resolve(), out.resolve()
+    if there == here or here in there.parents:
+        raise RequestError(
+            "the output folder lies inside the scout", file=out, wanted="a folder beside it (--out DIR)"
+        )
+    if out.exists() and not out.is_dir():
+        raise RequestError("the output folder is a file", file=out, wanted="a folder (--out DIR)")
+
+
+def plan_batch(
+    scout: Scout,
+    looks: tuple[LookLike, ...],
+    out: Path,
+    *,
+    only: tuple[str, ...] = (),
+    options: StillOptions | None = None,
+    thumbnails: Path | None = None,
+    write_stills: bool = True,
+) -> BatchPlan:
+    """Decide everything about a batch.
+
+    Parameters
+    ----------
+    scout, looks : what to do, with what.
+    out : output folder; graded stills go to ``out/graded/LOCATION/STILL__LOOK.jpg``.
+    only : locations to do, by name, case ignored; empty for all.
+    thumbnails : folder for small pictures for the sheets, or None.
+    write_stills : False for sheets alone.
+
+    Raises
+    ------
+    RequestError : a location in ``only`` does not exist, or there is no still at all.
+    """
+    from lookdev.meter.log import reading_for
+
+    options = options or StillOptions()
+    if not scout.stills:
+        raise RequestError("no stills in this folder", file=scout.folder, wanted="pictures, and meter.csv")
+    readings = scout.log.readings
+    by_still = {path: reading_for(_relative(path, scout), readings) for path in scout.stills}
+    wanted = _wanted_locations(scout, by_still, only)
+    slugs = look_slugs(looks)
+    paths = [p for p in scout.stills if _location(by_still[p]) in wanted]
+    paths.sort(key=lambda p: (wanted.index(_location(by_still[p])), _relative(p, scout)))
+    names = _unique_stems([_relative(p, scout) for p in paths])
+    errors: list[str] = []
+    planned: list[PlannedStill] = []
+    for path, name in zip(paths, names, strict=True):
+        reading = by_still[path]
+        location = _location(reading)
+        error = None
+        resolved, stops = Resolved(), 0.0
+        try:
+            resolved, stops = _decide(path, reading, scout)
+        except LookdevError as problem:
+            error = str(problem)
+            errors.append(error)
+        outputs = tuple(
+            Output(
+                look,
+                out / "graded" / safe_name(location) / f"{name}__{slug}{options.suffix}",
+                resolved.cast,
+                stops,
+                options.target,
+                options.bits,
+                options.quality,
+                options.subsampling,
+            )
+            for look, slug in zip(looks, slugs, strict=True)
+        )
+        task = Task(path, outputs, thumbnails, options.thumbnail_box, options.exact, write_stills)
+        planned.append(PlannedStill(path, name, location, reading, resolved, stops, task, error))
+    locations = tuple(name for name in wanted if any(p.location == name for p in planned))
+    return BatchPlan(scout, looks, tuple(planned), locations, tuple(errors))
+
+
+def _decide(path: Path, reading: Reading | None, scout: Scout) -> tuple[Resolved, float]:
+    """The cast in a still and the stops to the metered exposure; looks at pixels only for a grey patch."""
+    from lookdev.meter.exposure import match_stops
+    from lookdev.stills.reader import read_info, read_still
+
+    if reading is not None and reading.grey is not None:
+        still = read_still(path)
+        metadata, resolved = still.metadata, resolve_still(reading, scout.plan, still)
+    else:
+        metadata = read_info(path)[1]
+        resolved = resolve_reading(reading, scout.plan, metadata)
+    if scout.plan.match != "meter":
+        return resolved, 0.0
+    if reading is None or reading.illuminance_lux is None:
+        note = "no illuminance in meter.csv: exposure not matched"
+        return Resolved(resolved.cast, (*resolved.warnings, note)), 0.0
+    stops = match_stops(metadata, reading.illuminance_lux, scout.plan)
+    if stops is None:
+        note = "no exposure settings in the file: exposure not matched"
+        return Resolved(resolved.cast, (*resolved.warnings, note)), 0.0
+    return resolved, stops
+
+
+def _relative(path: Path, scout: Scout) -> str:
+    return path.relative_to(scout.folder).as_posix()
+
+
+def _location(reading: Reading | None) -> str:
+    return (reading.location or UNLOGGED) if reading is not None else UNLOGGED
+
+
+def _wanted_locations(
+    scout: Scout, by_still: dict[Path, Reading | None], only: tuple[str, ...]
+) -> list[str]:
+    have = {_location(reading) for reading in by_still.values()}
+    every = [name for name in scout.locations() if name in have]
+    every += [UNLOGGED] if UNLOGGED in have and UNLOGGED not in every else []
+    if not only:
+        return every
+    by_key = {name.casefold(): name for name in every}
+    missing = [name for name in only if name.casefold() not in by_key]
+    if missing:
+        raise RequestError("no such location", found=missing[0], wanted="one of: " + ", ".join(every))
+    chosen = {by_key[name.casefold()] for name in only}
+    return [name for name in every if name in chosen]
+
+
+def _unique_stems(names: list[str]) -> list[str]:
+    """Output stems for stills: the stem alone, or stem and suffix where two stems would meet."""
+    stems = [safe_name(name.rsplit(".", 1)[0]) for name in names]
+    keys = [stem.casefold() for stem in stems]
+    clear = [
+        stem if keys.count(key) == 1 else safe_name(name.replace(".", "_"))
+        for stem, key, name in zip(stems, keys, names, strict=True)
+    ]
+    return _unique(clear)
