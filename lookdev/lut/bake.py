@@ -1,0 +1,185 @@
+"""A look compiled to a .cube: bake, measure, name, write."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.colorimetry.encodings import Encoding
+from lookdev.errors import RequestError
+from lookdev.files import safe_name
+from lookdev.looks.pipeline import LookLike, Transform
+from lookdev.looks.stages.balance import Cast
+from lookdev.lut.cube import CubeLut, Shaper, Triple, lattice_points, write_cube
+from lookdev.lut.error import Difference, lut_error
+
+Array = NDArray[np.float64]
+
+SIZES = (17, 33, 65)
+SHAPER_POINTS = 65536
+LINEAR_TOP = 16.0
+"""A linear input is cut above this light: 6.5 stops over mid grey, past any camera's white."""
+_CHUNK = 1 << 16
+
+
+def bake_cube(
+    transform: Transform, size: int = 33, domain: tuple[float, float] = (0.0, 1.0), title: str = ""
+) -> CubeLut:
+    """The 3D LUT of ``size`` whose points are exactly what ``transform`` gives.
+
+    Linear input would waste a cube on highlights: it gets a 1D shaper of ``SHAPER_POINTS`` in front, and the
+    cube is spaced by the shaper.
+
+    Raises
+    ------
+    RequestError : the size is not from 2 to 256, or the domain is empty.
+    """
+    if not 2 <= size <= 256:
+        raise RequestError("cube size out of range", found=size, wanted="17, 33 or 65 (2 to 256 are allowed)")
+    low, high = domain
+    if not low < high:
+        raise RequestError("empty domain", found=f"{low} {high}", wanted="a minimum below the maximum")
+    if is_linear(transform.source):
+        shaper = linear_shaper()
+        points = shaper_inverse(lattice_points(size))
+        return CubeLut(_evaluate(transform, points), title=title, shaper=shaper)
+    corners: tuple[Triple, Triple] = ((low,) * 3, (high,) * 3)
+    return CubeLut(_evaluate(transform, lattice_points(size, *corners)), *corners, title=title)
+
+
+def bake_curve(transform: Transform, size: int = 1024, title: str = "") -> CubeLut:
+    """The 1D LUT of a separable look.
+
+    Raises
+    ------
+    RequestError : the look mixes channels, so no 1D LUT can hold it.
+    """
+    if not is_separable(transform):
+        raise RequestError(
+            "a 1D LUT cannot hold this look: it mixes the channels", wanted="--size 17, 33 or 65 (3D)"
+        )
+    axis = np.linspace(0.0, 1.0, size)
+    return CubeLut(transform(np.repeat(axis[:, None], 3, axis=1)), title=title)
+
+
+def is_separable(transform: Transform) -> bool:
+    """Whether each output channel depends on its own input channel alone, to a 16-bit code."""
+    axis = np.linspace(0.0, 1.0, 12)
+    cube = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1)
+    out = transform(cube)
+    apart = [np.ptp(out[..., c], axis=tuple(a for a in range(3) if a != c)).max() for c in range(3)]
+    return bool(max(apart) < 0.5 / 65535)
+
+
+def is_linear(encoding: Encoding) -> bool:
+    """Whether code values are light itself."""
+    probe = np.array([0.1, 0.5, 4.0])
+    return bool(np.array_equal(encoding.decode(probe), probe))
+
+
+def _shape(light: Array) -> Array:
+    """[0, LINEAR_TOP] to [0, 1]: a cube root, which spends its points much as the eye does."""
+    return np.asarray(np.cbrt(np.maximum(light, 0.0) / LINEAR_TOP))
+
+
+def shaper_inverse(shaped: Array) -> Array:
+    """Light whose shaper output is ``shaped``."""
+    return np.asarray(LINEAR_TOP * shaped**3)
+
+
+def linear_shaper() -> Shaper:
+    """The shaper in front of a cube for linear input."""
+    axis = np.linspace(0.0, LINEAR_TOP, SHAPER_POINTS)
+    top: Triple = (LINEAR_TOP,) * 3
+    return Shaper(np.repeat(_shape(axis)[:, None], 3, axis=1), (0.0, 0.0, 0.0), top)
+
+
+def _evaluate(transform: Transform, points: Array) -> Array:
+    flat = points.reshape(-1, 3)
+    out = [np.asarray(transform(flat[i : i + _CHUNK])) for i in range(0, len(flat), _CHUNK)]
+    return np.concatenate(out).reshape(points.shape)
+
+
+@dataclass(frozen=True)
+class CubeReport:
+    """What was written: the LUT, and its error over the whole cube and over picture colours."""
+
+    path: Path
+    lut: CubeLut
+    whole: Difference
+    picture: Difference
+
+    def numbers(self) -> dict[str, object]:
+        """For summary.json; ``path`` is the file's name."""
+        return {
+            "file": self.path.name,
+            "kind": self.lut.kind,
+            "size": self.lut.size,
+            "error_whole_cube": self.whole.numbers(),
+            "error_picture_colours": self.picture.numbers(),
+        }
+
+
+def cube_file_name(
+    look_name: str, source: Encoding, target: Encoding, size: int, location: str | None = None
+) -> str:
+    """``look[@location].in_to_out.size.cube``: says all that must be known to load it.
+
+    >>> from lookdev.colorimetry.encodings import ACESCCT, BT709
+    >>> cube_file_name("slack_water", ACESCCT, BT709, 33, "Pier shed")
+    'slack_water@Pier_shed.ACEScct_to_BT.709.33.cube'
+    """
+    where = f"@{safe_name(location)}" if location else ""
+    return f"{safe_name(look_name)}{where}.{safe_name(source.name)}_to_{safe_name(target.name)}.{size}.cube"
+
+
+def export_cube(
+    look: LookLike,
+    source: Encoding,
+    target: Encoding,
+    path: Path,
+    *,
+    size: int = 33,
+    cast: Cast | None = None,
+    place: str | None = None,
+    one_dimensional: bool = False,
+    domain: tuple[float, float] = (0.0, 1.0),
+) -> CubeReport:
+    """Bake ``look`` between two encodings, measure it, and write it with comments that say what it is.
+
+    Parameters
+    ----------
+    cast, place : a location's metered cast and its name; without a cast the look's own shift alone is in.
+    """
+    transform = look.transform(source, target, cast)
+    title = look.title if place is None else f"{look.title} - {place}"
+    lut = bake_curve(transform, title=title) if one_dimensional else bake_cube(transform, size, domain, title)
+    whole, picture = lut_error(lut, transform)
+    lut = replace(lut, comments=tuple(cube_comments(look, source, target, place, whole, picture)))
+    write_cube(path, lut)
+    return CubeReport(Path(path), lut, whole, picture)
+
+
+def cube_comments(
+    look: LookLike,
+    source: Encoding,
+    target: Encoding,
+    place: str | None,
+    whole: Difference,
+    picture: Difference,
+) -> list[str]:
+    """The lines at the head of a .cube file."""
+    balance = f"the metered balance of {place} is in it" if place else "no location's balance is in it"
+    return [
+        f"look: {look.title}",
+        f"does: {look.describe()}",
+        f"balance: {balance}",
+        f"input: {source.name}, {source.state}-referred ({source.standard})",
+        f"output: {target.name}, {target.state}-referred ({target.standard})",
+        f"error against the look, CIEDE2000, tetrahedral, whole input cube: {whole.words()}",
+        f"error against the look, CIEDE2000, tetrahedral, picture colours: {picture.words()}",
+        f"look fingerprint: {look.fingerprint()[:16]}",
+    ]
