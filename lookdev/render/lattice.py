@@ -1,0 +1,237 @@
+"""Lattices: a look compiled to a dense 3D table, and still pixels graded through it.
+
+For 8-bit pixels the nodes lie at codes 0, 4, 8 ... 252 and 255 (65 a channel), so that a colour's place in
+its cell is a number of quarters and the arithmetic is exact in integers. Other pixels go through a shaper to
+a regular lattice: the signal itself for encoded pixels, stops for linear scene light.
+
+A lattice is compiled as far as it is needed: the look function itself, in float64, works out the nodes
+around the colours that a still has, once.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.colorimetry.encodings import Encoding
+from lookdev.looks.pipeline import Transform
+from lookdev.looks.rendering import MID_GREY
+from lookdev.render import kernel
+from lookdev.render.reference import from_codes, to_codes
+
+Array = NDArray[np.float64]
+Codes = NDArray[np.uint8] | NDArray[np.uint16]
+T = TypeVar("T")
+
+NODE_CODES = np.array([*range(0, 256, 4), 255], dtype=np.float64)
+SIZE = len(NODE_CODES)
+_UNIT = 1 << kernel.FRACTION_BITS
+_CHUNK = 1 << 16
+_STRIP_PIXELS = 1 << 20
+
+
+class CodeLattice:
+    """A look between 8-bit code values; ``nodes`` (65, 65, 65, 3), blue slowest, in 2^-18 code values."""
+
+    def __init__(self, transform: Transform) -> None:
+        self.transform = transform
+        self.nodes = np.zeros((SIZE, SIZE, SIZE, 3), dtype=np.int32)
+        self._compiler = _Compiler(SIZE, self._work_out)
+
+    def ensure(self, cells: NDArray[np.int32]) -> None:
+        """Work out the nodes around ``cells`` (blue << 12 | green << 6 | red) where they are not known."""
+        flags = np.zeros((SIZE - 1,) * 3, dtype=np.bool_)
+        flags.reshape(-1)[cells] = True
+        self._compiler.ensure(flags)
+
+    def _work_out(self, at: NDArray[np.intp]) -> None:
+        codes = np.clip(self.transform(NODE_CODES[at[:, ::-1]] / 255.0), 0.0, 1.0) * 255.0
+        self.nodes[tuple(at.T)] = np.floor(codes * _UNIT + 0.5).astype(np.int32)
+
+
+class _Compiler:
+    """Which nodes of a lattice are known, and one thread at a time working out more."""
+
+    def __init__(self, size: int, work_out: Callable[[NDArray[np.intp]], None]) -> None:
+        self._known = np.zeros((size, size, size), dtype=np.bool_)
+        self._work_out = work_out
+        self._lock = threading.Lock()
+
+    def ensure(self, cells: NDArray[np.bool_]) -> None:
+        wanted = np.zeros_like(self._known)
+        n = len(cells)
+        for b, g, r in np.ndindex(2, 2, 2):
+            wanted[b : b + n, g : g + n, r : r + n] |= cells
+        with self._lock:
+            at = np.argwhere(wanted & ~self._known)
+            for start in range(0, len(at), _CHUNK):
+                self._work_out(at[start : start + _CHUNK])
+            self._known |= wanted
+
+
+@dataclass(frozen=True)
+class Shaper:
+    """Signal to position along a lattice axis, 0 to 1, one increasing curve for the three channels.
+
+    ``to_grid`` and ``from_grid`` undo each other between ``low`` and ``high``, the signal values at the ends.
+    """
+
+    low: float
+    high: float
+    stops: bool = False
+
+    def to_grid(self, signal: NDArray[np.floating]) -> NDArray[np.floating]:
+        """Position 0 to 1 of ``signal``; outside [low, high] it lies outside [0, 1]."""
+        start, end = self._bend(np.asarray(self.low)), self._bend(np.asarray(self.high))
+        return (self._bend(signal) - start) / (end - start)
+
+    def from_grid(self, position: Array) -> Array:
+        """Inverse of :meth:`to_grid`."""
+        start, end = self._bend(np.asarray(self.low)), self._bend(np.asarray(self.high))
+        bent = start + position * (end - start)
+        return np.asarray(2 * _TOE * np.sinh(bent) if self.stops else bent)
+
+    def _bend(self, signal: NDArray[np.floating]) -> NDArray[np.floating]:
+        return np.arcsinh(signal / (2 * _TOE)) if self.stops else signal
+
+
+_TOE = MID_GREY * 2.0**-7
+ENCODED = Shaper(0.0, 1.0)
+SCENE_STOPS = Shaper(-MID_GREY * 2.0**-5, MID_GREY * 2.0**8, stops=True)
+SCENE_SIZE = 97
+
+
+def shaper_for(source: Encoding) -> tuple[Shaper, int]:
+    """Shaper and nodes a channel: linear scene light in stops, encoded pixels as they are."""
+    linear = float(source.decode(np.array([0.25]))[0]) == 0.25
+    return (SCENE_STOPS, SCENE_SIZE) if linear else (ENCODED, SIZE)
+
+
+class GridLattice:
+    """A look over a shaper; ``nodes`` (size, size, size, 3) float32 signal, blue slowest."""
+
+    def __init__(self, transform: Transform) -> None:
+        self.transform = transform
+        self.shaper, size = shaper_for(transform.source)
+        self.nodes = np.zeros((size, size, size, 3), dtype=np.float32)
+        self._compiler = _Compiler(size, self._work_out)
+
+    def _work_out(self, at: NDArray[np.intp]) -> None:
+        signal = self.shaper.from_grid(at[:, ::-1] / (len(self.nodes) - 1))
+        self.nodes[tuple(at.T)] = self.transform(signal)
+
+    def __call__(self, signal: NDArray[np.floating]) -> NDArray[np.float32]:
+        """Signal (n, 3) through the look; what lies outside the shaper goes through the look itself."""
+        cells = len(self.nodes) - 1
+        position = self.shaper.to_grid(signal)
+        grid = np.asarray(np.clip(position, 0.0, 1.0) * cells, dtype=np.float32)
+        self._compiler.ensure(kernel.used_grid_cells(grid, cells))
+        out = kernel.interpolate(grid, self.nodes)
+        outside = np.any((position < 0.0) | (position > 1.0), axis=-1)
+        if outside.any():
+            out[outside] = self.transform(np.asarray(signal[outside], dtype=np.float64))
+        return out
+
+
+Lattice = CodeLattice | GridLattice
+
+
+def lattice_for(transform: Transform, pixels: NDArray[np.generic], bits: int) -> Lattice:
+    """The kind of lattice that grades such pixels to such an output."""
+    return CodeLattice(transform) if pixels.dtype == np.uint8 and bits == 8 else GridLattice(transform)
+
+
+class StillGrader:
+    """Grades one still through any number of lattices; what they share is worked out once.
+
+    Parameters
+    ----------
+    pixels : code values (h, w, 3), uint8, uint16 or float.
+    threads : how many may share the work; the result does not depend on it.
+    """
+
+    def __init__(self, pixels: NDArray[np.generic], threads: int = 1) -> None:
+        self.pixels = np.ascontiguousarray(pixels)
+        self._strips = _strips(self.pixels.size // 3, threads)
+        self._cells: NDArray[np.int32] | None = None
+
+    def __call__(self, lattice: Lattice, bits: int = 8) -> Codes:
+        """Code values (h, w, 3) through ``lattice``, rounded half up, as ``bits`` 8 or 16 say."""
+        if lattice.transform.is_identity and self.pixels.dtype == (np.uint8 if bits == 8 else np.uint16):
+            return self.pixels.copy()
+        if isinstance(lattice, CodeLattice):
+            return self._by_table(lattice)
+        return self._by_grid(lattice, bits)
+
+    def _by_table(self, lattice: CodeLattice) -> NDArray[np.uint8]:
+        flat = self.pixels.reshape(-1, 3)
+        if self._cells is None:
+            found = _each(lambda part: kernel.used_cells(flat[part]), self._strips)
+            self._cells = found[0] if len(found) == 1 else np.unique(np.concatenate(found))
+        cells, table = self._cells, kernel.scratch_table()
+        lattice.ensure(cells)
+        _each(
+            lambda part: kernel.fill_table(cells[part], lattice.nodes, table),
+            _strips(len(cells), len(self._strips)),
+        )
+        out = np.empty_like(flat)
+        _each(lambda part: kernel.apply_table(flat[part], table, out[part]), self._strips)
+        return out.reshape(self.pixels.shape)
+
+    def _by_grid(self, lattice: GridLattice, bits: int) -> Codes:
+        flat = self.pixels.reshape(-1, 3)
+        out = np.empty(flat.shape, dtype=np.uint8 if bits == 8 else np.uint16)
+
+        def strip(part: slice) -> None:
+            for start in range(part.start, part.stop, _STRIP_PIXELS):
+                here = slice(start, min(start + _STRIP_PIXELS, part.stop))
+                out[here] = to_codes(lattice(from_codes(flat[here])).astype(np.float64), bits)
+
+        _each(strip, self._strips)
+        return out.reshape(self.pixels.shape)
+
+
+def grade_fast(
+    pixels: NDArray[np.generic], transform: Transform, *, bits: int = 8, threads: int = 1
+) -> Codes:
+    """As ``grade_reference``, through a lattice of ``transform``: code values (h, w, 3) in and out."""
+    return StillGrader(pixels, threads)(lattice_for(transform, pixels, bits), bits)
+
+
+class LatticeStore:
+    """The lattices last used, by key, so that the stills of one reading share them; safe between threads."""
+
+    def __init__(self, limit: int = 16) -> None:
+        self._limit = limit
+        self._kept: OrderedDict[str, Lattice] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def get(self, key: str, make: Callable[[], Lattice]) -> Lattice:
+        """The lattice called ``key``, made by ``make`` if it is not kept."""
+        with self._lock:
+            if key not in self._kept:
+                self._kept[key] = make()
+                if len(self._kept) > self._limit:
+                    self._kept.popitem(last=False)
+            self._kept.move_to_end(key)
+            return self._kept[key]
+
+
+def _strips(count: int, threads: int) -> list[slice]:
+    """``count`` things in ``threads`` runs whose lengths, but the last, are multiples of four."""
+    step = -(-count // (4 * threads)) * 4 if count else 1
+    return [slice(start, min(start + step, count)) for start in range(0, max(count, 1), step)]
+
+
+def _each(work: Callable[[slice], T], parts: Sequence[slice]) -> list[T]:
+    if len(parts) == 1:
+        return [work(parts[0])]
+    with ThreadPoolExecutor(len(parts)) as pool:
+        return list(pool.map(work, parts))
