@@ -1,20 +1,23 @@
 """Encodings: what the code values of a still, a LUT or a frame mean.
 
 An encoding is a transfer function, a set of primaries and an image state (ISO 22028-1): "output" for
-display-referred pictures, "scene" for scene-referred light.
+display-referred pictures, "scene" for scene-referred light. Output-referred light is relative: 1.0 is display
+white. Log encodings with their gamuts come from log_encodings.py when they are asked for.
 """
 
 from __future__ import annotations
 
 import difflib
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lookdev.colorimetry import rgb_spaces as spaces
 from lookdev.colorimetry import transfer_functions as tf
+from lookdev.colorimetry.log_encodings import LogTransfer, any_pair, gamut_space, pairs, plain_key
 from lookdev.colorimetry.rgb_spaces import RGBSpace, matrix_between
 from lookdev.errors import RequestError
 
@@ -38,6 +41,71 @@ class Power:
         return (tf.gamma_encode if self.inverse else tf.gamma_decode)(values, self.exponent)
 
 
+HDR_WHITE_CD_M2 = 203.0
+"""Luminance at which PQ and HLG carry our display white: HDR Reference White, ITU-R BT.2408-7, table 1."""
+
+
+@dataclass(frozen=True)
+class PerceptualQuantizer:
+    """PQ (ITU-R BT.2100-2 table 4, SMPTE ST 2084) with display white at HDR_WHITE_CD_M2."""
+
+    inverse: bool = False
+
+    def __call__(self, values: ArrayLike) -> Array:
+        if self.inverse:
+            return tf.pq_encode_cd_m2(np.asarray(values, dtype=np.float64) * HDR_WHITE_CD_M2)
+        return np.asarray(tf.pq_decode_cd_m2(values) / HDR_WHITE_CD_M2)
+
+
+@dataclass(frozen=True)
+class HybridLogGamma:
+    """HLG on its reference display (ITU-R BT.2100-2 table 5: 1000 cd/m2, system gamma 1.2).
+
+    The system gamma acts on luminance, so values are (..., 3); display white lies at HDR_WHITE_CD_M2.
+
+    >>> HybridLogGamma(inverse=True)([1.0, 1.0, 1.0]).round(2).tolist()
+    [0.75, 0.75, 0.75]
+    """
+
+    inverse: bool = False
+
+    def __call__(self, values: ArrayLike) -> Array:
+        v = np.asarray(values, dtype=np.float64)
+        if not self.inverse:
+            scene = tf.hlg_oetf_inverse(v)
+            luminance = np.abs(scene @ _BT2020_LUMA)[..., None]
+            return np.asarray(scene * _hlg_gain(luminance) * (_HLG_PEAK / HDR_WHITE_CD_M2))
+        display = v * (HDR_WHITE_CD_M2 / _HLG_PEAK)
+        luminance = np.abs(display @ _BT2020_LUMA)[..., None] ** (1 / _HLG_GAMMA)
+        return tf.hlg_oetf(display / _hlg_gain(luminance))
+
+
+_HLG_PEAK, _HLG_GAMMA = 1000.0, 1.2
+_BT2020_LUMA = np.array([0.2627, 0.6780, 0.0593])  # BT.2100-2 table 5, note on Y_S
+
+
+def _hlg_gain(scene_luminance: Array) -> Array:
+    return np.asarray(np.maximum(scene_luminance, 1e-6) ** (_HLG_GAMMA - 1))
+
+
+NARROW_BLACK, NARROW_WHITE = 64 / 1023, 940 / 1023
+"""Black and nominal peak of narrow range, 10-bit codes over 1023: BT.709-6 item 4.6, BT.2100-2 table 9."""
+
+
+@dataclass(frozen=True)
+class NarrowRange:
+    """Another transfer function behind narrow (legal) range code values; picklable."""
+
+    inner: Transfer
+    inverse: bool = False
+
+    def __call__(self, values: ArrayLike) -> Array:
+        span = NARROW_WHITE - NARROW_BLACK
+        if self.inverse:
+            return np.asarray(NARROW_BLACK + span * self.inner(values))
+        return self.inner((np.asarray(values, dtype=np.float64) - NARROW_BLACK) / span)
+
+
 @dataclass(frozen=True)
 class Encoding:
     """Code values in [0, 1] with their meaning.
@@ -47,7 +115,8 @@ class Encoding:
     name, standard : what it is called, and the document that says so.
     state : "output" (display-referred) or "scene" (scene-referred).
     space : primaries and white.
-    decode, encode : signal to linear RGB of ``space`` and back; arrays of any shape, unclamped.
+    decode, encode : signal to linear RGB of ``space`` and back; arrays (..., 3), unclamped.
+    code_range : "full", or "narrow" for 64 to 940 of 10-bit codes.
     """
 
     name: str
@@ -56,6 +125,7 @@ class Encoding:
     space: RGBSpace
     decode: Transfer = field(repr=False)
     encode: Transfer = field(repr=False)
+    code_range: str = "full"
 
     def to_working(self, signal: ArrayLike) -> Array:
         """Linear BT.2020 (..., 3) of a signal (..., 3)."""
@@ -66,6 +136,47 @@ class Encoding:
         return self.encode(np.asarray(rgb, dtype=np.float64) @ matrix_between(spaces.WORKING, self.space).T)
 
 
+def with_range(encoding: Encoding, code_range: str) -> Encoding:
+    """``encoding`` with "full" or "narrow" code values; narrow encodings say so in their name.
+
+    Raises
+    ------
+    RequestError : another word, or linear light, which has no narrow range.
+
+    >>> round(float(with_range(BT709, "narrow").from_working([1.0, 1.0, 1.0])[0] * 1023))
+    940
+    """
+    if code_range not in ("full", "narrow"):
+        raise RequestError("unknown code range", found=code_range, wanted="full or narrow")
+    if code_range == encoding.code_range:
+        return encoding
+    if code_range == "full":
+        return get_encoding(encoding.name.removesuffix(" narrow"))
+    if encoding.decode is linear:
+        raise RequestError("linear light has no narrow range", found=encoding.name, wanted="full")
+    return replace(
+        encoding,
+        name=f"{encoding.name} narrow",
+        decode=NarrowRange(encoding.decode),
+        encode=NarrowRange(encoding.encode, inverse=True),
+        code_range="narrow",
+    )
+
+
+def _power(name: str, standard: str, space: RGBSpace, exponent: float) -> Encoding:
+    return Encoding(name, standard, "output", space, Power(exponent), Power(exponent, True))
+
+
+def _hdr(name: str, standard: str, curve: type[PerceptualQuantizer] | type[HybridLogGamma]) -> Encoding:
+    white = f"{standard}; display white at {HDR_WHITE_CD_M2:.0f} cd/m2 (BT.2408-7)"
+    return Encoding(name, white, "output", spaces.BT2020, curve(), curve(inverse=True))
+
+
+def _linear(name: str, standard: str, space: RGBSpace) -> Encoding:
+    return Encoding(name, standard, "scene", space, linear, linear)
+
+
+_709_POWER = "ITU-R BT.709-6 primaries, pure power"
 _CORE = (
     Encoding("sRGB", "IEC 61966-2-1:1999", "output", spaces.SRGB, tf.srgb_decode, tf.srgb_encode),
     Encoding(
@@ -84,37 +195,83 @@ _CORE = (
         "BT.2020", "ITU-R BT.2020-2, BT.1886", "output", spaces.BT2020, tf.bt1886_decode, tf.bt1886_encode
     ),
     Encoding("ACEScct", "Academy S-2016-001", "scene", spaces.ACES_AP1, tf.acescct_decode, tf.acescct_encode),
-    Encoding("ACEScg", "Academy S-2014-004", "scene", spaces.ACES_AP1, linear, linear),
-    Encoding("Linear BT.2020", "ITU-R BT.2020-2 primaries", "scene", spaces.BT2020, linear, linear),
+    _linear("ACEScg", "Academy S-2014-004", spaces.ACES_AP1),
+    _linear("Linear BT.2020", "ITU-R BT.2020-2 primaries", spaces.BT2020),
 )
-_REGISTRY = {encoding.name: encoding for encoding in _CORE}
+_MORE = (
+    _power("Gamma 2.2", _709_POWER, spaces.BT709, 2.2),
+    _power("Gamma 2.4", _709_POWER, spaces.BT709, 2.4),
+    _power("Gamma 2.6", _709_POWER, spaces.BT709, 2.6),
+    _power("P3-D65", "SMPTE RP 431-2 primaries and power, D65 white (EG 432-1)", spaces.DISPLAY_P3, 2.6),
+    _hdr("BT.2100 PQ", "ITU-R BT.2100-2 table 4, SMPTE ST 2084", PerceptualQuantizer),
+    _hdr("BT.2100 HLG", "ITU-R BT.2100-2 table 5, 1000 cd/m2 display", HybridLogGamma),
+    _linear("ACES2065-1", "SMPTE ST 2065-1", spaces.ACES_AP0),
+    _linear("Linear BT.709", "ITU-R BT.709-6 primaries", spaces.BT709),
+)
+_REGISTRY = {encoding.name: encoding for encoding in (*_CORE, *_MORE)}
+_ALIASES = {"rec709": "bt709", "rec2020": "bt2020", "pq": "bt2100pq", "hlg": "bt2100hlg"} | {
+    "p3d6526": "p3d65",
+    "bt1886": "bt709",
+    "srgblinear": "linearbt709",
+    "scenelinear": "linearbt2020",
+    "aces": "aces20651",
+}
 
 
 def encoding_names() -> list[str]:
-    """Names of every encoding, in a stable order."""
-    return list(_REGISTRY)
-
-
-def _key(name: str) -> str:
-    return "".join(c for c in name.casefold() if c.isalnum())
+    """Names of every encoding, in a stable order: the standards' own first, then log with its gamut."""
+    return [*_REGISTRY, *pairs()]
 
 
 def get_encoding(name: str) -> Encoding:
     """The encoding called ``name``; case, spaces and punctuation do not matter.
 
+    A log encoding is called by its own name and its gamut's ("S-Log3 S-Gamut3.Cine"), or by its own alone
+    where it has only one. The word ``narrow`` at the end asks for narrow range.
+
     Raises
     ------
-    RequestError : no such encoding; names the nearest.
+    RequestError : no such encoding, or more than one; names the nearest.
 
-    >>> get_encoding("display-p3").name
-    'Display P3'
+    >>> get_encoding("display-p3").name, get_encoding("bt.709 narrow").name
+    ('Display P3', 'BT.709 narrow')
     """
-    by_key = {_key(n): e for n, e in _REGISTRY.items()}
-    if _key(name) in by_key:
-        return by_key[_key(name)]
-    near = difflib.get_close_matches(_key(name), by_key, n=1, cutoff=0.0)
-    hint = f"; the nearest name is {by_key[near[0]].name!r}" if near else ""
-    raise RequestError("unknown encoding", found=name, wanted="a name that `lookdev encodings` lists" + hint)
+    key = plain_key(name)
+    if key.endswith("narrow") and key != "narrow":
+        return with_range(_full_range(name, key.removesuffix("narrow")), "narrow")
+    return _full_range(name, key)
+
+
+@lru_cache(maxsize=256)
+def _full_range(name: str, key: str) -> Encoding:
+    by_key = {plain_key(n): e for n, e in _REGISTRY.items()}
+    found = by_key.get(_ALIASES.get(key, key))
+    return found if found is not None else _log_encoding(name, key)
+
+
+def _log_encoding(name: str, key: str) -> Encoding:
+    known = pairs()
+    hits = [n for n in known if plain_key(n) == key] or [n for n in known if plain_key(known[n][0]) == key]
+    if len(hits) > 1:
+        raise RequestError(
+            "more than one gamut goes with this encoding", found=name, wanted=" or ".join(hits)
+        )
+    pair = known[hits[0]] if hits else any_pair(key)
+    if pair is None:
+        near = difflib.get_close_matches(key, [plain_key(n) for n in encoding_names()], n=1, cutoff=0.0)
+        hint = next((f"; the nearest name is {n!r}" for n in encoding_names() if [plain_key(n)] == near), "")
+        raise RequestError(
+            "unknown encoding", found=name, wanted="a name that `lookdev encodings` lists" + hint
+        )
+    log, gamut = pair
+    return Encoding(
+        hits[0] if hits else f"{log} {gamut}",
+        f"{log}, {gamut}: the makers' papers as colour-science implements them",
+        "scene",
+        gamut_space(gamut),
+        LogTransfer(log),
+        LogTransfer(log, inverse=True),
+    )
 
 
 SRGB, DISPLAY_P3, ADOBE_RGB, BT709, BT2020, ACESCCT, ACESCG, LINEAR_WORKING = _CORE
