@@ -1,0 +1,51 @@
+"""Small pictures of a still for sheets: as it stood, and through each look, decoded at reduced scale."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.colorimetry.encodings import SRGB
+from lookdev.errors import LookdevError
+
+if TYPE_CHECKING:
+    from lookdev.render.tasks import Task
+
+Picture = NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
+class Preview:
+    """``as_it_stood`` and one picture a look, sRGB code values (h, w, 3); empty where ``error`` is set."""
+
+    as_it_stood: Picture | None = None
+    graded: tuple[Picture, ...] = ()
+    encoding: str | None = None
+    encoding_origin: str | None = None
+    warnings: tuple[str, ...] = ()
+    error: str | None = None
+
+
+def do_preview(task: Task) -> Preview:
+    """Read the task's still at reduced scale and put it through the task's looks; nothing is written."""
+    from lookdev.looks.model import Look
+    from lookdev.render.reference import grade_reference
+    from lookdev.stills.reader import read_still
+
+    try:
+        still = read_still(task.still, max_edge_px=max(task.thumbnail_box))
+        stood = Look(title="as it stood").transform(still.encoding, SRGB)
+        pictures = [np.asarray(grade_reference(still.pixels, stood), dtype=np.uint8)]
+        for output in task.outputs:
+            transform = output.look.transform(still.encoding, SRGB, output.cast, output.exposure_stops)
+            pictures.append(np.asarray(grade_reference(still.pixels, transform), dtype=np.uint8))
+    except LookdevError as problem:
+        return Preview(error=str(problem))
+    except (OSError, MemoryError) as problem:
+        return Preview(error=str(LookdevError(f"cannot be used: {problem}", file=task.still)))
+    return Preview(
+        pictures[0], tuple(pictures[1:]), still.encoding.name, still.encoding_origin, tuple(still.warnings)
+    )
