@@ -1,0 +1,175 @@
+"""Fonts of the sheets: measured Unicode text from fonts that travel with the package.
+
+TrueType outlines, embedded as subsets. A character goes to the first font that has it: Sans (Latin, Greek,
+Cyrillic), then Han (Chinese, Japanese). A character in neither stays visible as its Unicode number in brackets,
+``[U+1F3AC]``. Fonts and their licence: ``fonts/ORIGIN.txt``.
+"""
+
+from __future__ import annotations
+
+import gzip
+import io
+import re
+import unicodedata
+from functools import lru_cache
+from importlib import resources
+from typing import Any
+
+REGULAR, SEMIBOLD = "regular", "semibold"
+ASCENT, DESCENT = 0.80, 0.22
+"""Height over and depth under the baseline, in units of the size, of the tallest letters in ordinary use."""
+
+_FILES = {
+    REGULAR: ("LookdevSans", "LookdevSans-Regular.ttf"),
+    SEMIBOLD: ("LookdevSans-SemiBold", "LookdevSans-SemiBold.ttf"),
+    "han": ("LookdevHan", "LookdevHan-Regular.ttf.gz"),
+}
+
+
+@lru_cache(maxsize=None)
+def _font(key: str) -> Any:
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    name, file_name = _FILES[key]
+    raw = resources.files("lookdev.sheets").joinpath("fonts", file_name).read_bytes()
+    font = TTFont(name, io.BytesIO(gzip.decompress(raw) if file_name.endswith(".gz") else raw))
+    pdfmetrics.registerFont(font)
+    return font
+
+
+def clean(text: str) -> str:
+    """``text`` in Unicode form NFC, on one line, without control characters.
+
+    >>> clean("cafe\\u0301\\tnoir")
+    'café noir'
+    """
+    text = unicodedata.normalize("NFC", text)
+    return re.sub(r" {2,}", " ", "".join(_plain(c) for c in text))
+
+
+def _plain(char: str) -> str:
+    if char in "\t\n\r\v\f\N{LINE SEPARATOR}\N{PARAGRAPH SEPARATOR}":
+        return " "
+    if "\N{VARIATION SELECTOR-1}" <= char <= "\N{VARIATION SELECTOR-16}":
+        return ""
+    kind = unicodedata.category(char)
+    return "" if kind in ("Cc", "Cf") else "\N{REPLACEMENT CHARACTER}" if kind == "Cs" else char
+
+
+def _key_for(char: str, weight: str) -> str | None:
+    code = ord(char)
+    if code in _font(weight).face.charToGlyph:
+        return weight
+    if code >= 0x2000 and code in _font("han").face.charToGlyph:
+        return "han"
+    return None
+
+
+@lru_cache(maxsize=4096)
+def runs(text: str, weight: str = REGULAR) -> tuple[tuple[str, str], ...]:
+    """Pieces of ``text`` as (font name, piece), each wholly drawable by its font; one bracket per missing run.
+
+    >>> [piece for _, piece in runs("Øst 東")]
+    ['Øst ', '東']
+    """
+    parts: list[tuple[str, str]] = []
+    missing: list[str] = []
+
+    def add(key: str, piece: str) -> None:
+        if parts and parts[-1][0] == key:
+            parts[-1] = (key, parts[-1][1] + piece)
+        else:
+            parts.append((key, piece))
+
+    for char in [*clean(text), ""]:
+        key = _key_for(char, weight) if char else None
+        if char and key is None:
+            missing.append(f"U+{ord(char):04X}")
+            continue
+        if missing:
+            add(weight, "[" + " ".join(missing) + "]")
+            missing.clear()
+        if key is not None:
+            add(key, char)
+    return tuple((_FILES[key][0], piece) for key, piece in parts)
+
+
+def missing_characters(text: str, weight: str = REGULAR) -> str:
+    """The characters of ``text`` that no font here has, in order."""
+    return "".join(c for c in clean(text) if _key_for(c, weight) is None)
+
+
+@lru_cache(maxsize=65536)
+def _width_1000(text: str, weight: str) -> float:
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    return float(sum(stringWidth(piece, name, 1000.0) for name, piece in runs(text, weight)))
+
+
+def text_width(text: str, size: float, weight: str = REGULAR) -> float:
+    """Width in points of ``text`` set at ``size`` points."""
+    return _width_1000(text, weight) * size / 1000.0
+
+
+_TOKENS = re.compile(r"[^\s\-/_·,;\u2e80-\uffef]+[\-/_·,;]*|[\-/_·,;]+|[\u2e80-\uffef]|[^\S\u00a0]+|\u00a0")
+
+
+def wrap(text: str, size: float, width: float, weight: str = REGULAR) -> list[str]:
+    """Lines of ``text`` no wider than ``width`` points; breaks at spaces, after - / _ · , ; and between Han
+    characters, and inside a word only where the word alone is too wide. A no-break space holds its words together.
+    A line feed begins a new line. Empty text gives one empty line.
+    """
+    lines: list[str] = []
+    for paragraph in text.split("\n"):
+        lines += _wrap_one(clean(paragraph), size, width, weight)
+    return lines
+
+
+def _pieces(text: str) -> list[str]:
+    glued: list[str] = []
+    for token in _TOKENS.findall(text):
+        if glued and (token == "\u00a0" or glued[-1].endswith("\u00a0")):
+            glued[-1] += token
+        else:
+            glued.append(token)
+    return glued
+
+
+def _wrap_one(text: str, size: float, width: float, weight: str) -> list[str]:
+    lines: list[str] = []
+    line = ""
+    for token in _pieces(text):
+        if text_width((line + token).rstrip(), size, weight) <= width:
+            line += token
+            continue
+        if line.strip():
+            lines.append(line.rstrip())
+        line = token.lstrip()
+        while len(line) > 1 and text_width(line, size, weight) > width:
+            count = _fitting(line, size, width, weight)
+            lines.append(line[:count])
+            line = line[count:]
+    return [*lines, line.rstrip()]
+
+
+def _fitting(text: str, size: float, width: float, weight: str) -> int:
+    """How many leading characters fit in ``width``; at least one."""
+    low, high = 1, len(text)
+    while low < high:
+        middle = (low + high + 1) // 2
+        low, high = (middle, high) if text_width(text[:middle], size, weight) <= width else (low, middle - 1)
+    return low
+
+
+def shorten(text: str, size: float, width: float, weight: str = REGULAR) -> str:
+    """``text``, or as much of it as fits in ``width`` with an ellipsis at its end."""
+    text = clean(text)
+    if text_width(text, size, weight) <= width:
+        return text
+    low, high = 0, len(text)
+    while low < high:
+        middle = (low + high + 1) // 2
+        fits = text_width(text[:middle].rstrip() + "…", size, weight) <= width
+        low, high = (middle, high) if fits else (low, middle - 1)
+    return text[:low].rstrip() + "…"
