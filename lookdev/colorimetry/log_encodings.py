@@ -1,8 +1,8 @@
 """Log encodings with their gamuts, by the names under which colour-science registers them.
 
 Their makers' white papers are cited in colour-science's own documentation of each function. Here every one
-is made safe for any input: below the lowest light (or signal) that a formula takes, it goes on as its tangent, so
-that negative light from other primaries passes and comes back.
+is made safe for any input: below the lowest light (or signal) that a formula takes, it goes on as its
+tangent, so that negative light from other primaries passes and comes back.
 """
 
 from __future__ import annotations

@@ -1,0 +1,373 @@
+"""ASC CDL: the ten numbers nearest to a look, and the .cc, .ccc and .cdl files that carry them.
+
+Source: ASC Color Decision List v1.2 (ASC Technology Committee, 2009): the formula, and the XML schema with
+ColorCorrection, ColorCorrectionCollection and ColorDecisionList in the namespace ``urn:ASC:CDL:v1.2``.
+Files with the older namespaces, with none, and with ``SATNode`` for ``SatNode`` are read too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.colorimetry.difference import ciede2000, lab_from_working
+from lookdev.colorimetry.encodings import Encoding, get_encoding
+from lookdev.colorimetry.rgb_spaces import WORKING, matrix_between
+from lookdev.errors import LookdevError, LutError
+from lookdev.files import write_whole
+from lookdev.looks.model import Look
+from lookdev.looks.pipeline import LookLike, Transform
+from lookdev.looks.rendering import render_curve
+from lookdev.looks.stages.balance import Cast
+from lookdev.looks.stages.cdl import CDL, cdl_signal
+from lookdev.lut.error import Difference, appearance, difference, picture_inputs
+
+if TYPE_CHECKING:
+    from xml.etree.ElementTree import Element
+
+Array = NDArray[np.float64]
+
+NAMESPACE = "urn:ASC:CDL:v1.2"
+MAX_BYTES = 4_000_000
+_FIT_COLOURS = 800
+_LOW = np.array([0.05] * 3 + [-1.0] * 3 + [0.1] * 3 + [0.0])
+_HIGH = np.array([8.0] * 3 + [1.0] * 3 + [8.0] * 3 + [4.0])
+
+
+# ---- the nearest ten numbers -----------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class CdlFit:
+    """A CDL with how far it is from the look: over all the colours tried, and over the scout's own.
+
+    ``exact`` says that the look is a CDL in this very encoding, so that nothing had to be fitted.
+    ``name`` and ``place`` say whose it is. ``failure`` says in words where it fails most.
+    """
+
+    cdl: CDL
+    overall: Difference
+    scout: Difference | None
+    exact: bool
+    name: str
+    place: str | None = None
+    failure: str = ""
+
+    def words(self) -> str:
+        """One line: how close, and where it fails."""
+        if self.exact:
+            return "the look is this CDL: nothing is lost"
+        stats = self.scout or self.overall
+        over = "the scout's own colours" if self.scout else "picture colours"
+        return (
+            f"CIEDE2000 over {over}: mean {stats.mean:.2f}, 95% below {stats.p95:.2f}, "
+            f"largest {stats.maximum:.2f}; {self.failure}"
+        )
+
+    def numbers(self) -> dict[str, object]:
+        """For JSON."""
+        c = self.cdl
+        return {
+            "place": self.place,
+            "encoding": c.encoding,
+            "slope": list(c.slope),
+            "offset": list(c.offset),
+            "power": list(c.power),
+            "saturation": c.saturation,
+            "exact": self.exact,
+            "difference": self.overall.numbers(),
+            "difference_scout_colours": self.scout.numbers() if self.scout else None,
+            "fails_most": self.failure or None,
+        }
+
+
+def fit_cdl(
+    look: LookLike,
+    source: Encoding,
+    target: Encoding,
+    *,
+    scout_inputs: Array | None = None,
+    cast: Cast | None = None,
+    place: str | None = None,
+) -> CdlFit:
+    """The CDL in ``source`` that, followed by the plain rendering to ``target``, comes nearest to ``look``.
+
+    Least squares on CIEDE2000 over ``scout_inputs`` (n, 3), code values in ``source``, and over an even
+    spread of picture colours. Deterministic.
+    """
+    cube = picture_inputs(source)
+    transform = look.transform(source, target, cast)
+    own = _as_cdl(look, source, cast)
+    if own is None:
+        tried = [_thinned(cube, _FIT_COLOURS)]
+        if scout_inputs is not None and len(scout_inputs):
+            tried.append(_thinned(scout_inputs, _FIT_COLOURS))
+        own, exact = _fitted(transform, np.concatenate(tried), source, target), False
+    else:
+        exact = True
+    stand_in = Look(title=look.title, cdl=own).transform(source, target)
+    overall = _difference(transform, stand_in, cube, target)
+    scout = None
+    if scout_inputs is not None and len(scout_inputs):
+        scout = _difference(transform, stand_in, _thinned(scout_inputs, 8000), target)
+    failure = "" if exact else _where(scout or overall, transform)
+    return CdlFit(own, overall, scout, exact, look.title, place, failure)
+
+
+def _as_cdl(look: LookLike, source: Encoding, cast: Cast | None) -> CDL | None:
+    """The look's own CDL where the look is nothing else and acts in ``source``; identity looks count."""
+    if not isinstance(look, Look):
+        return None
+    if not look.model_copy(update={"cdl": CDL()}).is_identity:
+        return None
+    if look.cdl.is_identity:
+        return CDL(encoding=source.name)
+    return look.cdl if get_encoding(look.cdl.encoding) == source else None
+
+
+def _fitted(transform: Transform, inputs: Array, source: Encoding, target: Encoding) -> CDL:
+    from scipy.optimize import least_squares
+
+    wanted = appearance(transform(inputs), target)
+    to_display = matrix_between(WORKING, target.space)
+    to_working = matrix_between(target.space, WORKING)
+
+    def lab(p: Array) -> Array:
+        light = source.to_working(cdl_signal(inputs, p[0:3], p[3:6], p[6:9], float(p[9])))
+        if source.state == "scene" and target.state == "output":
+            light = render_curve(light)
+        if target.state == "output":
+            light = np.clip(light @ to_display.T, 0.0, 1.0) @ to_working.T
+        return lab_from_working(light)
+
+    def plain(p: Array) -> Array:
+        return np.asarray((lab(p) - wanted).ravel() / 2)
+
+    def perceived(p: Array) -> Array:
+        return np.asarray(ciede2000(wanted, lab(p)))
+
+    p = np.array([1.0] * 3 + [0.0] * 3 + [1.0] * 3 + [1.0])
+    for residual, loss in ((plain, "soft_l1"), (perceived, "linear")):
+        p = least_squares(
+            residual,
+            p,
+            bounds=(_LOW, _HIGH),
+            loss=loss,
+            x_scale=[1.0] * 3 + [0.1] * 3 + [1.0] * 4,
+            max_nfev=60,
+        ).x
+    p = np.round(p, 6) + 0.0
+    return CDL(
+        slope=(float(p[0]), float(p[1]), float(p[2])),
+        offset=(float(p[3]), float(p[4]), float(p[5])),
+        power=(float(p[6]), float(p[7]), float(p[8])),
+        saturation=float(p[9]),
+        encoding=source.name,
+    )
+
+
+def _difference(transform: Transform, stand_in: Transform, inputs: Array, target: Encoding) -> Difference:
+    deltas = ciede2000(appearance(transform(inputs), target), appearance(stand_in(inputs), target))
+    return difference(inputs, deltas)
+
+
+def _thinned(colours: Array, count: int) -> Array:
+    """At most ``count`` colours, evenly picked in their order."""
+    if len(colours) <= count:
+        return colours
+    return colours[np.linspace(0, len(colours) - 1, count).round().astype(int)]
+
+
+def _where(stats: Difference, transform: Transform) -> str:
+    from lookdev.lut.words import colour_words
+
+    source = transform.source
+    worst = colour_words(appearance(np.array(stats.worst_input), source))
+    codes = " ".join(f"{v:.3f}" for v in stats.worst_input)
+    return f"fails most on {worst} ({source.name} {codes})"
+
+
+# ---- writing ---------------------------------------------------------------------------------------------
+
+
+def _numbers(values: Sequence[float]) -> str:
+    return " ".join(f"{v:.6f}" for v in values)
+
+
+def _clean(text: str) -> str:
+    """``text`` without the characters that XML 1.0 cannot hold."""
+    return "".join(c for c in text if c.isprintable() and not 0xD800 <= ord(c) <= 0xDFFF)
+
+
+def _correction(fit: CdlFit, identifier: str, indent: str, attributes: str = "") -> str:
+    c = fit.cdl
+    notes = [
+        f"look: {fit.name}" + (f", with the metered balance of {fit.place}" if fit.place else ""),
+        f"encoding: {c.encoding}",
+        fit.words(),
+    ]
+    lines = [f"<ColorCorrection id={quoteattr(_clean(identifier))}{attributes}>", "  <SOPNode>"]
+    lines += [f"    <Description>{escape(_clean(note))}</Description>" for note in notes]
+    lines += [
+        f"    <Slope>{_numbers(c.slope)}</Slope>",
+        f"    <Offset>{_numbers(c.offset)}</Offset>",
+        f"    <Power>{_numbers(c.power)}</Power>",
+        "  </SOPNode>",
+        "  <SatNode>",
+        f"    <Saturation>{c.saturation:.6f}</Saturation>",
+        "  </SatNode>",
+        "</ColorCorrection>",
+    ]
+    return "\n".join(indent + line for line in lines)
+
+
+_HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
+_XMLNS = f' xmlns="{NAMESPACE}"'
+
+
+def cc_text(fit: CdlFit, identifier: str) -> str:
+    """One ColorCorrection: the content of a .cc file."""
+    return _HEAD + _correction(fit, identifier, "", _XMLNS) + "\n"
+
+
+def ccc_text(fits: Sequence[tuple[str, CdlFit]], note: str) -> str:
+    """A ColorCorrectionCollection of (identifier, fit): the content of a .ccc file."""
+    encoding = fits[0][1].cdl.encoding if fits else ""
+    body = [f"  <InputDescription>{escape(encoding)}</InputDescription>"]
+    body.append(f"  <Description>{escape(_clean(note))}</Description>")
+    body += [_correction(fit, identifier, "  ") for identifier, fit in fits]
+    tag = "ColorCorrectionCollection"
+    return _HEAD + f"<{tag}{_XMLNS}>\n" + "\n".join(body) + f"\n</{tag}>\n"
+
+
+def cdl_text(decisions: Sequence[tuple[str, str, CdlFit]], note: str) -> str:
+    """A ColorDecisionList of (media reference, identifier, fit): the content of a .cdl file."""
+    encoding = decisions[0][2].cdl.encoding if decisions else ""
+    body = [f"  <InputDescription>{escape(encoding)}</InputDescription>"]
+    body.append(f"  <Description>{escape(_clean(note))}</Description>")
+    for media, identifier, fit in decisions:
+        body.append("  <ColorDecision>")
+        body.append(f"    <MediaRef ref={quoteattr(_clean(media))}/>")
+        body.append(_correction(fit, identifier, "    "))
+        body.append("  </ColorDecision>")
+    tag = "ColorDecisionList"
+    return _HEAD + f"<{tag}{_XMLNS}>\n" + "\n".join(body) + f"\n</{tag}>\n"
+
+
+def write_cc(path: Path, fit: CdlFit, identifier: str) -> None:
+    """Write a .cc file, whole or not at all."""
+    write_whole(Path(path), cc_text(fit, identifier))
+
+
+# ---- reading ---------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class ReadCorrection:
+    """One ColorCorrection of a file: its id, the ten numbers, and the notes that stand with it."""
+
+    identifier: str
+    cdl: CDL
+    notes: tuple[str, ...]
+
+
+def read_cdl(path: Path, encoding: str | None = None) -> list[ReadCorrection]:
+    """Every ColorCorrection in a .cc, .ccc or .cdl file.
+
+    ``encoding`` names the encoding in which they act; without it the file's own note ("encoding: ACEScct")
+    counts, and without that ACEScct.
+
+    Raises
+    ------
+    LutError : not such a file, or a number is missing, wrong or out of range.
+    """
+    path = Path(path)
+    root = _xml(path)
+    general = _texts(root, ("InputDescription", "Description"))
+    found = [e for e in root.iter() if _tag(e) == "ColorCorrection"]
+    if not found:
+        raise LutError("no ColorCorrection in it", file=path, wanted="an ASC CDL file (.cc, .ccc, .cdl)")
+    return [_read_correction(e, path, general, encoding) for e in found]
+
+
+def _xml(path: Path) -> Element:
+    from xml.etree import ElementTree
+
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise LutError(f"cannot be read: {error.strerror}", file=path) from None
+    if len(raw) > MAX_BYTES:
+        raise LutError("too large to be a CDL", file=path, wanted=f"at most {MAX_BYTES} bytes")
+    if b"<!DOCTYPE" in raw or b"<!ENTITY" in raw:
+        raise LutError("has a document type or entities, which a CDL never needs", file=path)
+    try:
+        return ElementTree.fromstring(raw)
+    except (ElementTree.ParseError, ValueError, LookupError) as error:
+        raise LutError(f"is not XML: {error}", file=path) from None
+
+
+def _tag(element: Element) -> str:
+    return str(element.tag).rpartition("}")[2]
+
+
+def _texts(element: Element, names: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple((e.text or "").strip() for e in element if _tag(e) in names and (e.text or "").strip())
+
+
+def _read_correction(
+    element: Element, path: Path, general: tuple[str, ...], encoding: str | None
+) -> ReadCorrection:
+    identifier = element.get("id") or "unnamed"
+    notes = [*general, *_texts(element, ("InputDescription", "Description"))]
+    values: dict[str, list[float]] = {}
+    for part in element.iter():
+        name = _tag(part)
+        if name in ("SOPNode", "SatNode", "SATNode"):
+            notes += _texts(part, ("Description",))
+        if name in ("Slope", "Offset", "Power", "Saturation"):
+            values[name] = _floats(part.text or "", 1 if name == "Saturation" else 3, path, identifier, name)
+    if not values:
+        raise LutError("no SOPNode and no SatNode", file=path, key=identifier)
+    said = next((n.partition(":")[2].strip() for n in notes if n.lower().startswith("encoding:")), "")
+    parameters: dict[str, object] = {k.lower(): tuple(v) for k, v in values.items() if k != "Saturation"}
+    if "Saturation" in values:
+        parameters["saturation"] = values["Saturation"][0]
+    parameters["encoding"] = encoding or said or "ACEScct"
+    try:
+        return ReadCorrection(identifier, CDL.model_validate(parameters), tuple(notes))
+    except LookdevError:
+        raise
+    except ValueError as error:
+        first = error.errors()[0] if hasattr(error, "errors") else {"loc": ("",), "msg": str(error)}
+        key = f"{identifier}, {str(first['loc'][0]).title()}"
+        wanted = str(first["msg"])
+        raise LutError("out of range", file=path, key=key, found=first.get("input"), wanted=wanted) from None
+
+
+def _floats(text: str, count: int, path: Path, identifier: str, name: str) -> list[float]:
+    where = {"file": path, "key": f"{identifier}, {name}"}
+    try:
+        values = [float(part) for part in text.split()]
+    except ValueError:
+        raise LutError("not numbers", found=text.strip(), wanted=f"{count} numbers", **where) from None  # type: ignore[arg-type]
+    if len(values) != count or not np.isfinite(values).all():
+        raise LutError("incomplete", found=text.strip(), wanted=f"{count} finite numbers", **where)  # type: ignore[arg-type]
+    return values
+
+
+def load_cdl_look(path: Path, encoding: str | None = None) -> list[Look]:
+    """The corrections of a CDL file as looks, titled by file and id."""
+    read = read_cdl(path, encoding)
+    stem = Path(path).stem.replace("_", " ")
+    titles = [stem if len(read) == 1 else f"{stem} {r.identifier}" for r in read]
+    return [
+        Look(title=title[:120], note="; ".join(r.notes)[:500], cdl=r.cdl)
+        for title, r in zip(titles, read, strict=True)
+    ]
