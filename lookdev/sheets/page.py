@@ -569,14 +569,16 @@ class Document:
     def png_pages(self, pdf: bytes | None = None) -> list[NDArray[np.uint8]]:
         """The pages as pixels (h, w, 3), rasterised from the PDF."""
         import pypdfium2
+        from pypdfium2 import raw
 
+        across, down = self.size_px
         document = pypdfium2.PdfDocument(self.pdf_bytes() if pdf is None else pdf)
         try:
             pages = []
             for sheet in document:
-                bitmap = sheet.render(scale=self.dpi / 72.0, rev_byteorder=True, force_bitmap_format=FPDF_BGR)
-                across, down = self.size_px
-                pages.append(np.array(bitmap.to_numpy()[:down, :across, :3]))
+                bitmap = pypdfium2.PdfBitmap.new_native(across, down, raw.FPDFBitmap_BGR)
+                raw.FPDF_RenderPageBitmap(bitmap, sheet, 0, 0, across, down, 0, raw.FPDF_ANNOT)
+                pages.append(np.ascontiguousarray(bitmap.to_numpy()[:, :, ::-1]))
                 bitmap.close()
             return pages
         finally:
@@ -594,9 +596,6 @@ class Document:
                 write_png(path, pixels, self.dpi)
                 written.append(path)
         return written
-
-
-FPDF_BGR = 2  # pdfium's FPDFBitmap_BGR: three bytes a pixel
 
 
 def numbered(path: Path, number: int) -> Path:
