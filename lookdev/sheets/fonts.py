@@ -1,8 +1,8 @@
 """Fonts of the sheets: measured Unicode text from fonts that travel with the package.
 
 TrueType outlines, embedded as subsets. A character goes to the first font that has it: Sans (Latin, Greek,
-Cyrillic), then Han (Chinese, Japanese). A character in neither stays visible as its Unicode number in brackets,
-``[U+1F3AC]``. Fonts and their licence: ``fonts/ORIGIN.txt``.
+Cyrillic), then Han (Chinese, Japanese). A character in neither stays visible as its Unicode number in
+brackets, ``[U+1F3AC]``. Fonts and their licence: ``fonts/ORIGIN.txt``.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import gzip
 import io
 import re
 import unicodedata
-from functools import lru_cache
+from functools import cache, lru_cache
 from importlib import resources
 from typing import Any
 
@@ -26,7 +26,7 @@ _FILES = {
 }
 
 
-@lru_cache(maxsize=None)
+@cache
 def _font(key: str) -> Any:
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
@@ -68,7 +68,7 @@ def _key_for(char: str, weight: str) -> str | None:
 
 @lru_cache(maxsize=4096)
 def runs(text: str, weight: str = REGULAR) -> tuple[tuple[str, str], ...]:
-    """Pieces of ``text`` as (font name, piece), each wholly drawable by its font; one bracket per missing run.
+    """Pieces of ``text`` as (font name, piece), each wholly drawable by its font.
 
     >>> [piece for _, piece in runs("Øst 東")]
     ['Øst ', '東']
@@ -116,9 +116,11 @@ _TOKENS = re.compile(r"[^\s\-/_·,;\u2e80-\uffef]+[\-/_·,;]*|[\-/_·,;]+|[\u2e8
 
 
 def wrap(text: str, size: float, width: float, weight: str = REGULAR) -> list[str]:
-    """Lines of ``text`` no wider than ``width`` points; breaks at spaces, after - / _ · , ; and between Han
-    characters, and inside a word only where the word alone is too wide. A no-break space holds its words together.
-    A line feed begins a new line. Empty text gives one empty line.
+    """Lines of ``text`` no wider than ``width`` points.
+
+    Breaks at spaces, after - / _ · , ; and between Han characters, and inside a word only where the word alone
+    is too wide. A no-break space holds its words together. A line feed begins a new line. Empty text gives one
+    empty line.
     """
     lines: list[str] = []
     for paragraph in text.split("\n"):

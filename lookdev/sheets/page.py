@@ -203,9 +203,17 @@ class Page:
             return
         set_width = style.width(text)
         x += {"left": 0.0, "centre": (width - set_width) / 2, "right": width - set_width}[align]
-        baseline = top + (style.line - style.size * (fonts.ASCENT + fonts.DESCENT)) / 2 + style.size * fonts.ASCENT
+        baseline = (
+            top + (style.line - style.size * (fonts.ASCENT + fonts.DESCENT)) / 2 + style.size * fonts.ASCENT
+        )
         self.texts.append(
-            Box(x, baseline - style.size * fonts.ASCENT, x + set_width, baseline + style.size * fonts.DESCENT, text)
+            Box(
+                x,
+                baseline - style.size * fonts.ASCENT,
+                x + set_width,
+                baseline + style.size * fonts.DESCENT,
+                text,
+            )
         )
         self._set(x, baseline, text, style)
         if fonts.missing_characters(text, style.weight):
@@ -302,7 +310,9 @@ class Page:
         values. The top left corner goes to the nearest pixel.
         """
         if pixels.dtype != np.uint8 or pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.size == 0:
-            raise SheetError("a picture on a sheet is uint8 (height, width, 3)", found=f"{pixels.dtype} {pixels.shape}")
+            raise SheetError(
+                "a picture on a sheet is uint8 (height, width, 3)", found=f"{pixels.dtype} {pixels.shape}"
+            )
         pixel = self.document.pixel
         box_width = pixels.shape[1] * pixel if width is None else width
         box_height = pixels.shape[0] * pixel if height is None else height
@@ -444,7 +454,12 @@ class Page:
         sheet = Box(0, 0, self.width, self.height)
         for kind, boxes in (("text", self.texts), ("picture", self.pictures)):
             for box in boxes:
-                if box.left < -0.1 or box.top < -0.1 or box.right > sheet.right + 0.1 or box.bottom > sheet.bottom + 0.1:
+                if (
+                    box.left < -0.1
+                    or box.top < -0.1
+                    or box.right > sheet.right + 0.1
+                    or box.bottom > sheet.bottom + 0.1
+                ):
                     found.append(f"{kind} leaves the page: {box.what!r}")
         ordered = sorted(self.texts, key=lambda b: b.top)
         for i, one in enumerate(ordered):
@@ -559,7 +574,11 @@ class Document:
         left, right, top = MARGIN, self.width - MARGIN, self.height - MARGIN + 2
         count = f"{number} / {len(self.pages)}"
         room = right - left - LABEL.width(count) - 16
-        note = "[U+…] is a character that no font here has, by its Unicode number" if page.has_missing_characters else ""
+        note = (
+            "[U+…] is a character that no font here has, by its Unicode number"
+            if page.has_missing_characters
+            else ""
+        )
         words = " · ".join(w for w in (page.foot_left, note) if w)
         foot.text(right, top, count, LABEL, align="right")
         if words:
