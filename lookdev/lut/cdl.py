@@ -144,7 +144,7 @@ def _fitted(transform: Transform, inputs: Array, source: Encoding, target: Encod
             light = render_curve(light)
         if target.state == "output":
             light = np.clip(light @ to_display.T, 0.0, 1.0) @ to_working.T
-        return lab_from_working(light)
+        return np.asarray(lab_from_working(light))
 
     def plain(p: Array) -> Array:
         return np.asarray((lab(p) - wanted).ravel() / 2)

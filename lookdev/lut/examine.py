@@ -182,7 +182,7 @@ def clipping(lut: CubeLut) -> Clipping:
 
 
 def channel_falls(lut: CubeLut) -> tuple[float, float]:
-    """Share of lattice steps in which a channel's output falls as its own input rises, and the deepest fall."""
+    """Share of lattice steps where a channel falls as its own input rises, and the deepest fall."""
     if lut.kind == "1D":
         steps = np.diff(lut.table, axis=0)
         return float(np.mean(steps < -_TURN)), float(max(0.0, -steps.min()))

@@ -1,0 +1,294 @@
+"""A LUT or CDL that came in, standing in for a look; and the one door through which any look is opened.
+
+A received .cube says nothing of its encodings, so they are given with it: ``theirs.cube@ACEScct:BT.709`` on the
+command line, or a small .toml beside the looks::
+
+    cube = "theirs.cube@ACEScct:BT.709"
+    title = "The answer of 3 March"
+
+Other keys there: ``note``, ``keep`` (share of a still's metered cast that stays before the LUT; 1, all of it,
+unless given).
+"""
+
+from __future__ import annotations
+
+import hashlib
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lookdev.colorimetry.encodings import Encoding, get_encoding
+from lookdev.colorimetry.rgb_spaces import WORKING, matrix_between
+from lookdev.errors import LookdevError, LookError, RequestError
+from lookdev.looks.pipeline import LookLike, Transform
+from lookdev.looks.rendering import lift_curve, render_curve
+from lookdev.looks.stages.balance import Balance, Cast, resolve_balance
+from lookdev.looks.stages.gamut import bring_inside, gamut_limit
+from lookdev.lut.cube import CubeLut, read_cube
+
+Array = NDArray[np.float64]
+
+CDL_SUFFIXES = (".cc", ".ccc", ".cdl")
+LOOK_SUFFIXES = (".toml", ".cube", *CDL_SUFFIXES)
+_KEYS = ("cube", "title", "note", "keep")
+
+
+@dataclass(frozen=True, eq=False)
+class ReceivedLut:
+    """A .cube with its encodings; has what a look has (``looks.pipeline.LookLike``).
+
+    Attributes
+    ----------
+    lut, source, target : the table, the encoding it takes and the one it gives.
+    title, note : for sheets and summaries.
+    keep : share of a still's metered cast that stays before the LUT.
+    file_name : name of the .cube.
+    """
+
+    lut: CubeLut
+    source: Encoding
+    target: Encoding
+    title: str
+    note: str = ""
+    keep: float = 1.0
+    file_name: str = ""
+    digest: str = field(default="", repr=False)
+
+    @property
+    def is_identity(self) -> bool:
+        """A received LUT is never taken for the identity."""
+        return False
+
+    def key_parameters(self) -> list[str]:
+        """Short phrases for a column head."""
+        out = [f"{self.lut.kind} LUT {self.lut.size}", f"{self.source.name} to {self.target.name}"]
+        return out if self.keep == 1.0 else [*out, *Balance(keep=self.keep).words()]
+
+    def describe(self) -> str:
+        """One line: which file, between which encodings."""
+        return f"received LUT {self.file_name}: " + "; ".join(self.key_parameters())
+
+    def fingerprint(self) -> str:
+        """SHA-256 over the table and all that acts with it."""
+        acting = f"{self.digest}|{self.source.name}|{self.target.name}|{self.keep!r}"
+        return hashlib.sha256(acting.encode()).hexdigest()
+
+    def transform(
+        self, source: Encoding, target: Encoding, cast: Cast | None = None, exposure_stops: float = 0.0
+    ) -> Transform:
+        """The LUT between two encodings of the caller's."""
+        return ReceivedTransform(self, source, target, cast, exposure_stops)
+
+
+class ReceivedTransform:
+    """Signal to signal through a received LUT: to its encoding, through it, on to the target.
+
+    Where the ends are the LUT's own encodings and nothing is balanced, the values go straight through it.
+    """
+
+    def __init__(
+        self,
+        received: ReceivedLut,
+        source: Encoding,
+        target: Encoding,
+        cast: Cast | None = None,
+        exposure_stops: float = 0.0,
+    ) -> None:
+        self.received, self.source, self.target = received, source, target
+        self.exposure_stops = float(exposure_stops)
+        self.balance = resolve_balance(Balance(keep=received.keep), cast)
+        untouched = bool(np.array_equal(self.balance.matrix, np.eye(3)))
+        self._plain = untouched and self.exposure_stops == 0.0
+
+    @property
+    def is_identity(self) -> bool:
+        """Never taken for the identity."""
+        return False
+
+    def _into_lut(self, signal: Array) -> Array:
+        theirs = self.received.source
+        if self._plain and self.source == theirs:
+            return signal
+        light = self.source.to_working(signal)
+        lifted, rendered = self.source.state == "output", theirs.state == "output"
+        if self._plain and lifted == rendered:
+            return theirs.from_working(light)
+        scene = lift_curve(light) if lifted else light
+        scene = (scene * 2.0**self.exposure_stops) @ self.balance.matrix.T
+        return theirs.from_working(render_curve(scene) if rendered else scene)
+
+    def _linear(self, signal: Array) -> Array:
+        """Working light of the state of ``target``."""
+        theirs = self.received.target
+        light = theirs.to_working(self.received.lut(self._into_lut(signal)))
+        if theirs.state == self.target.state:
+            return light
+        return render_curve(light) if theirs.state == "scene" else lift_curve(light)
+
+    @cached_property
+    def limit(self) -> float:
+        """How far the LUT's colours lie outside the target, over the whole input cube (1: not at all)."""
+        if self.target.state != "output" or self.target.space == self.received.target.space:
+            return 1.0
+        edge = np.linspace(0.0, 1.0, 21)
+        cube = np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
+        inside = self._linear(cube) @ matrix_between(WORKING, self.target.space).T
+        clipped = np.clip(inside, None, 1.0) @ matrix_between(self.target.space, WORKING).T
+        return gamut_limit(clipped, self.target.space)
+
+    def __call__(self, signal: ArrayLike) -> Array:
+        """Code values (..., 3) through the LUT; output-referred results lie in [0, 1]."""
+        values = np.asarray(signal, dtype=np.float64)
+        if self.target == self.received.target:
+            out = self.received.lut(self._into_lut(values))
+        else:
+            light = self._linear(values)
+            if self.target.state == "output":
+                light = bring_inside(light, self.target.space, self.limit)
+            out = self.target.from_working(light)
+        return np.clip(out, 0.0, 1.0) if self.target.state == "output" else out
+
+
+def load_received(
+    path: Path, source: Encoding, target: Encoding, *, title: str = "", note: str = "", keep: float = 1.0
+) -> ReceivedLut:
+    """A .cube file as a look.
+
+    Raises
+    ------
+    LutError : the file is not a .cube.
+    """
+    path = Path(path)
+    lut = read_cube(path)
+    name = title or lut.title or path.stem.replace("_", " ")
+    digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    return ReceivedLut(lut, source, target, name[:120], note, keep, path.name, digest)
+
+
+def split_request(text: str) -> tuple[Path, str | None]:
+    """Path and encodings of ``theirs.cube@IN:OUT``; the part after the last ``@`` counts if a LUT comes first.
+
+    >>> split_request("a@b/theirs.cube@ACEScct:BT.709")
+    (PosixPath('a@b/theirs.cube'), 'ACEScct:BT.709')
+    """
+    head, at, tail = text.rpartition("@")
+    if at and Path(head).suffix.lower() in (".cube", *CDL_SUFFIXES):
+        return Path(head), tail
+    return Path(text), None
+
+
+def parse_encodings(text: str, file: Path | str) -> tuple[Encoding, Encoding]:
+    """Encodings in and out of ``IN:OUT``.
+
+    Raises
+    ------
+    RequestError : there are not two, or one is unknown.
+    """
+    parts = [part.strip() for part in text.split(":")]
+    if len(parts) != 2 or not all(parts):
+        raise RequestError(
+            "a LUT needs the encoding it takes and the one it gives",
+            file=file,
+            found=text or None,
+            wanted="FILE.cube@ENCODING_IN:ENCODING_OUT, names as `lookdev encodings` lists them",
+        )
+    return get_encoding(parts[0]), get_encoding(parts[1])
+
+
+def open_look(path: Path | str) -> LookLike:
+    """Any look: a look.toml, a small .toml that names a .cube, ``FILE.cube@IN:OUT``, or a CDL file.
+
+    Raises
+    ------
+    LookError, LutError, RequestError : in one line, what is wrong and where.
+    """
+    file, encodings = split_request(str(path))
+    suffix = file.suffix.lower()
+    if suffix == ".cube":
+        source, target = parse_encodings(encodings or "", file)
+        return load_received(file, source, target)
+    if suffix in CDL_SUFFIXES:
+        from lookdev.lut.cdl import load_cdl_look
+
+        if encodings is not None:
+            get_encoding(encodings)
+        looks = load_cdl_look(file, encodings)
+        if len(looks) > 1:
+            raise RequestError(
+                "holds more than one correction", file=file, found=len(looks), wanted="a .cc file with one"
+            )
+        return looks[0]
+    stand_in = _stand_in(file)
+    if stand_in is not None:
+        return stand_in
+    from lookdev.looks.toml_file import load_look
+
+    return load_look(file)
+
+
+def open_looks(paths: Sequence[Path | str]) -> tuple[LookLike, ...]:
+    """Every look of files and folders; a folder gives its .toml files by name."""
+    from lookdev.looks.toml_file import find_looks
+
+    found: list[LookLike] = []
+    for path in paths:
+        file, encodings = split_request(str(path))
+        if encodings is not None:
+            found.append(open_look(path))
+        else:
+            found += [open_look(each) for each in find_looks([file])]
+    return tuple(found)
+
+
+def _stand_in(path: Path) -> ReceivedLut | None:
+    """The received LUT that a small .toml names, or None if the file is a look of its own."""
+    try:
+        if path.stat().st_size > 100_000:
+            return None
+        data = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except (OSError, ValueError, RecursionError):
+        return None  # load_look says what is wrong
+    if "cube" not in data:
+        return None
+    unknown = next((key for key in data if key not in _KEYS), None)
+    if unknown is not None:
+        raise LookError(
+            "unknown key beside cube",
+            file=path,
+            key=unknown,
+            found=unknown,
+            wanted="one of " + ", ".join(_KEYS),
+        )
+    for key in ("cube", "title", "note"):
+        if key in data and not isinstance(data[key], str):
+            raise LookError("wrong value", file=path, key=key, found=data[key], wanted="text")
+    keep = data.get("keep", 1.0)
+    if isinstance(keep, bool) or not isinstance(keep, (int, float)) or not 0 <= keep <= 1:
+        raise LookError("out of range", file=path, key="keep", found=keep, wanted="a number from 0 to 1")
+    file, encodings = split_request(data["cube"])
+    try:
+        source, target = parse_encodings(encodings or "", data["cube"])
+    except RequestError as error:
+        raise LookError(
+            error.problem, file=path, key="cube", found=error.found, wanted=error.wanted
+        ) from None
+    try:
+        return load_received(
+            path.parent / file,
+            source,
+            target,
+            title=str(data.get("title", "")),
+            note=str(data.get("note", "")),
+            keep=float(keep),
+        )
+    except LookdevError as error:
+        if not (path.parent / file).is_file():
+            raise LookError(
+                "no such file", file=path, key="cube", found=str(file), wanted="a .cube beside this file"
+            ) from error
+        raise
