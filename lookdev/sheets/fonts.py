@@ -118,9 +118,9 @@ _TOKENS = re.compile(r"[^\s\-/_·,;\u2e80-\uffef]+[\-/_·,;]*|[\-/_·,;]+|[\u2e8
 def wrap(text: str, size: float, width: float, weight: str = REGULAR) -> list[str]:
     """Lines of ``text`` no wider than ``width`` points.
 
-    Breaks at spaces, after - / _ · , ; and between Han characters, and inside a word only where the word alone
-    is too wide. A no-break space holds its words together. A line feed begins a new line. Empty text gives one
-    empty line.
+    Breaks at spaces, after - / _ · , ; and between Han characters, and inside a word only where the word
+    alone is too wide. A no-break space holds its words together. A line feed begins a new line. Empty text
+    gives one empty line.
     """
     lines: list[str] = []
     for paragraph in text.split("\n"):

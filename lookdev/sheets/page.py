@@ -1,9 +1,10 @@
 """A document of pages: text that is measured, pictures placed pixel for pixel, PDF and PNG that agree.
 
 Coordinates are points (1/72 inch) from the top left corner of the page, y downwards. The PDF is written by
-reportlab with embedded fonts and no dates, so that the same drawing gives the same bytes; the PNG files are that
-PDF, rasterised by pypdfium2. Surround: neutral grey of L* 50, as for judging pictures (ISO 3664 asks for a neutral,
-matt surround); black on it has a contrast of 4.7 : 1, white 4.5 : 1 (WCAG 2.2), so small text is black.
+reportlab with embedded fonts and no dates, so that the same drawing gives the same bytes; the PNG files are
+that PDF, rasterised by pypdfium2. Surround: neutral grey of L* 50, as for judging pictures (ISO 3664 asks for
+a neutral, matt surround); black on it has a contrast of 4.7 : 1, white 4.5 : 1 (WCAG 2.2), so small text is
+black.
 
 A whole sheet:
 
@@ -12,15 +13,15 @@ A whole sheet:
 >>> doc = Document("Light notes", paper="a4")          # or "letter"; landscape=False for portrait
 >>> page = doc.new_page("Low Ferry", "Light notes · Net loft")   # title strip; the foot gets "1 / 1"
 >>> x, y = page.content.left, page.content.top
->>> y = page.text(x, y, "Net loft", HEADING, width=300)          # every y is a top; returns the bottom of what it drew
+>>> y = page.text(x, y, "Net loft", HEADING, width=300)     # y is a top; returns the bottom
 >>> y = page.paragraph(x, y + 6, 240, "One long paragraph, wrapped to the width given.", BODY)
 >>> table = page.table(x, y + 8, [Column("Source", 120), Column("CCT", 60, "right")],
 ...                    [["sodium lamp", "1960 K"], ["window", "6480 K"]])
->>> page.swatch(x, table.bottom + 8, 72, 48, (0.35, 0.42, 0.40))   # sRGB in 0..1; or a tuple of 8-bit integers
+>>> page.swatch(x, table.bottom + 8, 72, 48, (0.35, 0.42, 0.40))   # sRGB 0..1, or 8-bit integers
 >>> page.line(x, table.bottom + 64, x + 72, table.bottom + 64)
 >>> page.marker(x + 10, table.bottom + 80, "diamond", 6)
->>> picture = np.zeros((120, 180, 3), np.uint8)                   # uint8 sRGB; one sample is one pixel of the PNG
->>> box = page.image(x + 200, table.bottom + 8, picture)         # placed on the pixel grid, lossless
+>>> picture = np.zeros((120, 180, 3), np.uint8)        # uint8 sRGB; one sample is one PNG pixel
+>>> box = page.image(x + 200, table.bottom + 8, picture)       # on the pixel grid, lossless
 >>> doc.faults()                                     # overlapping or cut text: assert it is [] in tests
 []
 >>> pdf = doc.pdf_bytes()                            # or doc.save(pdf_path, png_path)
@@ -63,6 +64,8 @@ INK = (0, 0, 0)
 PAPER_WHITE = (255, 255, 255)
 HAIRLINE = (70, 70, 70)
 """sRGB, 8 bits, all neutral, so that nothing on the page tints the eye."""
+
+MISSING_NOTE = "[U+…] is a character that no font here has, by its Unicode number"
 
 
 @dataclass(frozen=True)
@@ -129,7 +132,7 @@ class Column:
 
 @dataclass(frozen=True)
 class TableEnd:
-    """Where a table stopped: the y under it, and how many rows are drawn (fewer than given if the page is full)."""
+    """Where a table stopped: the y under it, and how many rows are drawn: fewer than given on a full page."""
 
     bottom: float
     rows: int
@@ -153,7 +156,7 @@ class Page:
         """Points between ``y`` and the bottom of the content."""
         return self.content.bottom - y
 
-    # text ------------------------------------------------------------------------------------------------------
+    # text ---------------------------------------------------------------------------------------------------
 
     def text(
         self,
@@ -170,8 +173,8 @@ class Page:
     ) -> float:
         """One line of text with its top at ``top``; returns the bottom.
 
-        With ``width`` the text is made to fit: smaller down to ``min_size``, then wrapped, or ended by "…" with
-        ``overflow="ellipsis"``. ``align`` is about ``x`` .. ``x + width``, or about ``x`` without a width.
+        With ``width`` the text is made to fit: smaller down to ``min_size``, then wrapped, or ended by "…"
+        with ``overflow="ellipsis"``. ``align`` is within ``x`` .. ``x + width``, or about ``x`` without one.
         """
         if width is not None:
             style = fitted(text, style, width, min_size)
@@ -192,7 +195,7 @@ class Page:
         align: Align = "left",
         max_lines: int | None = None,
     ) -> float:
-        """Text wrapped to ``width``, line feeds kept; returns the bottom. More than ``max_lines`` end in "…"."""
+        """Text wrapped to ``width``, line feeds kept; returns the bottom. Over ``max_lines`` it ends in "…"."""
         for line in lines_of(text, style, width, max_lines):
             self._line(x, top, line, style, width, align)
             top += style.line
@@ -246,7 +249,7 @@ class Page:
         max_lines: int = 12,
         bottom: float | None = None,
     ) -> TableEnd:
-        """A table with hairlines, each cell wrapped in its column; a colour in place of text is a small swatch.
+        """A table with hairlines, cells wrapped; a colour in place of text is a small swatch.
 
         Stops before ``bottom`` (the foot of the content unless given) and says how many rows it drew.
         """
@@ -288,7 +291,7 @@ class Page:
             x += column.width + gap
         return top + table_row_height(columns, row, style, padding, max_lines)
 
-    # pictures and colours --------------------------------------------------------------------------------------
+    # pictures and colours -----------------------------------------------------------------------------------
 
     def snap(self, value: float) -> float:
         """The nearest place on the pixel grid of the PNG, in points."""
@@ -306,8 +309,8 @@ class Page:
     ) -> Box:
         """Place a uint8 sRGB picture (h, w, 3), lossless; returns its box.
 
-        Without ``width`` and ``height`` (points) one sample is one pixel of the PNG: the PNG shows the very same
-        values. The top left corner goes to the nearest pixel.
+        Without ``width`` and ``height`` (points) one sample is one pixel of the PNG, and the PNG shows the very
+        same values. The top left corner goes to the nearest pixel.
         """
         if pixels.dtype != np.uint8 or pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.size == 0:
             raise SheetError(
@@ -342,7 +345,7 @@ class Page:
         outline: Colour | None = None,
         outline_width: float = 0.5,
     ) -> None:
-        """A filled rectangle of an sRGB colour (floats in 0..1, or 8-bit integers), without an edge by default.
+        """A filled rectangle of an sRGB colour (floats in 0..1, or 8-bit integers).
 
         Its edges go to the pixel grid, so that two swatches that touch have no seam.
         """
@@ -350,7 +353,7 @@ class Page:
         points = [(left, upper), (right, upper), (right, lower), (left, lower)]
         self.polygon(points, fill=colour, outline=outline, width=outline_width)
 
-    # lines -----------------------------------------------------------------------------------------------------
+    # lines --------------------------------------------------------------------------------------------------
 
     def line(
         self,
@@ -399,7 +402,7 @@ class Page:
         outline: Colour | None = None,
         width: float = 0.8,
     ) -> None:
-        """A mark centred on (x, y): circle, square, diamond, triangle, cross or plus, ``size`` points across."""
+        """A mark on (x, y), ``size`` points across: circle, square, diamond, triangle, cross, plus."""
         r = size / 2
         if kind in ("cross", "plus"):
             ends = [(r, r), (r, -r)] if kind == "cross" else [(r, 0.0), (0.0, r)]
@@ -446,20 +449,15 @@ class Page:
 
         self._draw.append(draw)
 
-    # examination -----------------------------------------------------------------------------------------------
+    # examination --------------------------------------------------------------------------------------------
 
     def faults(self) -> list[str]:
         """Every text that lies over another text or a picture, and everything that leaves the page."""
         found = []
-        sheet = Box(0, 0, self.width, self.height)
         for kind, boxes in (("text", self.texts), ("picture", self.pictures)):
             for box in boxes:
-                if (
-                    box.left < -0.1
-                    or box.top < -0.1
-                    or box.right > sheet.right + 0.1
-                    or box.bottom > sheet.bottom + 0.1
-                ):
+                spill = max(-box.left, -box.top, box.right - self.width, box.bottom - self.height)
+                if spill > 0.1:
                     found.append(f"{kind} leaves the page: {box.what!r}")
         ordered = sorted(self.texts, key=lambda b: b.top)
         for i, one in enumerate(ordered):
@@ -574,11 +572,7 @@ class Document:
         left, right, top = MARGIN, self.width - MARGIN, self.height - MARGIN + 2
         count = f"{number} / {len(self.pages)}"
         room = right - left - LABEL.width(count) - 16
-        note = (
-            "[U+…] is a character that no font here has, by its Unicode number"
-            if page.has_missing_characters
-            else ""
-        )
+        note = MISSING_NOTE if page.has_missing_characters else ""
         words = " · ".join(w for w in (page.foot_left, note) if w)
         foot.text(right, top, count, LABEL, align="right")
         if words:
