@@ -49,11 +49,17 @@ def find_looks(paths: list[Path]) -> list[Path]:
             if not inside:
                 raise RequestError("no look in this folder", file=path, wanted="at least one .toml file")
             found += inside
-        elif path.exists():
+        elif path.exists() or _names_a_lut(path):
             found.append(path)
         else:
             raise RequestError("no such look", file=path, wanted="a .toml file or a folder of them")
     return list(dict.fromkeys(found))
+
+
+def _names_a_lut(path: Path) -> bool:
+    """Whether ``path`` is FILE.cube@IN:OUT (or a CDL file @ENCODING) with the file there."""
+    file, at, _ = str(path).rpartition("@")
+    return bool(at) and Path(file).is_file()
 
 
 def _load(path: Path, above: tuple[Path, ...]) -> dict[str, Any]:

@@ -181,7 +181,7 @@ def _thinned(colours: Array, count: int) -> Array:
     """At most ``count`` colours, evenly picked in their order."""
     if len(colours) <= count:
         return colours
-    return colours[np.linspace(0, len(colours) - 1, count).round().astype(int)]
+    return np.asarray(colours[np.linspace(0, len(colours) - 1, count).round().astype(int)])
 
 
 def _where(stats: Difference, transform: Transform) -> str:

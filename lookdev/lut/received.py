@@ -1,7 +1,7 @@
 """A LUT or CDL that came in, standing in for a look; and the one door through which any look is opened.
 
-A received .cube says nothing of its encodings, so they are given with it: ``theirs.cube@ACEScct:BT.709`` on the
-command line, or a small .toml beside the looks::
+A received .cube says nothing of its encodings, so they are given with it: ``theirs.cube@ACEScct:BT.709`` on
+the command line, or a small .toml beside the looks::
 
     cube = "theirs.cube@ACEScct:BT.709"
     title = "The answer of 3 March"
@@ -171,7 +171,7 @@ def load_received(
 
 
 def split_request(text: str) -> tuple[Path, str | None]:
-    """Path and encodings of ``theirs.cube@IN:OUT``; the part after the last ``@`` counts if a LUT comes first.
+    """Path and encodings of ``theirs.cube@IN:OUT``; what follows the last ``@`` counts after a LUT.
 
     >>> split_request("a@b/theirs.cube@ACEScct:BT.709")
     (PosixPath('a@b/theirs.cube'), 'ACEScct:BT.709')
