@@ -1,0 +1,59 @@
+"""`lookdev encodings`: the names of every encoding, with standard, state and range."""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated
+
+import typer
+
+
+def encodings(
+    word: Annotated[str, typer.Argument(help="Only those with this word in their name or standard.")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="For programs: a JSON list.")] = False,
+) -> int:
+    """List the encodings that `cube`, `handoff` and `inspect` know.
+
+    **State** is output (a picture for a display) or scene (light, or a camera's log of it). **Grey** is the
+    code of mid grey (18%), **top** the light at code 1 where mid grey is 0.18. A log encoding may also be put
+    together with any gamut that colour-science registers: its name, then the gamut's. `narrow` behind a name
+    means codes 64 to 940 of 10 bits.
+    """
+    import numpy as np
+
+    from lookdev.colorimetry.encodings import encoding_names, get_encoding
+
+    rows: list[dict[str, object]] = []
+    for name in encoding_names():
+        encoding = get_encoding(name)
+        if word.casefold() not in f"{name} {encoding.standard}".casefold():
+            continue
+        grey = float(encoding.encode(np.full((1, 3), 0.18))[0, 0])
+        top = float(encoding.decode(np.ones((1, 3)))[0, 0])
+        linear = encoding.name.startswith("Linear") or encoding.name in ("ACEScg", "ACES2065-1")
+        rows.append(
+            {
+                "name": name,
+                "state": encoding.state,
+                "primaries": encoding.space.name,
+                "mid_grey_code": round(grey, 4),
+                "light_at_code_1": round(top, 3),
+                "ranges": ["full"] if linear else ["full", "narrow"],
+                "standard": encoding.standard,
+            }
+        )
+    if as_json:
+        typer.echo(json.dumps(rows, indent=2, ensure_ascii=False))
+        return 0
+    if not rows:
+        typer.echo(f"no encoding has {word!r} in its name or standard")
+        return 0
+    wide = max(len(str(row["name"])) for row in rows)
+    typer.echo(f"{'name':{wide}}  {'state':6}  {'range':13} {'grey':>6}  {'top':>7}  standard")
+    for row in rows:
+        ranges = "/".join(row["ranges"])  # type: ignore[arg-type]
+        typer.echo(
+            f"{row['name']:{wide}}  {row['state']:6}  {ranges:13} {row['mid_grey_code']:6.4f}"
+            f"  {row['light_at_code_1']:7.2f}  {row['standard']}"
+        )
+    return 0
