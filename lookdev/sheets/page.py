@@ -195,7 +195,7 @@ class Page:
         align: Align = "left",
         max_lines: int | None = None,
     ) -> float:
-        """Text wrapped to ``width``, line feeds kept; returns the bottom. Over ``max_lines`` it ends in "…"."""
+        """Text wrapped to ``width``, line feeds kept. Returns the bottom. Past ``max_lines``: "…"."""
         for line in lines_of(text, style, width, max_lines):
             self._line(x, top, line, style, width, align)
             top += style.line
@@ -309,19 +309,29 @@ class Page:
     ) -> Box:
         """Place a uint8 sRGB picture (h, w, 3), lossless; returns its box.
 
-        Without ``width`` and ``height`` (points) one sample is one pixel of the PNG, and the PNG shows the very
-        same values. The top left corner goes to the nearest pixel.
+        Without ``width`` and ``height`` (points) one sample is one pixel of the PNG, and the PNG shows the
+        very same values. The top left corner goes to the nearest pixel.
         """
         if pixels.dtype != np.uint8 or pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.size == 0:
             raise SheetError(
                 "a picture on a sheet is uint8 (height, width, 3)", found=f"{pixels.dtype} {pixels.shape}"
             )
+        box = self._place_pixels(x, top, pixels, width, height)
+        self.pictures.append(box)
+        return box
+
+    def backdrop(self, x: float, top: float, pixels: NDArray[np.uint8]) -> Box:
+        """As :meth:`image`, one sample a pixel, for a ground that lines and words may lie on."""
+        return self._place_pixels(x, top, pixels, None, None)
+
+    def _place_pixels(
+        self, x: float, top: float, pixels: NDArray[np.uint8], width: float | None, height: float | None
+    ) -> Box:
         pixel = self.document.pixel
         box_width = pixels.shape[1] * pixel if width is None else width
         box_height = pixels.shape[0] * pixel if height is None else height
         left, upper = self.snap(x), self.snap(top)
         box = Box(left, upper, left + box_width, upper + box_height, "picture")
-        self.pictures.append(box)
         data = np.ascontiguousarray(pixels)
 
         def draw(canvas: Any) -> None:
