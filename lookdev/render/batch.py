@@ -107,7 +107,6 @@ def plan_batch(
     only: tuple[str, ...] = (),
     options: StillOptions | None = None,
     thumbnails: Path | None = None,
-    write_stills: bool = True,
 ) -> BatchPlan:
     """Decide everything about a batch.
 
@@ -117,7 +116,6 @@ def plan_batch(
     out : output folder; graded stills go to ``out/graded/LOCATION/STILL__LOOK.jpg``.
     only : locations to do, by name, case ignored; empty for all.
     thumbnails : folder for small pictures for the sheets, or None.
-    write_stills : False for sheets alone.
 
     Raises
     ------
@@ -160,7 +158,7 @@ def plan_batch(
             )
             for look, slug in zip(looks, slugs, strict=True)
         )
-        task = Task(path, outputs, thumbnails, options.thumbnail_box, options.exact, write_stills)
+        task = Task(path, outputs, thumbnails, options.thumbnail_box, options.exact)
         planned.append(PlannedStill(path, name, location, reading, resolved, stops, task, error))
     locations = tuple(name for name in wanted if any(p.location == name for p in planned))
     return BatchPlan(scout, looks, tuple(planned), locations, tuple(errors))
@@ -197,9 +195,7 @@ def _location(reading: Reading | None) -> str:
     return (reading.location or UNLOGGED) if reading is not None else UNLOGGED
 
 
-def _wanted_locations(
-    scout: Scout, by_still: dict[Path, Reading | None], only: tuple[str, ...]
-) -> list[str]:
+def _wanted_locations(scout: Scout, by_still: dict[Path, Reading | None], only: tuple[str, ...]) -> list[str]:
     have = {_location(reading) for reading in by_still.values()}
     every = [name for name in scout.locations() if name in have]
     every += [UNLOGGED] if UNLOGGED in have and UNLOGGED not in every else []

@@ -1,0 +1,128 @@
+"""``lookdev batch``: the whole job."""
+
+from __future__ import annotations
+
+import enum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+class StillFormat(enum.StrEnum):
+    """How graded stills are written."""
+
+    jpeg = "jpeg"
+    png = "png"
+    png16 = "png16"
+    tiff16 = "tiff16"
+
+
+class Chroma(enum.StrEnum):
+    """JPEG chroma subsampling."""
+
+    full = "4:4:4"
+    half = "4:2:2"
+    quarter = "4:2:0"
+
+
+class Paper(enum.StrEnum):
+    """Paper of the sheets, landscape."""
+
+    a4 = "a4"
+    letter = "letter"
+
+
+def batch(
+    scout: Annotated[
+        Path, typer.Argument(help="The scout: a folder of stills with meter.csv (and scout.toml).")
+    ],
+    looks: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--looks",
+            "-l",
+            help="A look (.toml), a folder of them, or a received FILE.cube@IN:OUT; may be repeated. "
+            "Default: SCOUT/looks.",
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", help="Output folder; default: SCOUT_lookdev beside the scout."),
+    ] = None,
+    only: Annotated[
+        list[str] | None, typer.Option("--only", help="Do this location alone; may be repeated.")
+    ] = None,
+    still_format: Annotated[
+        StillFormat,
+        typer.Option("--format", help="Graded stills: 8-bit jpeg or png, 16-bit png16 or tiff16."),
+    ] = StillFormat.jpeg,
+    still_encoding: Annotated[
+        str | None,
+        typer.Option(
+            "--encoding",
+            help="Encoding of the graded stills: sRGB, Display P3 or BT.709; default: the still's own "
+            "(sRGB for raw and float).",
+        ),
+    ] = None,
+    quality: Annotated[int, typer.Option(min=1, max=100, help="JPEG quality.")] = 92,
+    subsampling: Annotated[Chroma, typer.Option(help="JPEG chroma subsampling.")] = Chroma.full,
+    cube_in: Annotated[
+        str | None,
+        typer.Option(
+            help="Encoding that the .cube files take, as `lookdev encodings` names it; default: "
+            "footage_encoding of scout.toml, else sRGB."
+        ),
+    ] = None,
+    cube_out: Annotated[
+        str | None,
+        typer.Option(help="Encoding that the .cube files give; default: BT.709, or sRGB from sRGB."),
+    ] = None,
+    cube_size: Annotated[int, typer.Option(help="Points a side of the .cube: 17, 33 or 65.")] = 33,
+    paper: Annotated[Paper, typer.Option(help="Paper of the sheets.")] = Paper.a4,
+    exact: Annotated[
+        bool, typer.Option("--exact", help="Grade every pixel in float64: slow, the reference.")
+    ] = False,
+    resume: Annotated[
+        bool,
+        typer.Option("--resume", help="Go on with an interrupted batch; skip what is done and unchanged."),
+    ] = False,
+    workers: Annotated[int, typer.Option(min=1, max=64, help="Stills in hand at the same time.")] = 2,
+    cluster: Annotated[
+        str | None,
+        typer.Option(help="Address of a Dask scheduler that sees the same folders (lookdev[cluster])."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print summary.json instead of the table.")] = False,
+) -> None:
+    """Do the whole job: graded stills, comparison sheets, .cube files, summary.json.
+
+    OUT then holds `graded/LOCATION/STILL__LOOK.jpg`, `sheets/LOCATION.pdf` and `.png`, `sheets/overview.pdf`
+    and `.png`, `cubes/` (each look alone, and with the balance of each location) and `summary.json`.
+
+    Examples: `lookdev batch day1 --looks looks --out pitch`, `lookdev batch day1 -l slack_water.toml --only
+    "Net loft" --cube-in ACEScct`.
+    """
+    from lookdev.cli.common import looks_for, open_scout
+    from lookdev.cli.job import BatchRequest, run_batch
+
+    opened = open_scout(scout)
+    request = BatchRequest(
+        scout=opened,
+        looks=looks_for(opened, looks),
+        out=out or scout.resolve().with_name(scout.resolve().name + "_lookdev"),
+        only=tuple(only or ()),
+        still_format=still_format.value,
+        still_encoding=still_encoding,
+        quality=quality,
+        subsampling=subsampling.value,
+        cube_in=cube_in,
+        cube_out=cube_out,
+        cube_size=cube_size,
+        paper=paper.value,
+        exact=exact,
+        resume=resume,
+        workers=workers,
+        cluster=cluster,
+        as_json=as_json,
+    )
+    raise typer.Exit(run_batch(request))

@@ -1,0 +1,73 @@
+"""What the verbs share: loading a scout and looks, progress, the closing table."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from lookdev.looks.pipeline import LookLike
+    from lookdev.meter.scout import Scout
+
+
+def open_scout(folder: Path) -> Scout:
+    """The scout, or a RequestError that says what is missing."""
+    from lookdev.errors import RequestError
+    from lookdev.meter.scout import load_scout
+
+    if not folder.exists():
+        raise RequestError("no such folder", file=folder, wanted="a scout: stills and meter.csv")
+    if not folder.is_dir():
+        raise RequestError("is a file", file=folder, wanted="a scout folder: stills and meter.csv")
+    return load_scout(folder)
+
+
+def looks_for(scout: Scout, given: list[str] | None) -> tuple[LookLike, ...]:
+    """The looks asked for; without any, those in the scout's own ``looks`` folder."""
+    from lookdev.errors import RequestError
+    from lookdev.lut.received import open_looks
+
+    if not given:
+        own = scout.folder / "looks"
+        if not own.is_dir():
+            raise RequestError(
+                "no looks given", wanted="--looks FOLDER or --looks FILE.toml (may be repeated)"
+            )
+        given = [str(own)]
+    return open_looks(given)
+
+
+def say(line: str) -> None:
+    """A line for a person, on standard error, whatever the terminal can show."""
+    encoding = sys.stderr.encoding or "utf-8"
+    print(line.encode(encoding, "replace").decode(encoding), file=sys.stderr, flush=True)
+
+
+class Steps(Protocol):
+    """Counts work as it gets done."""
+
+    def __call__(self, done: int, total: int, text: str) -> None: ...
+
+
+@contextmanager
+def progress(quiet: bool = False) -> Iterator[Steps]:
+    """A bar on a terminal, plain lines elsewhere, nothing if ``quiet``."""
+    if quiet:
+        yield lambda done, total, text: None
+    elif sys.stderr.isatty():
+        from rich.console import Console
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+        columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+        with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+            line = bar.add_task("", total=None)
+
+            def step(done: int, total: int, text: str) -> None:
+                bar.update(line, completed=done, total=total, description=text)
+
+            yield step
+    else:
+        yield lambda done, total, text: say(f"[{done}/{total}] {text}")

@@ -1,0 +1,250 @@
+"""What `batch` and `sheet` do once the request is understood: run, tell, write, count."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from lookdev.cli.common import progress, say
+from lookdev.colorimetry.encodings import get_encoding
+from lookdev.errors import LookdevError, RequestError
+from lookdev.files import write_json
+
+if TYPE_CHECKING:
+    from lookdev.colorimetry.encodings import Encoding
+    from lookdev.looks.pipeline import LookLike
+    from lookdev.meter.scout import Scout
+    from lookdev.render.batch import BatchPlan
+    from lookdev.render.executor import Event
+    from lookdev.render.preview import Preview
+    from lookdev.render.tasks import TaskResult
+
+SUFFIXES = {"jpeg": (".jpg", 8), "png": (".png", 8), "png16": (".png", 16), "tiff16": (".tif", 16)}
+STILL_ENCODINGS = ("sRGB", "Display P3", "BT.709")
+CUBE_SIZES = (17, 33, 65)
+
+
+@dataclass(frozen=True)
+class BatchRequest:
+    """What was asked for; see ``lookdev batch --help``."""
+
+    scout: Scout
+    looks: tuple[LookLike, ...]
+    out: Path
+    only: tuple[str, ...] = ()
+    still_format: str = "jpeg"
+    still_encoding: str | None = None
+    quality: int = 92
+    subsampling: str = "4:4:4"
+    cube_in: str | None = None
+    cube_out: str | None = None
+    cube_size: int = 33
+    paper: str = "a4"
+    exact: bool = False
+    resume: bool = False
+    workers: int = 2
+    cluster: str | None = None
+    as_json: bool = False
+
+
+def run_batch(request: BatchRequest) -> int:
+    """Do the batch; returns the exit status."""
+    from lookdev.render.batch import StillOptions, plan_batch, refuse_output_among_stills
+    from lookdev.render.executor import run_tasks
+    from lookdev.render.summary import batch_summary
+    from lookdev.sheets.from_batch import build_sheets, pictures_of
+
+    out = request.out
+    refuse_output_among_stills(request.scout.folder, out)
+    cube_ends = cube_encodings(request)
+    suffix, bits = SUFFIXES[request.still_format]
+    options = StillOptions(
+        suffix,
+        bits,
+        request.quality,
+        request.subsampling,
+        _still_target(request.still_encoding),
+        request.exact,
+    )
+    plan = plan_batch(
+        request.scout,
+        request.looks,
+        out,
+        only=request.only,
+        options=options,
+        thumbnails=out / ".lookdev" / "thumbnails",
+    )
+    errors = _log_errors(request.scout)
+    errors += list(plan.errors)
+    for line in (*request.scout.log.warnings, *plan.warnings, *errors):
+        say(str(line))
+    with progress() as step:
+
+        def tell(event: Event) -> None:
+            if event.result is not None:
+                for line in (*event.result.errors, *event.result.warnings):
+                    say(line)
+                step(event.done, event.total, event.result.still.name)
+            elif event.text:
+                say(event.text)
+
+        results = run_tasks(
+            plan.tasks,
+            state=out / ".lookdev",
+            workers=request.workers,
+            resume=request.resume,
+            cluster=request.cluster,
+            on_event=tell,
+        )
+        by_still = {result.still: result for result in results}
+        errors += [line for result in results for line in result.errors]
+        sheets, sheet_errors = build_sheets(plan, pictures_of(by_still), out / "sheets", request.paper, step)
+        cubes, cube_errors = write_cubes(plan, out / "cubes", cube_ends, request.cube_size, step)
+    for line in (*sheet_errors, *cube_errors):
+        say(line)
+    errors += [*sheet_errors, *cube_errors]
+    summary = batch_summary(plan, by_still, out, cubes=cubes, sheets=sheets, errors=errors)
+    write_json(out / "summary.json", summary)
+    if request.as_json:
+        print(json.dumps(summary, indent=2, ensure_ascii=False))
+    else:
+        _table(plan, by_still, out, len(cubes), len(sheets), errors)
+    return 1 if errors else 0
+
+
+def run_sheets(request: BatchRequest) -> int:
+    """Do the sheets alone, from stills decoded at reduced scale; returns the exit status."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    from lookdev.render.batch import plan_batch, refuse_output_among_stills
+    from lookdev.render.preview import do_preview
+    from lookdev.sheets.from_batch import build_sheets
+
+    refuse_output_among_stills(request.scout.folder, request.out)
+    plan = plan_batch(request.scout, request.looks, request.out, only=request.only)
+    errors = _log_errors(request.scout) + list(plan.errors)
+    pictures: dict[Path, Preview] = {}
+    with progress() as step, ThreadPoolExecutor(request.workers) as pool:
+        tasks = plan.tasks
+        for count, (task, preview) in enumerate(zip(tasks, pool.map(do_preview, tasks), strict=True), 1):
+            pictures[task.still] = preview
+            errors += [preview.error] if preview.error else []
+            step(count, len(tasks), task.still.name)
+        sheets, sheet_errors = build_sheets(plan, pictures, request.out, request.paper, step)
+    errors += sheet_errors
+    for line in (*request.scout.log.warnings, *plan.warnings, *errors):
+        say(str(line))
+    if request.as_json:
+        print(json.dumps({"sheets": [str(path) for path in sheets], "errors": errors}, ensure_ascii=False))
+    else:
+        for path in sheets:
+            print(path)
+    return 1 if errors else 0
+
+
+def cube_encodings(request: BatchRequest) -> tuple[Encoding, Encoding]:
+    """The encodings of the .cube files: as asked, else from scout.toml, else sRGB in and out.
+
+    Raises
+    ------
+    RequestError : an unknown encoding, or a size that is not offered.
+    """
+    if request.cube_size not in CUBE_SIZES:
+        raise RequestError(
+            "no such cube size", key="--cube-size", found=request.cube_size, wanted="17, 33 or 65"
+        )
+    source = get_encoding(request.cube_in or request.scout.plan.footage_encoding or "sRGB")
+    default = "sRGB" if source.name == "sRGB" else "BT.709"
+    return source, get_encoding(request.cube_out or default)
+
+
+def _still_target(name: str | None) -> Encoding | None:
+    if name is None:
+        return None
+    encoding = get_encoding(name)
+    if encoding.name not in STILL_ENCODINGS:
+        raise RequestError(
+            "stills are not written in this encoding",
+            key="--encoding",
+            found=name,
+            wanted=", ".join(STILL_ENCODINGS),
+        )
+    return encoding
+
+
+def _log_errors(scout: Scout) -> list[str]:
+    return [str(error) for error in scout.log.errors]
+
+
+def write_cubes(
+    plan: BatchPlan, folder: Path, ends: tuple[Encoding, Encoding], size: int, step: object
+) -> tuple[list[Mapping[str, object]], list[str]]:
+    """Each look alone, and with the balance of each metered place; returns what was written, and errors."""
+    from lookdev.lut.bake import cube_file_name, export_cube
+    from lookdev.lut.places import metered_places
+    from lookdev.render.batch import look_slugs
+
+    source, target = ends
+    places = metered_places(plan.stills)
+    jobs = [
+        (look, slug, place)
+        for look, slug in zip(plan.looks, look_slugs(plan.looks), strict=True)
+        for place in (None, *places)
+    ]
+    written: list[Mapping[str, object]] = []
+    errors: list[str] = []
+    for count, (look, slug, place) in enumerate(jobs, 1):
+        name = cube_file_name(slug, source, target, size, place.name if place else None)
+        try:
+            report = export_cube(
+                look,
+                source,
+                target,
+                folder / name,
+                size=size,
+                cast=place.cast if place else None,
+                place=place.name if place else None,
+            )
+            written.append({"look": look.title, "balance": place.name if place else None, **report.numbers()})
+        except LookdevError as error:
+            errors.append(str(error))
+        step(count, len(jobs), f"cube {name}")  # type: ignore[operator]
+    return written, errors
+
+
+def _table(
+    plan: BatchPlan,
+    results: Mapping[Path, TaskResult],
+    out: Path,
+    cubes: int,
+    sheets: int,
+    errors: Sequence[str],
+) -> None:
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for head in ("location", "still", "source", "encoding", "balance", "looks"):
+        table.add_column(head, overflow="fold")
+    for planned in plan.stills:
+        result = results.get(planned.path)
+        done = sum(1 for o in result.outputs if o.error is None) if result is not None else 0
+        cells = (
+            planned.location,
+            planned.path.name,
+            (planned.reading.source or "") if planned.reading is not None else "",
+            (result.encoding or "") if result is not None else "",
+            "metered" if planned.resolved.cast is not None else "as it stood",
+            f"{done} of {len(plan.looks)}",
+        )
+        table.add_row(*(Text(cell.encode("utf-8", "replace").decode()) for cell in cells))
+    console = Console(soft_wrap=False)
+    console.print(table)
+    failed = f", {len(errors)} failed (named above)" if errors else ""
+    print(
+        f"{len(plan.stills)} stills, {len(plan.looks)} looks, {sheets} sheets, {cubes} cubes in {out}{failed}"
+    )

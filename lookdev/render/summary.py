@@ -1,0 +1,100 @@
+"""summary.json: everything that was done, in numbers; no dates, no absolute paths."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lookdev import __version__
+from lookdev.looks.stages.balance import resolve_balance
+
+if TYPE_CHECKING:
+    from lookdev.looks.pipeline import LookLike
+    from lookdev.render.batch import BatchPlan, PlannedStill
+    from lookdev.render.tasks import TaskResult
+
+
+def batch_summary(
+    plan: BatchPlan,
+    results: Mapping[Path, TaskResult],
+    out: Path,
+    *,
+    cubes: Sequence[Mapping[str, object]],
+    sheets: Sequence[Path],
+    errors: Sequence[str],
+) -> dict[str, Any]:
+    """The whole batch as plain data; paths are relative to ``out`` or to the scout."""
+    from lookdev.meter.notes import summary as light_summary
+
+    readings = {p.reading.row: p.reading for p in plan.stills if p.reading is not None}
+    return {
+        "lookdev": __version__,
+        "title": plan.scout.title,
+        "looks": [_look(look) for look in plan.looks],
+        "locations": [
+            {
+                "name": name,
+                "readings": [
+                    {"row": row, **light_summary(reading, plan.scout.plan)}
+                    for row, reading in sorted(readings.items())
+                    if any(p.reading is reading and p.location == name for p in plan.stills)
+                ],
+                "stills": [
+                    _still(p, plan, results.get(p.path), out) for p in plan.stills if p.location == name
+                ],
+            }
+            for name in plan.locations
+        ],
+        "cubes": [dict(cube) for cube in cubes],
+        "sheets": [_relative(path, out) for path in sheets],
+        "warnings": list(plan.warnings),
+        "errors": list(errors),
+    }
+
+
+def _look(look: LookLike) -> dict[str, Any]:
+    dump = getattr(look, "model_dump", None)
+    return {
+        "title": look.title,
+        "note": look.note,
+        "in_words": look.describe(),
+        "fingerprint": look.fingerprint(),
+        "parameters": dump(exclude={"title", "note"}, exclude_defaults=True, mode="json") if dump else None,
+    }
+
+
+def _still(planned: PlannedStill, plan: BatchPlan, result: TaskResult | None, out: Path) -> dict[str, Any]:
+    reading = planned.reading
+    entry: dict[str, Any] = {
+        "file": planned.path.relative_to(plan.scout.folder).as_posix(),
+        "meter_row": reading.row if reading is not None else None,
+        "source": reading.source if reading is not None else None,
+        "balance_from": planned.resolved.cast.origin if planned.resolved.cast is not None else None,
+        "exposure_stops": round(planned.exposure_stops, 3),
+        "encoding": result.encoding if result else None,
+        "encoding_from": result.encoding_origin if result else None,
+        "sha256": result.still_sha256 if result else None,
+        "warnings": [*planned.resolved.warnings, *(result.warnings if result else ())],
+        "error": planned.error or (result.error if result else None),
+        "graded": [],
+    }
+    if result is None:
+        return entry
+    for look, output in zip(plan.looks, result.outputs, strict=False):
+        parameters = getattr(look, "balance", None)
+        balance = resolve_balance(parameters, planned.resolved.cast) if parameters is not None else None
+        entry["graded"].append(
+            {
+                "look": look.title,
+                "file": _relative(output.path, out),
+                "sha256": output.sha256,
+                "balance": balance.summary() if balance is not None else None,
+                "error": output.error,
+            }
+        )
+    return entry
+
+
+def _relative(path: Path, out: Path) -> str:
+    return path.relative_to(out).as_posix() if path.is_relative_to(out) else path.name
