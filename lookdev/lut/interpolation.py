@@ -54,3 +54,18 @@ def lookup_tetrahedral(table: Array, position: ArrayLike) -> Array:
 def _clamped(position: ArrayLike) -> Array:
     values = np.asarray(position, dtype=np.float64)
     return np.clip(np.where(np.isnan(values), 0.0, values), 0.0, 1.0)
+
+
+def lookup_trilinear(table: Array, position: ArrayLike) -> Array:
+    """Trilinear interpolation, as some systems do it; arguments as for :func:`lookup_tetrahedral`."""
+    size = len(table)
+    p = _clamped(position) * (size - 1)
+    low = np.minimum(p.astype(np.intp), size - 2)
+    part = p - low
+    out = np.zeros(p.shape)
+    for corner in range(8):
+        bits = np.array([corner >> 2 & 1, corner >> 1 & 1, corner & 1])
+        at = low + bits
+        weight = np.prod(np.where(bits == 1, part, 1.0 - part), axis=-1)
+        out += table[at[..., 0], at[..., 1], at[..., 2]] * weight[..., None]
+    return out
