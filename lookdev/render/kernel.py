@@ -2,7 +2,8 @@
 
 For 8-bit pixels a look is applied through a table of all 2^24 colours, of which only the cells (4 x 4 x 4
 codes) that the still has are filled, by tetrahedral interpolation in 32-bit integers. That is quicker than
-interpolating at every pixel, and the table is scratch: one a thread, whatever the number of looks.
+interpolating at every pixel, and the table is scratch: one a thread, whatever the number of looks. Which
+colours the still has is found once, for all looks.
 
 Every kernel releases the GIL and works on a range of pixels of its own, so that threads can share a still;
 the result is the same, bit for bit, for any number of them.
@@ -26,7 +27,7 @@ _F = TypeVar("_F", bound=Callable[..., Any])
 
 _HALF = int32(1 << (FRACTION_BITS + 1))
 _SHIFT = int32(FRACTION_BITS + 2)
-_BYTE, _SIX = uint32(0xFF), uint32(0x3F)
+_BYTE = uint32(0xFF)
 
 
 def _compiled(function: _F) -> Any:
@@ -57,23 +58,55 @@ TETRAHEDRA = _tetrahedra()
 
 
 @_compiled
-def _cell(code):  # type: ignore[no-untyped-def]
-    """Number of the cell of a colour packed red lowest; what lies above 24 bits is left out."""
-    return (
-        ((code >> uint32(2)) & _SIX)
-        | ((code >> uint32(4)) & (_SIX << uint32(6)))
-        | ((code >> uint32(6)) & (_SIX << uint32(12)))
-    )
+def _mark(words, seen):  # type: ignore[no-untyped-def]
+    for i in range(words.size // 3):
+        a, b, c = words[3 * i], words[3 * i + 1], words[3 * i + 2]
+        seen[a & uint32(0xFFFFFF)] = 1
+        seen[(a >> uint32(24)) | ((b & uint32(0xFFFF)) << uint32(8))] = 1
+        seen[(b >> uint32(16)) | ((c & _BYTE) << uint32(16))] = 1
+        seen[c >> uint32(8)] = 1
 
 
 @_compiled
-def _mark(words, flags):  # type: ignore[no-untyped-def]
-    for i in range(words.size // 3):
-        a, b, c = words[3 * i], words[3 * i + 1], words[3 * i + 2]
-        flags[_cell(a)] = 1
-        flags[_cell((a >> uint32(24)) | (b << uint32(8)))] = 1
-        flags[_cell((b >> uint32(16)) | (c << uint32(16)))] = 1
-        flags[_cell(c >> uint32(8))] = 1
+def _list_cells(seen, cells):  # type: ignore[no-untyped-def]
+    """``seen`` as four codes a word, red fastest; a cell is 16 words. Returns how many cells were listed."""
+    count = 0
+    for blue in range(64):
+        for green in range(64):
+            start = (blue << 16) | (green << 8)
+            for red in range(64):
+                found = uint32(0)
+                for row in range(16):
+                    found |= seen[start + ((row >> 2) << 14) + ((row & 3) << 6) + red]
+                if found:
+                    cells[count] = (blue << 12) | (green << 6) | red
+                    count += 1
+    return count
+
+
+@_compiled
+def _list_hard_colours(cells, nodes, seen, tolerance, colours):  # type: ignore[no-untyped-def]
+    """Colours seen in cells whose four diagonals disagree at their middle by more than ``tolerance``."""
+    count = 0
+    for n in range(cells.size):
+        red, green, blue = cells[n] & 63, (cells[n] >> 6) & 63, cells[n] >> 12
+        worst = 0
+        for c in range(3):
+            middle0 = nodes[blue, green, red, c] + nodes[blue + 1, green + 1, red + 1, c]
+            middle1 = nodes[blue, green, red + 1, c] + nodes[blue + 1, green + 1, red, c]
+            middle2 = nodes[blue, green + 1, red, c] + nodes[blue + 1, green, red + 1, c]
+            middle4 = nodes[blue + 1, green, red, c] + nodes[blue, green + 1, red + 1, c]
+            highest = max(max(middle0, middle1), max(middle2, middle4))
+            lowest = min(min(middle0, middle1), min(middle2, middle4))
+            worst = max(worst, highest - lowest)
+        if worst > 2 * tolerance:
+            start = (blue << 18) | (green << 10) | (red << 2)
+            for place in range(64):
+                code = start + ((place >> 4) << 16) + (((place >> 2) & 3) << 8) + (place & 3)
+                if seen[code]:
+                    colours[count] = code
+                    count += 1
+    return count
 
 
 @_compiled
@@ -101,12 +134,12 @@ def _fill(cells, nodes, tetrahedra, table):  # type: ignore[no-untyped-def]
                 tetrahedra[place, 6],
                 tetrahedra[place, 7],
             )
-            packed = uint32(0)
+            colour = uint32(0)
             for c in range(3):
                 total = corner[0, c] * w0 + corner[i, c] * w1 + corner[j, c] * w2 + corner[k, c] * w3
                 code = min(max((total + _HALF) >> _SHIFT, int32(0)), int32(255))
-                packed |= uint32(code) << uint32(8 * c)
-            table[start + ((place >> 4) << 16) + (((place >> 2) & 3) << 8) + (place & 3)] = packed
+                colour |= uint32(code) << uint32(8 * c)
+            table[start + ((place >> 4) << 16) + (((place >> 2) & 3) << 8) + (place & 3)] = colour
 
 
 @_compiled
@@ -189,12 +222,6 @@ def scratch_table() -> NDArray[np.uint32]:
     return _scratch.table  # type: ignore[no-any-return]
 
 
-def release_scratch() -> None:
-    """Give this thread's table back."""
-    if hasattr(_scratch, "table"):
-        del _scratch.table
-
-
 def _words(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.uint32], NDArray[np.uint8]]:
     """Contiguous pixels as 32-bit words, three to four pixels, and up to three pixels left over as (n, 3)."""
     flat = pixels.reshape(-1)
@@ -202,14 +229,40 @@ def _words(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.uint32], NDArray[np.ui
     return flat[:whole].view(np.uint32), flat[whole:].reshape(-1, 3)
 
 
-def used_cells(pixels: NDArray[np.uint8]) -> NDArray[np.int32]:
-    """Sorted numbers (blue << 12 | green << 6 | red) of the cells that ``pixels`` (..., 3) fall into."""
-    flags = np.zeros(CELLS**3, dtype=np.uint8)
+def packed(pixels: NDArray[np.uint8]) -> NDArray[np.uint32]:
+    """Colours (n, 3) as numbers blue << 16 | green << 8 | red."""
+    codes = pixels.astype(np.uint32)
+    return np.asarray(codes[:, 0] | codes[:, 1] << 8 | codes[:, 2] << 16)
+
+
+def unpacked(colours: NDArray[np.uint32]) -> NDArray[np.uint8]:
+    """Inverse of :func:`packed`."""
+    return np.stack([colours & 255, colours >> 8 & 255, colours >> 16 & 255], axis=-1).astype(np.uint8)
+
+
+def mark_seen(pixels: NDArray[np.uint8], seen: NDArray[np.uint8]) -> None:
+    """Set ``seen`` (2^24,) to 1 at the packed colour of each of ``pixels`` (..., 3)."""
     words, rest = _words(pixels)
-    _mark(words, flags)
-    for red, green, blue in rest >> 2:
-        flags[int(blue) << 12 | int(green) << 6 | int(red)] = 1
-    return np.flatnonzero(flags).astype(np.int32)
+    _mark(words, seen)
+    seen[packed(rest)] = 1
+
+
+def seen_cells(seen: NDArray[np.uint8]) -> NDArray[np.int32]:
+    """Sorted numbers (blue << 12 | green << 6 | red) of the cells that have seen colours."""
+    cells = np.empty(CELLS**3, dtype=np.int32)
+    return cells[: _list_cells(seen.view(np.uint32), cells)].copy()
+
+
+def hard_colours(
+    cells: NDArray[np.int32], nodes: NDArray[np.int32], seen: NDArray[np.uint8], tolerance_codes: float
+) -> NDArray[np.uint32]:
+    """Packed colours seen in those of ``cells`` where a look bends too much to be interpolated.
+
+    A cell counts as such where the middles of its four diagonals differ by more than ``tolerance_codes``.
+    """
+    colours = np.empty(len(cells) * 64, dtype=np.uint32)
+    tolerance = round(tolerance_codes * (1 << FRACTION_BITS))
+    return colours[: _list_hard_colours(cells, nodes, seen, tolerance, colours)].copy()
 
 
 def fill_table(cells: NDArray[np.int32], nodes: NDArray[np.int32], table: NDArray[np.uint32]) -> None:
@@ -222,9 +275,7 @@ def apply_table(pixels: NDArray[np.uint8], table: NDArray[np.uint32], out: NDArr
     words, rest = _words(pixels)
     words_out, rest_out = _words(out)
     _apply(words, table, words_out)
-    codes = rest.astype(np.uint32)
-    packed = table[codes[:, 0] | codes[:, 1] << 8 | codes[:, 2] << 16]
-    rest_out[:] = np.stack([packed & 255, packed >> 8 & 255, packed >> 16 & 255], axis=-1)
+    rest_out[:] = unpacked(table[packed(rest)])
 
 
 def used_grid_cells(grid: NDArray[np.float32], cells: int) -> NDArray[np.bool_]:
@@ -257,8 +308,9 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
     if tell is not None and not (folder and any(folder.glob("kernel._apply-*.nbi"))):
         tell("compiling the pixel kernels, once; later runs load them")
     pixels = np.zeros((4, 4, 3), dtype=np.uint8)
-    nodes = np.zeros((65, 65, 65, 3), dtype=np.int32)
-    table = np.zeros(1 << 24, dtype=np.uint32)
-    fill_table(used_cells(pixels), nodes, table)
-    apply_table(pixels, table, np.empty_like(pixels))
+    nodes, seen = np.zeros((65, 65, 65, 3), dtype=np.int32), np.zeros(1 << 24, dtype=np.uint8)
+    mark_seen(pixels, seen)
+    hard_colours(seen_cells(seen), nodes, seen, 1.0)
+    fill_table(seen_cells(seen), nodes, scratch_table())
+    apply_table(pixels, scratch_table(), np.empty_like(pixels))
     reduce_in_light(pixels, np.zeros(256, dtype=np.float32), 2)

@@ -5,7 +5,8 @@ its cell is a number of quarters and the arithmetic is exact in integers. Other 
 a regular lattice: the signal itself for encoded pixels, stops for linear scene light.
 
 A lattice is compiled as far as it is needed: the look function itself, in float64, works out the nodes
-around the colours that a still has, once.
+around the colours that a still has, once. Where the look bends so much within a cell that interpolation would
+be out by a good part of a code (around grey, at the gamut's edge), it works out the colours themselves.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ T = TypeVar("T")
 
 NODE_CODES = np.array([*range(0, 256, 4), 255], dtype=np.float64)
 SIZE = len(NODE_CODES)
+BEND_CODES = 0.35
 _UNIT = 1 << kernel.FRACTION_BITS
 _CHUNK = 1 << 16
 _STRIP_PIXELS = 1 << 20
@@ -44,12 +46,29 @@ class CodeLattice:
         self.transform = transform
         self.nodes = np.zeros((SIZE, SIZE, SIZE, 3), dtype=np.int32)
         self._compiler = _Compiler(SIZE, self._work_out)
+        self._lock = threading.Lock()
+        self._exact = np.zeros((2, 0), dtype=np.uint32)
 
     def ensure(self, cells: NDArray[np.int32]) -> None:
         """Work out the nodes around ``cells`` (blue << 12 | green << 6 | red) where they are not known."""
         flags = np.zeros((SIZE - 1,) * 3, dtype=np.bool_)
         flags.reshape(-1)[cells] = True
         self._compiler.ensure(flags)
+
+    def exact(self, colours: NDArray[np.uint32]) -> NDArray[np.uint32]:
+        """Packed colours (sorted, each once) through the look itself, each worked out once."""
+        with self._lock:
+            known = self._exact[0]
+            new = colours[~np.isin(colours, known, assume_unique=True)]
+            if new.size:
+                signal = [
+                    self.transform(kernel.unpacked(new[start : start + _CHUNK]) / 255.0)
+                    for start in range(0, len(new), _CHUNK)
+                ]
+                graded = kernel.packed(to_codes(np.concatenate(signal), 8).astype(np.uint8))
+                both = np.concatenate([self._exact, np.stack([new, graded])], axis=1)
+                self._exact = both[:, np.argsort(both[0])]
+            return np.asarray(self._exact[1, np.searchsorted(self._exact[0], colours)])
 
     def _work_out(self, at: NDArray[np.intp]) -> None:
         codes = np.clip(self.transform(NODE_CODES[at[:, ::-1]] / 255.0), 0.0, 1.0) * 255.0
@@ -160,7 +179,7 @@ class StillGrader:
     def __init__(self, pixels: NDArray[np.generic], threads: int = 1) -> None:
         self.pixels = np.ascontiguousarray(pixels)
         self._strips = _strips(self.pixels.size // 3, threads)
-        self._cells: NDArray[np.int32] | None = None
+        self._found: tuple[NDArray[np.uint8], NDArray[np.int32]] | None = None
 
     def __call__(self, lattice: Lattice, bits: int = 8) -> Codes:
         """Code values (h, w, 3) through ``lattice``, rounded half up, as ``bits`` 8 or 16 say."""
@@ -171,19 +190,25 @@ class StillGrader:
         return self._by_grid(lattice, bits)
 
     def _by_table(self, lattice: CodeLattice) -> NDArray[np.uint8]:
-        flat = self.pixels.reshape(-1, 3)
-        if self._cells is None:
-            found = _each(lambda part: kernel.used_cells(flat[part]), self._strips)
-            self._cells = found[0] if len(found) == 1 else np.unique(np.concatenate(found))
-        cells, table = self._cells, kernel.scratch_table()
+        flat, table = self.pixels.reshape(-1, 3), kernel.scratch_table()
+        seen, cells = self._seen(flat)
         lattice.ensure(cells)
+        colours = np.sort(kernel.hard_colours(cells, lattice.nodes, seen, BEND_CODES))
         _each(
             lambda part: kernel.fill_table(cells[part], lattice.nodes, table),
             _strips(len(cells), len(self._strips)),
         )
+        table[colours] = lattice.exact(colours)
         out = np.empty_like(flat)
         _each(lambda part: kernel.apply_table(flat[part], table, out[part]), self._strips)
         return out.reshape(self.pixels.shape)
+
+    def _seen(self, flat: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np.int32]]:
+        if self._found is None:
+            seen = np.zeros(1 << 24, dtype=np.uint8)
+            _each(lambda part: kernel.mark_seen(flat[part], seen), self._strips)
+            self._found = seen, kernel.seen_cells(seen)
+        return self._found
 
     def _by_grid(self, lattice: GridLattice, bits: int) -> Codes:
         flat = self.pixels.reshape(-1, 3)
