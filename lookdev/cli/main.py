@@ -11,9 +11,10 @@ import os
 import sys
 from typing import Any
 
-import click
 import typer
 from typer.core import TyperGroup
+
+_ClickException: Any = typer.BadParameter.__mro__[2]  # newer typer carries its own click
 
 VERBS = ("batch", "sheet", "cube", "handoff", "inspect", "light", "paint", "encodings")
 
@@ -43,6 +44,7 @@ app = typer.Typer(
     cls=_Verbs,
     add_completion=False,
     no_args_is_help=True,
+    pretty_exceptions_enable=False,
     rich_markup_mode="markdown",
     context_settings={"help_option_names": ["-h", "--help"]},
     help="""Look development on scout stills.
@@ -85,10 +87,10 @@ def main(arguments: list[str] | None = None) -> None:
     except LookdevError as error:
         _say(f"lookdev: {error}")
         status = 2
-    except click.exceptions.Abort:
+    except typer.Abort:
         _say("lookdev: stopped")
         status = 130
-    except click.ClickException as error:
+    except _ClickException as error:
         _say(f"lookdev: {' '.join(error.format_message().split())}")
         status = error.exit_code
     except KeyboardInterrupt:

@@ -1,6 +1,6 @@
 """What a reading means for a still: the cast in the picture, and the stops to the metered exposure.
 
-The one place where a reading becomes a :class:`Cast`; stills, sheets, LUTs and paint prediction all come here.
+The one place where a reading becomes a :class:`Cast`; stills, sheets, LUTs and paint prediction come here.
 """
 
 from __future__ import annotations
@@ -37,14 +37,16 @@ def camera_white(
 ) -> tuple[XY | None, str, tuple[str, ...]]:
     """White the camera was set to, where that comes from, and warnings.
 
-    Order: the reading's ``camera_balance_k``; the still's own EXIF (automatic balance is refused, a raw file's
+    Order: the reading's ``camera_balance_k``; the still's EXIF (automatic balance is refused, a raw file's
     as-shot white or a preset is used); ``camera_balance_k`` of scout.toml.
     """
     exif_auto = metadata is not None and metadata.white_balance == "auto"
     if reading is not None and reading.camera_balance_auto:
         return None, "", (_AUTOMATIC,)
     if reading is not None and reading.camera_balance_k is not None:
-        said = (f"EXIF says automatic balance, meter.csv says {reading.camera_balance_k:.0f} K: used the log",)
+        said = (
+            f"EXIF says automatic balance, meter.csv says {reading.camera_balance_k:.0f} K: used the log",
+        )
         return _kelvin(reading.camera_balance_k), "meter.csv", said if exif_auto else ()
     if metadata is not None and metadata.camera_balance_xy is not None:
         return metadata.camera_balance_xy, "the file's own balance", ()
