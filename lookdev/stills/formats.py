@@ -1,0 +1,146 @@
+"""What a file is, by its first bytes; and the two records that every format's reader fills."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from threading import RLock
+from typing import TYPE_CHECKING, Any
+
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from lookdev.colorimetry.encodings import Encoding
+    from lookdev.stills.still import Metadata
+
+_RAW = (
+    "3fr arw cr2 cr3 crw dcr dng erf fff iiq kdc mef mos mrw nef nrw orf pef raf raw rw2 rwl sr2 srf srw x3f"
+)
+RAW_SUFFIXES = frozenset("." + name for name in _RAW.split())
+SUFFIXES: dict[str, frozenset[str]] = {
+    "JPEG": frozenset({".jpg", ".jpeg", ".jpe", ".jfif", ".mpo"}),
+    "PNG": frozenset({".png"}),
+    "TIFF": frozenset({".tif", ".tiff"}),
+    "HEIF": frozenset({".heic", ".heif", ".hif"}),
+    "AVIF": frozenset({".avif"}),
+    "WebP": frozenset({".webp"}),
+    "OpenEXR": frozenset({".exr"}),
+    "raw": RAW_SUFFIXES,
+}
+STILL_SUFFIXES = frozenset().union(*SUFFIXES.values())
+
+
+@dataclass(frozen=True)
+class Header:
+    """A file's description, before any pixel is decoded.
+
+    Attributes
+    ----------
+    kind : key of :data:`SUFFIXES`.
+    size : (height, width) as stored, before orientation.
+    orientation : 1 to 8, what has still to be done to the decoded pixels.
+    icc, exif, xmp : blocks as found.
+    marked : encoding and words of a marking other than a profile or DCF (PNG chunks, nclx, chromaticities).
+    state : "scene" for formats that hold scene light.
+    metadata : camera settings, where the format has its own instead of EXIF.
+    extra : whatever the format's ``decode`` wants to be told.
+    """
+
+    kind: str
+    size: tuple[int, int]
+    orientation: int = 1
+    icc: bytes | None = None
+    exif: bytes | None = field(default=None, repr=False)
+    xmp: bytes | None = field(default=None, repr=False)
+    marked: tuple[Encoding, str] | None = None
+    metadata: Metadata | None = None
+    notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    extra: Any = None
+
+
+@dataclass(frozen=True)
+class Decoded:
+    """Pixels as stored: (h, w, 3) RGB, (h, w) grey or (h, w, 4) CMYK (255 is full ink), by ``mode``.
+
+    ``alpha`` is (h, w) in the same kind of number, or None. ``premultiplied`` says that the light was already
+    multiplied by alpha.
+    """
+
+    pixels: NDArray[Any]
+    mode: str = "RGB"
+    alpha: NDArray[Any] | None = None
+    premultiplied: bool = False
+    warnings: tuple[str, ...] = ()
+    metadata: Metadata | None = None
+
+
+def sniff(data: bytes, suffix: str) -> str | None:
+    """Which kind of still this is, by content; the suffix only tells raw files from TIFF."""
+    head = data[:16]
+    if head[:3] == b"\xff\xd8\xff":
+        return "JPEG"
+    if head[:8] == b"\x89PNG\r\n\x1a\n":
+        return "PNG"
+    if head[:4] == b"\x76\x2f\x31\x01":
+        return "OpenEXR"
+    if head[:4] == b"RIFF" and head[8:12] == b"WEBP":
+        return "WebP"
+    if head[4:8] == b"ftyp":
+        return _brand(data)
+    if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+        is_raw = head[8:10] == b"CR" or suffix in RAW_SUFFIXES or _has_dng_version(data)
+        return "raw" if is_raw else "TIFF"
+    if head[:8] in (b"FUJIFILM", b"IIRO\x08\0\0\0", b"IIRS\x08\0\0\0", b"IIU\0\x18\0\0\0") or head[:4] in (
+        b"IIU\0",
+        b"\0MRM",
+        b"FOVb",
+        b"IIII",
+    ):
+        return "raw"
+    if suffix in RAW_SUFFIXES and head[6:14] == b"HEAPCCDR":
+        return "raw"
+    return None
+
+
+def _brand(data: bytes) -> str | None:
+    """Kind of an ISO base media file (ISO/IEC 14496-12 4.3) by its brands."""
+    size = int.from_bytes(data[:4], "big")
+    brands = {data[8:12]} | {data[i : i + 4] for i in range(16, min(size, len(data), 256) - 3, 4)}
+    if b"crx " in brands:
+        return "raw"
+    if brands & {b"avif", b"avis"}:
+        return "AVIF"
+    if brands & {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}:
+        return "HEIF"
+    return None
+
+
+def _has_dng_version(data: bytes) -> bool:
+    """Whether the first directory of a TIFF holds DNGVersion (50706)."""
+    order = "little" if data[:2] == b"II" else "big"
+    if data[2:4] not in (b"*\0", b"\0*"):
+        return False
+    at = int.from_bytes(data[4:8], order)  # type: ignore[arg-type]
+    count = int.from_bytes(data[at : at + 2], order)  # type: ignore[arg-type]
+    entries = data[at + 2 : at + 2 + 12 * count]
+    tag = (50706).to_bytes(2, order)  # type: ignore[arg-type]
+    return any(entries[i : i + 2] == tag for i in range(0, len(entries), 12))
+
+
+_PILLOW_LOCK = RLock()
+
+
+@contextmanager
+def pillow_without_limit() -> Iterator[None]:
+    """Pillow's own size limit set aside while a file is opened: ours is checked on the header instead."""
+    from PIL import Image
+
+    with _PILLOW_LOCK:
+        before = Image.MAX_IMAGE_PIXELS
+        Image.MAX_IMAGE_PIXELS = None
+        try:
+            yield
+        finally:
+            Image.MAX_IMAGE_PIXELS = before

@@ -1,0 +1,125 @@
+"""JPEG (ITU-T T.81): headers by Pillow, pixels by OpenCV's libjpeg-turbo; CMYK and grey by Pillow."""
+
+from __future__ import annotations
+
+import io
+import re
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.errors import StillError
+from lookdev.stills.formats import Decoded, Header, pillow_without_limit
+
+_MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
+_GAIN_MAP_MARKS = (b"hdrgm:Version", b"urn:iso:std:iso:ts:21496:-1", b"apple:hdr_gain_map")
+
+
+def header(data: bytes) -> Header:
+    """Size, profile, EXIF and notes; no pixel is decoded."""
+    from PIL import Image
+
+    with pillow_without_limit():
+        image: Any = Image.open(io.BytesIO(data), formats=("JPEG", "MPO"))
+    start, end = scan_extent(data)
+    notes = []
+    before_scan = data[: start or len(data)]
+    if any(mark in before_scan for mark in _GAIN_MAP_MARKS):
+        notes.append("HDR gain map left aside: the standard picture is read")
+    frames = getattr(image, "n_frames", 1)
+    if frames > 1:
+        notes.append(f"multi-picture file: the primary of {frames} pictures is read")
+    info = image.info
+    return Header(
+        kind="JPEG",
+        size=(image.height, image.width),
+        icc=info.get("icc_profile"),
+        exif=info.get("exif"),
+        xmp=info.get("xmp"),
+        notes=tuple(notes),
+        extra=(image.mode, end is not None),
+    )
+
+
+def scan_extent(data: bytes) -> tuple[int | None, int | None]:
+    """Offsets of the first start of scan and of the end of image marker; None where there is none.
+
+    T.81 annex B: in entropy-coded data 0xFF is followed by 0x00 or a restart marker, so that any other marker
+    is a real one.
+    """
+    at, first = 2, None
+    while True:
+        match = _MARKER.search(data, at)
+        if match is None:
+            return first, None
+        code = data[match.start() + 1]
+        at = match.end()
+        if code == 0xD9:
+            return first, match.end()
+        if code in (0x01, 0xD8):
+            continue
+        if code == 0xDA and first is None:
+            first = match.start()
+        at += int.from_bytes(data[at : at + 2], "big")
+
+
+def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1) -> Decoded:
+    """Pixels of a JPEG, unturned.
+
+    Parameters
+    ----------
+    salvage : use a picture that breaks off as far as it goes.
+    reduce : 1, 2, 4 or 8: decode at a fraction of the size (averages code values, not light).
+    """
+    mode, whole = head.extra
+    if not whole:
+        if not salvage:
+            raise StillError(
+                "the picture breaks off: the file is cut short",
+                found=f"{len(data)} bytes without an end of image",
+                wanted="a whole file, or --salvage to use what is there",
+            )
+        data = data + b"\xff\xd9"
+    decoded = _by_opencv(data, reduce) if mode == "RGB" else _by_pillow(data, mode, reduce)
+    if whole:
+        return decoded
+    pixels, missing = _fill_missing(decoded.pixels)
+    words = f"salvaged from a file that is cut short: the lowest {missing:.0%} is missing"
+    return Decoded(pixels, decoded.mode, warnings=(words,))
+
+
+def _by_opencv(data: bytes, reduce: int) -> Decoded:
+    import cv2
+
+    flags = {1: cv2.IMREAD_COLOR, 2: 17 + 0, 4: 33, 8: 65}[reduce]
+    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags | cv2.IMREAD_IGNORE_ORIENTATION)
+    if pixels is None:
+        raise StillError("cannot be decoded", found="a broken JPEG")
+    return Decoded(cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels))
+
+
+def _by_pillow(data: bytes, mode: str, reduce: int) -> Decoded:
+    from PIL import Image
+
+    with pillow_without_limit():
+        image: Any = Image.open(io.BytesIO(data), formats=("JPEG", "MPO"))
+    if reduce > 1:
+        image.draft(None, (image.width // reduce, image.height // reduce))
+    if mode == "L":
+        return Decoded(np.asarray(image), "GREY")
+    if mode == "CMYK":
+        return Decoded(np.asarray(image), "CMYK")
+    return Decoded(np.asarray(image.convert("RGB")))
+
+
+def _fill_missing(pixels: NDArray[Any]) -> tuple[NDArray[Any], float]:
+    """Mid grey where nothing was decoded: the lowest rows that repeat, as libjpeg fills them; and their share."""
+    height = len(pixels)
+    rows = np.asarray(pixels).reshape(height, -1)
+    same = np.all(rows == rows[-1], axis=1)
+    kept = height - int(np.argmin(same[::-1])) if not same.all() else 0
+    kept = kept // 8 * 8
+    out = np.array(pixels)
+    out[kept:] = 118
+    return out, (height - kept) / height

@@ -1,0 +1,357 @@
+"""The one reader of stills: bytes to an upright :class:`~lookdev.stills.still.Still` that says what it is."""
+
+from __future__ import annotations
+
+import os
+import stat
+from dataclasses import replace
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.colorimetry.encodings import Encoding, get_encoding
+from lookdev.errors import StillError
+from lookdev.stills import exif as exif_tags
+from lookdev.stills.formats import STILL_SUFFIXES, SUFFIXES, Decoded, Header, sniff
+from lookdev.stills.icc import encoding_from_icc, parse_profile, white_of_profile_error
+from lookdev.stills.orientation import upright, upright_size
+from lookdev.stills.still import PANORAMA_ASPECT, Metadata, Still, code_values, signal_of
+
+__all__ = ["MAX_PIXELS", "STILL_SUFFIXES", "find_stills", "read_info", "read_still"]
+
+MAX_PIXELS = 250_000_000
+MID_GREY = 0.18
+
+
+def find_stills(folder: Path) -> list[Path]:
+    """Every still in ``folder`` and below, by suffix, sorted by path; hidden files and folders left out.
+
+    Raises
+    ------
+    StillError : no such folder, or it cannot be listed.
+    """
+    folder = Path(folder)
+    if not folder.is_dir():
+        raise StillError("no such folder", file=folder)
+    found = []
+    for here, folders, names in os.walk(folder):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        for name in names:
+            path = Path(here) / name
+            if not name.startswith(".") and path.suffix.lower() in STILL_SUFFIXES:
+                found.append(path)
+    return sorted(found, key=lambda p: p.relative_to(folder).parts)
+
+
+def read_info(path: Path, *, max_pixels: int = MAX_PIXELS) -> tuple[tuple[int, int], Metadata]:
+    """(height, width) upright, and the metadata, without decoding pixels.
+
+    Raises
+    ------
+    StillError : as :func:`read_still`.
+    """
+    path = Path(path)
+    try:
+        _, head = _open(path, max_pixels)
+    except StillError as error:
+        raise _named(error, path) from error
+    metadata = _metadata(head)
+    return upright_size(head.size, _orientation(head, metadata)), metadata
+
+
+def read_still(
+    path: Path,
+    *,
+    max_edge_px: int | None = None,
+    max_pixels: int = MAX_PIXELS,
+    salvage: bool = False,
+    draft: bool = False,
+    balance_xy: tuple[float, float] | None = None,
+) -> Still:
+    """Read any still that a scout brings home.
+
+    What the code values mean is decided by, in this order: an embedded profile; the marking of the container
+    (HEIF and AVIF nclx, OpenEXR chromaticities); the DCF marking; PNG chunks; else sRGB is assumed.
+
+    Parameters
+    ----------
+    path : the file; its content decides the format, not its name.
+    max_edge_px : reduce so that the longer edge is at most this, averaging in linear light.
+    max_pixels : larger pictures are refused before a pixel is decoded.
+    salvage : use a JPEG that breaks off as far as it goes.
+    draft : with ``max_edge_px``: let a JPEG be decoded at 1/2, 1/4 or 1/8 first. Quick, for previews; it
+        averages code values and not light.
+    balance_xy : for raw files: develop as if the camera had been set to this white, not to its own.
+
+    Raises
+    ------
+    StillError : the file cannot be read, is no still, is too large or is broken; one line with its name.
+    """
+    path = Path(path)
+    try:
+        data, head = _open(path, max_pixels)
+        return _read(path, data, head, max_edge_px, salvage, draft, balance_xy)
+    except StillError as error:
+        raise _named(error, path) from error
+
+
+def _named(error: StillError, path: Path) -> StillError:
+    if error.file is not None:
+        return error
+    return StillError(error.problem, file=path, key=error.key, found=error.found, wanted=error.wanted)
+
+
+def _open(path: Path, max_pixels: int) -> tuple[bytes, Header]:
+    data = read_file(path)
+    kind = sniff(data, path.suffix.lower())
+    if kind is None:
+        raise StillError(
+            "not a still that can be read",
+            found=_first_bytes(data),
+            wanted="JPEG, PNG, TIFF, HEIF, AVIF, WebP, OpenEXR or camera raw",
+        )
+    head = _guarded(lambda: _format(kind).header(data))
+    height, width = head.size
+    if height < 1 or width < 1:
+        raise StillError("a picture without pixels", found=f"{width} x {height}")
+    if height * width > max_pixels:
+        raise StillError(
+            "the picture is too large",
+            found=f"{width} x {height} pixels",
+            wanted=f"at most {max_pixels} pixels (--max-pixels)",
+        )
+    if path.suffix.lower() not in SUFFIXES[kind]:
+        words = f"named {path.suffix or 'without a suffix'}, but it is {kind}: read as {kind}"
+        head = replace(head, warnings=(*head.warnings, words))
+    return data, head
+
+
+def _first_bytes(data: bytes) -> str:
+    return f"{len(data)} bytes that begin {data[:8]!r}" if data else "an empty file"
+
+
+def read_file(path: Path) -> bytes:
+    """The whole of a regular file, refused if it changes meanwhile.
+
+    Raises
+    ------
+    StillError : missing, a folder, no permission, no regular file, empty, or changed while it was read.
+    """
+    try:
+        before = path.stat()
+        if stat.S_ISDIR(before.st_mode):
+            raise StillError("this is a folder", file=path, wanted="a picture")
+        if not stat.S_ISREG(before.st_mode):
+            raise StillError("this is no regular file", file=path, wanted="a picture")
+        with path.open("rb") as handle:
+            data = handle.read()
+            after = os.fstat(handle.fileno())
+    except OSError as error:
+        gone = path.is_symlink() and not path.exists()
+        what = "the link leads nowhere" if gone else f"cannot be read: {error.strerror or error}"
+        raise StillError(what, file=path) from error
+    same = (before.st_size, before.st_mtime_ns, before.st_ino) == (
+        after.st_size,
+        after.st_mtime_ns,
+        after.st_ino,
+    )
+    if not same or len(data) != after.st_size:
+        raise StillError("the file changed while it was read", file=path, wanted="a finished copy; try again")
+    if not data:
+        raise StillError("the file is empty", file=path)
+    return data
+
+
+def _format(kind: str) -> ModuleType:
+    from importlib import import_module
+
+    names = {"JPEG": "jpeg", "PNG": "png", "TIFF": "tiff", "HEIF": "heif", "AVIF": "heif", "WebP": "webp"}
+    return import_module("lookdev.stills." + {**names, "OpenEXR": "exr", "raw": "raw"}[kind])
+
+
+def _guarded(work: Any) -> Any:
+    """Run a decoder; whatever a broken file leads it to becomes one line."""
+    try:
+        return work()
+    except StillError:
+        raise
+    except MemoryError as error:
+        raise StillError("cannot be decoded: it needs more memory than there is") from error
+    except Exception as error:  # decoders raise anything on broken files
+        words = " ".join(str(error).split()) or type(error).__name__
+        raise StillError("cannot be decoded", found=words) from error
+
+
+def _metadata(head: Header) -> Metadata:
+    metadata = exif_tags.metadata_from_exif(head.exif)
+    return metadata if head.metadata is None else merged(head.metadata, metadata)
+
+
+def merged(first: Metadata, second: Metadata) -> Metadata:
+    """``first`` with what it lacks taken from ``second``."""
+    names = [n for n in Metadata.__dataclass_fields__ if n not in ("origins", "orientation", "has_gps")]
+    take = {n: getattr(second, n) for n in names if getattr(first, n) is None}
+    origins = {**{k: v for k, v in second.origins.items() if k in take}, **first.origins}
+    has_gps = first.has_gps or second.has_gps
+    return replace(first, **take, origins=origins, has_gps=has_gps)
+
+
+def _orientation(head: Header, metadata: Metadata) -> int:
+    if head.kind in ("HEIF", "AVIF", "raw", "OpenEXR", "TIFF"):
+        return head.orientation
+    return metadata.orientation
+
+
+def _read(
+    path: Path,
+    data: bytes,
+    head: Header,
+    max_edge_px: int | None,
+    salvage: bool,
+    draft: bool,
+    balance_xy: tuple[float, float] | None,
+) -> Still:
+    metadata = _metadata(head)
+    turn = _orientation(head, metadata)
+    options: dict[str, Any] = {"salvage": salvage}
+    if draft and max_edge_px and head.kind == "JPEG":
+        options["reduce"] = draft_reduction(max(head.size), max_edge_px)
+    if head.kind == "raw" and balance_xy is not None:
+        options["balance_xy"] = balance_xy
+    decoded: Decoded = _guarded(lambda: _format(head.kind).decode(data, head, **options))
+    del data
+    pixels, encoding, origin, warnings = _guarded(lambda: interpret(decoded, head))
+    if decoded.alpha is not None:
+        pixels = over_grey(pixels, decoded.alpha, encoding, decoded.premultiplied)
+        warnings = (*warnings, "transparency laid over mid grey")
+    pixels = upright(pixels, turn)
+    full_size = upright_size(head.size, turn)
+    if max_edge_px is not None and max(pixels.shape[:2]) > max_edge_px:
+        pixels = reduced(pixels, encoding, max_edge_px)
+    if decoded.metadata is not None:
+        metadata = merged(decoded.metadata, metadata)
+    return Still(
+        path=path,
+        pixels=pixels,
+        encoding=encoding,
+        encoding_origin=origin,
+        metadata=replace(metadata, orientation=turn),
+        warnings=(*head.warnings, *decoded.warnings, *warnings),
+        notes=head.notes,
+        full_size=full_size,
+        is_panorama=is_panorama(full_size, head.xmp),
+    )
+
+
+def draft_reduction(long_edge: int, max_edge_px: int) -> int:
+    """Largest of 1, 2, 4, 8 that leaves at least ``max_edge_px``."""
+    return max(n for n in (1, 2, 4, 8) if n == 1 or long_edge // n >= max_edge_px)
+
+
+def is_panorama(size: tuple[int, int], xmp: bytes | None) -> bool:
+    """2:1 or wider, or marked equirectangular in XMP (GPano:ProjectionType)."""
+    marked = xmp is not None and b"ProjectionType" in xmp and b"equirectangular" in xmp
+    return marked or size[1] >= PANORAMA_ASPECT * size[0]
+
+
+def interpret(decoded: Decoded, head: Header) -> tuple[NDArray[Any], Encoding, str, tuple[str, ...]]:
+    """RGB pixels (h, w, 3), their encoding, what decided it, and warnings."""
+    warnings: tuple[str, ...] = ()
+    if head.icc:
+        try:
+            return _by_profile(decoded, head.icc)
+        except StillError as error:
+            found = f" ({error.found})" if error.found else ""
+            warnings = (f"the embedded profile cannot be used: {error.problem}{found}; read without it",)
+    if decoded.mode == "CMYK":
+        from lookdev.stills.managed import cmyk_without_profile
+
+        words = "CMYK without a usable profile: the colours are a guess"
+        return cmyk_without_profile(decoded.pixels), get_encoding("sRGB"), "assumed sRGB", (*warnings, words)
+    pixels = _three_channels(decoded)
+    encoding, origin = _by_marking(head)
+    return pixels, encoding, origin, warnings
+
+
+def _three_channels(decoded: Decoded) -> NDArray[Any]:
+    if decoded.mode == "GREY":
+        return np.repeat(decoded.pixels[..., None], 3, axis=2)
+    return decoded.pixels
+
+
+def _by_profile(decoded: Decoded, icc: bytes) -> tuple[NDArray[Any], Encoding, str, tuple[str, ...]]:
+    from lookdev.stills.managed import convert_with_profile
+
+    profile = parse_profile(icc)
+    origin = f"embedded ICC profile '{profile.description}'"
+    fits = (profile.is_matrix and decoded.mode != "CMYK") or (
+        profile.is_grey_curve and decoded.mode == "GREY"
+    )
+    if fits:
+        encoding = encoding_from_icc(icc)
+        off = white_of_profile_error(icc)
+        warnings = (f"the profile's white lies {off:.3f} off D50; greys are kept grey",) if off > 0.01 else ()
+        return _three_channels(decoded), encoding, origin, warnings
+    if decoded.pixels.dtype.kind == "f":
+        raise StillError("a table profile cannot be used on float pixels")
+    pixels, encoding = convert_with_profile(decoded.pixels, decoded.mode, icc)
+    said = ("16 bits cut to 8 by the table profile",) if decoded.pixels.dtype == np.uint16 else ()
+    return pixels, encoding, f"{origin}, through LittleCMS to {encoding.name}", said
+
+
+def _by_marking(head: Header) -> tuple[Encoding, str]:
+    if head.marked is not None and head.kind != "PNG":
+        return head.marked
+    dcf = exif_tags.dcf_encoding_name(head.exif)
+    if dcf is not None:
+        return get_encoding(dcf[0]), dcf[1]
+    if head.marked is not None:
+        return head.marked
+    return get_encoding("sRGB"), "assumed sRGB"
+
+
+def over_grey(
+    pixels: NDArray[Any], alpha: NDArray[Any], encoding: Encoding, premultiplied: bool
+) -> NDArray[Any]:
+    """Lay pixels over mid grey (0.18 of linear light), mixing in linear light, in the pixels' own type."""
+    out = np.empty_like(pixels)
+    grey = np.full(3, MID_GREY)
+    rows = max(1, (1 << 18) // max(1, pixels.shape[1]))
+    for top in range(0, len(pixels), rows):
+        band = slice(top, top + rows)
+        cover = np.clip(signal_of(alpha[band]), 0, 1)[..., None]
+        signal = signal_of(pixels[band])
+        if premultiplied:
+            signal = np.where(cover > 0, signal / np.maximum(cover, 1e-6), 0.0)
+        light = encoding.decode(signal) * cover + grey * (1 - cover)
+        mixed = code_values(encoding.encode(light), pixels.dtype)
+        out[band] = np.where(cover >= 1.0, pixels[band], mixed)
+    return out
+
+
+def reduced(pixels: NDArray[Any], encoding: Encoding, max_edge_px: int) -> NDArray[Any]:
+    """Area average in linear light so that the longer edge is ``max_edge_px``, in the pixels' own type."""
+    import cv2
+
+    height, width = pixels.shape[:2]
+    scale = max_edge_px / max(height, width)
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    light = linear_light(pixels, encoding)
+    small = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
+    return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
+
+
+def linear_light(pixels: NDArray[Any], encoding: Encoding) -> NDArray[np.float32]:
+    """Linear RGB (h, w, 3) of the encoding's own primaries, by table for integer code values."""
+    if pixels.dtype.kind == "f":
+        return np.asarray(encoding.decode(pixels), dtype=np.float32)
+    levels = 256 if pixels.dtype == np.uint8 else 65536
+    ramp = np.repeat(np.arange(levels)[:, None] / (levels - 1.0), 3, axis=1)
+    table = np.asarray(encoding.decode(ramp), dtype=np.float32)
+    out = np.empty(pixels.shape, dtype=np.float32)
+    for channel in range(3):
+        np.take(table[:, channel], pixels[..., channel], out=out[..., channel])
+    return out
