@@ -114,7 +114,9 @@ def metadata_from_exif(data: bytes | None) -> Metadata:
     if orientation != 1:
         origins["orientation"] = "EXIF Orientation"
     gps = bool(_ifd(exif, _GPS_IFD))
-    return Metadata(**found, orientation=orientation, has_gps=gps, origins=origins, exif=data)
+    return Metadata(
+        **found, orientation=orientation, has_gps=gps, origins=origins, private=_private_block(exif)
+    )
 
 
 def _preset(light: int) -> tuple[tuple[float, float] | None, float | None, str]:
@@ -251,7 +253,7 @@ def exif_bytes(metadata: Metadata, *, encoding_name: str, keep_private: bool = F
     if metadata.white_balance in ("auto", "manual"):
         sub[_WHITE_BALANCE] = 0 if metadata.white_balance == "auto" else 1
     if keep_private:
-        _copy_private(load_exif(metadata.exif), exif)
+        _copy_private(load_exif(metadata.private), exif)
     return bytes(exif.tobytes())
 
 
@@ -263,6 +265,17 @@ def _copy_private(source: Any, target: Any) -> None:
         target.get_ifd(_GPS_IFD).update(gps)
     sub = _ifd(source, _EXIF_IFD)
     target.get_ifd(_EXIF_IFD).update({tag: sub[tag] for tag in PRIVATE_TAGS if tag in sub})
+
+
+def _private_block(source: Any) -> bytes | None:
+    from PIL import Image
+
+    kept = Image.Exif()
+    try:
+        _copy_private(source, kept)
+        return bytes(kept.tobytes()) if kept.get_ifd(_EXIF_IFD) or kept.get_ifd(_GPS_IFD) else None
+    except Exception:  # a broken block cannot be written again
+        return None
 
 
 def _rational(value: float) -> Any:

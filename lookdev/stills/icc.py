@@ -28,17 +28,8 @@ Array = NDArray[np.float64]
 D50_XYZ = (0.9642, 1.0, 0.8249)  # ICC.1:2022 7.2.16, the PCS illuminant
 _PCS_D50_XY = (0.9642 / 2.7891, 1.0 / 2.7891)
 
-_KNOWN = (
-    "sRGB",
-    "Display P3",
-    "Adobe RGB",
-    "BT.709",
-    "BT.2020",
-    "Gamma 2.2",
-    "Gamma 2.4",
-    "Gamma 2.6",
-    "P3-D65",
-) + ("ACEScg", "ACES2065-1", "Linear BT.2020", "Linear BT.709")
+_DISPLAYS = ("sRGB", "Display P3", "Adobe RGB", "BT.709", "BT.2020", "Gamma 2.2", "Gamma 2.4", "Gamma 2.6")
+_KNOWN = (*_DISPLAYS, "P3-D65", "ACEScg", "ACES2065-1", "Linear BT.2020", "Linear BT.709")
 _SAME_MATRIX = 1e-3
 _SAME_CODE = 0.15 / 255
 

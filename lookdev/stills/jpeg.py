@@ -92,7 +92,12 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
 def _by_opencv(data: bytes, reduce: int) -> Decoded:
     import cv2
 
-    flags = {1: cv2.IMREAD_COLOR, 2: 17 + 0, 4: 33, 8: 65}[reduce]
+    flags = {
+        1: cv2.IMREAD_COLOR,
+        2: cv2.IMREAD_REDUCED_COLOR_2,
+        4: cv2.IMREAD_REDUCED_COLOR_4,
+        8: cv2.IMREAD_REDUCED_COLOR_8,
+    }[reduce]
     pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags | cv2.IMREAD_IGNORE_ORIENTATION)
     if pixels is None:
         raise StillError("cannot be decoded", found="a broken JPEG")
@@ -114,7 +119,7 @@ def _by_pillow(data: bytes, mode: str, reduce: int) -> Decoded:
 
 
 def _fill_missing(pixels: NDArray[Any]) -> tuple[NDArray[Any], float]:
-    """Mid grey where nothing was decoded: the lowest rows that repeat, as libjpeg fills them; and their share."""
+    """Mid grey where nothing was decoded (libjpeg repeats the last row), and the share of it."""
     height = len(pixels)
     rows = np.asarray(pixels).reshape(height, -1)
     same = np.all(rows == rows[-1], axis=1)

@@ -222,7 +222,6 @@ def _read(
     if head.kind == "raw" and balance_xy is not None:
         options["balance_xy"] = balance_xy
     decoded: Decoded = _guarded(lambda: _format(head.kind).decode(data, head, **options))
-    del data
     pixels, encoding, origin, warnings = _guarded(lambda: interpret(decoded, head))
     if decoded.alpha is not None:
         pixels = over_grey(pixels, decoded.alpha, encoding, decoded.premultiplied)

@@ -32,7 +32,7 @@ class Metadata:
     orientation : the orientation tag 1 to 8 as found in the file; the pixels are upright already.
     has_gps : whether the file holds a position. It is never written, unless asked for.
     origins : field name to where its value came from ("EXIF FNumber").
-    exif : the EXIF block as found, for a caller who asks to keep private tags; None if there is none.
+    private : an EXIF block of position, owner and serial numbers, for a caller who asks to keep them.
     """
 
     camera: str | None = None
@@ -50,7 +50,7 @@ class Metadata:
     orientation: int = 1
     has_gps: bool = False
     origins: Mapping[str, str] = field(default_factory=dict)
-    exif: bytes | None = field(default=None, repr=False)
+    private: bytes | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True)
@@ -103,4 +103,4 @@ def code_values(signal: NDArray[Any], dtype: Any) -> NDArray[Any]:
     top = {np.dtype(np.uint8): 255, np.dtype(np.uint16): 65535}.get(np.dtype(dtype))
     if top is None:
         return np.asarray(signal, dtype=dtype)
-    return np.floor(np.clip(signal, 0.0, 1.0) * top + 0.5).astype(dtype)
+    return np.asarray(np.floor(np.clip(signal, 0.0, 1.0) * top + 0.5).astype(dtype))

@@ -59,7 +59,7 @@ def header(data: bytes) -> Header:
         size=(int(page.imagelength), int(page.imagewidth)),
         orientation=orientation,
         icc=_bytes(profile),
-        exif=b"Exif\0\0" + data if data[2:4] in (b"*\0", b"\0*") else None,
+        exif=data if data[2:4] in (b"*\0", b"\0*") else None,
         xmp=_bytes(xmp),
         marked=marked,
         notes=notes,

@@ -1,0 +1,166 @@
+"""Written stills: JPEG, PNG, TIFF with the profile of what they are, upright, whole or not at all."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.colorimetry.encodings import Encoding
+from lookdev.errors import LookdevError, StillError
+from lookdev.files import write_whole
+from lookdev.stills.exif import exif_bytes
+from lookdev.stills.icc import profile_bytes
+from lookdev.stills.still import Metadata
+
+WRITTEN_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff"})
+SUBSAMPLINGS = {"4:4:4": 0, "4:2:2": 1, "4:2:0": 2}
+
+
+def write_still(
+    path: Path,
+    pixels: NDArray[Any],
+    encoding: Encoding,
+    *,
+    metadata: Metadata | None = None,
+    quality: int = 92,
+    subsampling: str = "4:4:4",
+    keep_private: bool = False,
+) -> None:
+    """Write pixels with their ICC profile and camera settings. The same input writes the same bytes.
+
+    Parameters
+    ----------
+    path : the suffix picks JPEG (8 bits), PNG or TIFF (8 or 16 bits).
+    pixels : (h, w, 3) uint8 or uint16 code values of ``encoding``, upright.
+    metadata : camera settings to keep; orientation is always 1.
+    quality, subsampling : of a JPEG: 1 to 100; "4:4:4", "4:2:2" or "4:2:0".
+    keep_private : also write position, owner and serial numbers.
+
+    Raises
+    ------
+    StillError : another suffix, 16 bits in a JPEG, an encoding no profile can say, or a failed write.
+    """
+    path = Path(path)
+    data = still_bytes(
+        path.suffix,
+        pixels,
+        encoding,
+        metadata=metadata,
+        quality=quality,
+        subsampling=subsampling,
+        keep_private=keep_private,
+    )
+    try:
+        write_whole(path, data)
+    except LookdevError as error:
+        raise StillError(error.problem, file=path) from error
+
+
+def still_bytes(
+    suffix: str,
+    pixels: NDArray[Any],
+    encoding: Encoding,
+    *,
+    metadata: Metadata | None = None,
+    quality: int = 92,
+    subsampling: str = "4:4:4",
+    keep_private: bool = False,
+) -> bytes:
+    """The file that :func:`write_still` writes, as bytes."""
+    kind = suffix.lower()
+    if kind not in WRITTEN_SUFFIXES:
+        raise StillError("cannot write this kind of still", found=suffix, wanted=".jpg, .png or .tif")
+    is_jpeg = kind in (".jpg", ".jpeg")
+    if pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.dtype not in (np.uint8, np.uint16):
+        raise StillError(
+            "cannot write these pixels",
+            found=f"{pixels.shape} {pixels.dtype}",
+            wanted="(h, w, 3) 8 or 16 bits",
+        )
+    if is_jpeg and pixels.dtype != np.uint8:
+        raise StillError("a JPEG holds 8 bits", found="16 bits", wanted=".png or .tif for 16 bits")
+    if is_jpeg and max(pixels.shape[:2]) > 65500:
+        raise StillError("a JPEG ends at 65500 pixels", found=f"{pixels.shape[1]} x {pixels.shape[0]}")
+    icc = profile_bytes(encoding)
+    exif = exif_bytes(metadata or Metadata(), encoding_name=encoding.name, keep_private=keep_private)
+    if is_jpeg:
+        return _jpeg(pixels, icc, exif, quality, subsampling)
+    if kind == ".png":
+        return _png(pixels, icc, exif, encoding.name)
+    return _tiff(pixels, icc, metadata or Metadata())
+
+
+def _jpeg(pixels: NDArray[Any], icc: bytes, exif: bytes, quality: int, subsampling: str) -> bytes:
+    from PIL import Image
+
+    if subsampling not in SUBSAMPLINGS:
+        raise StillError("unknown subsampling", found=subsampling, wanted="4:4:4, 4:2:2 or 4:2:0")
+    out = io.BytesIO()
+    Image.fromarray(np.ascontiguousarray(pixels)).save(
+        out, "JPEG", quality=quality, subsampling=SUBSAMPLINGS[subsampling], icc_profile=icc, exif=exif
+    )
+    return out.getvalue()
+
+
+def _png(pixels: NDArray[Any], icc: bytes, exif: bytes, name: str) -> bytes:
+    """PNG by OpenCV (Pillow has no 16-bit RGB); the profile and EXIF chunks are put in here."""
+    import zlib
+
+    import cv2
+
+    from lookdev.stills.png import insert_chunks
+
+    done, coded = cv2.imencode(
+        ".png",
+        cv2.cvtColor(np.ascontiguousarray(pixels), cv2.COLOR_RGB2BGR),
+        [cv2.IMWRITE_PNG_COMPRESSION, 4],
+    )
+    if not done:
+        raise StillError("the PNG could not be written")
+    label = "".join(c for c in name if " " <= c <= "~").strip()[:79] or "profile"
+    body = label.encode("ascii") + b"\0\0" + zlib.compress(icc, 9)
+    return insert_chunks(coded.tobytes(), [(b"iCCP", body), (b"eXIf", exif.removeprefix(b"Exif\0\0"))])
+
+
+def _tiff(pixels: NDArray[Any], icc: bytes, metadata: Metadata) -> bytes:
+    """TIFF, Deflate with horizontal prediction; camera settings as TIFF/EP (ISO 12234-2) puts them, in IFD 0."""
+    import tifffile
+
+    out = io.BytesIO()
+    tifffile.imwrite(
+        out,
+        np.ascontiguousarray(pixels),
+        photometric="rgb",
+        compression="deflate",
+        compressionargs={"level": 6},
+        predictor=True,
+        iccprofile=icc,
+        software="lookdev",
+        metadata=None,
+        extratags=_tiff_ep(metadata),
+    )
+    return out.getvalue()
+
+
+def _tiff_ep(metadata: Metadata) -> list[tuple[int, int, int, Any, bool]]:
+    from fractions import Fraction
+
+    ascii_, short, rational = 2, 3, 5
+    tags: list[tuple[int, int, int, Any, bool]] = [(274, short, 1, 1, True)]
+    if metadata.camera:
+        tags.append((272, ascii_, 0, metadata.camera.encode("utf-8"), True))
+    if metadata.date:
+        date = metadata.date.replace("-", ":").replace("T", " ")
+        tags += [(306, ascii_, 0, date, True), (36867, ascii_, 0, date, True)]
+    numbers = {33434: metadata.exposure_time_s, 33437: metadata.f_number, 37386: metadata.focal_length_mm}
+    for tag, value in numbers.items():
+        if value is not None:
+            short_form = Fraction(value).limit_denominator(1_000_000)
+            tags.append((tag, rational, 1, (short_form.numerator, short_form.denominator), True))
+    if metadata.iso is not None:
+        tags.append((34855, short, 1, min(round(metadata.iso), 65535), True))
+    return sorted(tags)
