@@ -85,8 +85,8 @@ def _list_cells(seen, cells):  # type: ignore[no-untyped-def]
 
 
 @_compiled
-def _list_hard_colours(cells, nodes, seen, tolerance, colours):  # type: ignore[no-untyped-def]
-    """Colours seen in cells whose four diagonals disagree at their middle by more than ``tolerance``."""
+def _list_hard_colours(cells, nodes, seen, tolerance, dark, colours):  # type: ignore[no-untyped-def]
+    """Colours seen in dark cells, and where the middles of four diagonals differ by over ``tolerance``."""
     count = 0
     for n in range(cells.size):
         red, green, blue = cells[n] & 63, (cells[n] >> 6) & 63, cells[n] >> 12
@@ -99,7 +99,7 @@ def _list_hard_colours(cells, nodes, seen, tolerance, colours):  # type: ignore[
             highest = max(max(middle0, middle1), max(middle2, middle4))
             lowest = min(min(middle0, middle1), min(middle2, middle4))
             worst = max(worst, highest - lowest)
-        if worst > 2 * tolerance:
+        if worst > 2 * tolerance or max(red, green, blue) < dark:
             start = (blue << 18) | (green << 10) | (red << 2)
             for place in range(64):
                 code = start + ((place >> 4) << 16) + (((place >> 2) & 3) << 8) + (place & 3)
@@ -254,15 +254,20 @@ def seen_cells(seen: NDArray[np.uint8]) -> NDArray[np.int32]:
 
 
 def hard_colours(
-    cells: NDArray[np.int32], nodes: NDArray[np.int32], seen: NDArray[np.uint8], tolerance_codes: float
+    cells: NDArray[np.int32],
+    nodes: NDArray[np.int32],
+    seen: NDArray[np.uint8],
+    tolerance_codes: float,
+    dark_codes: int,
 ) -> NDArray[np.uint32]:
     """Packed colours seen in those of ``cells`` where a look bends too much to be interpolated.
 
-    A cell counts as such where the middles of its four diagonals differ by more than ``tolerance_codes``.
+    A cell counts as such where the middles of its four diagonals differ by more than ``tolerance_codes``, or
+    where all channels are below ``dark_codes``: there a code is a wide step in lightness.
     """
     colours = np.empty(len(cells) * 64, dtype=np.uint32)
     tolerance = round(tolerance_codes * (1 << FRACTION_BITS))
-    return colours[: _list_hard_colours(cells, nodes, seen, tolerance, colours)].copy()
+    return colours[: _list_hard_colours(cells, nodes, seen, tolerance, dark_codes // 4, colours)].copy()
 
 
 def fill_table(cells: NDArray[np.int32], nodes: NDArray[np.int32], table: NDArray[np.uint32]) -> None:
@@ -310,7 +315,7 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
     pixels = np.zeros((4, 4, 3), dtype=np.uint8)
     nodes, seen = np.zeros((65, 65, 65, 3), dtype=np.int32), np.zeros(1 << 24, dtype=np.uint8)
     mark_seen(pixels, seen)
-    hard_colours(seen_cells(seen), nodes, seen, 1.0)
+    hard_colours(seen_cells(seen), nodes, seen, 1.0, 0)
     fill_table(seen_cells(seen), nodes, scratch_table())
     apply_table(pixels, scratch_table(), np.empty_like(pixels))
     reduce_in_light(pixels, np.zeros(256, dtype=np.float32), 2)

@@ -6,7 +6,8 @@ a regular lattice: the signal itself for encoded pixels, stops for linear scene 
 
 A lattice is compiled as far as it is needed: the look function itself, in float64, works out the nodes
 around the colours that a still has, once. Where the look bends so much within a cell that interpolation would
-be out by a good part of a code (around grey, at the gamut's edge), it works out the colours themselves.
+be out by a good part of a code (around grey, at the gamut's edge), and in the deepest shadows, it works out
+the colours themselves.
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ T = TypeVar("T")
 
 NODE_CODES = np.array([*range(0, 256, 4), 255], dtype=np.float64)
 SIZE = len(NODE_CODES)
-BEND_CODES = 0.35
+BEND_CODES, DARK_CODES = 0.35, 24
 _UNIT = 1 << kernel.FRACTION_BITS
 _CHUNK = 1 << 16
 _STRIP_PIXELS = 1 << 20
@@ -193,7 +194,7 @@ class StillGrader:
         flat, table = self.pixels.reshape(-1, 3), kernel.scratch_table()
         seen, cells = self._seen(flat)
         lattice.ensure(cells)
-        colours = np.sort(kernel.hard_colours(cells, lattice.nodes, seen, BEND_CODES))
+        colours = np.sort(kernel.hard_colours(cells, lattice.nodes, seen, BEND_CODES, DARK_CODES))
         _each(
             lambda part: kernel.fill_table(cells[part], lattice.nodes, table),
             _strips(len(cells), len(self._strips)),
