@@ -127,7 +127,7 @@ def _png(pixels: NDArray[Any], icc: bytes, exif: bytes, name: str) -> bytes:
 
 
 def _tiff(pixels: NDArray[Any], icc: bytes, metadata: Metadata) -> bytes:
-    """TIFF, Deflate with horizontal prediction; camera settings as TIFF/EP (ISO 12234-2) puts them, in IFD 0."""
+    """TIFF, Deflate and horizontal prediction; camera settings in IFD 0 (TIFF/EP, ISO 12234-2)."""
     import tifffile
 
     out = io.BytesIO()
