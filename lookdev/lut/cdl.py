@@ -103,7 +103,7 @@ def fit_cdl(
     """
     cube = picture_inputs(source)
     transform = look.transform(source, target, cast)
-    own = _as_cdl(look, source, cast)
+    own = as_cdl(look, source, cast)
     if own is None:
         tried = [_thinned(cube, _FIT_COLOURS)]
         if scout_inputs is not None and len(scout_inputs):
@@ -120,7 +120,7 @@ def fit_cdl(
     return CdlFit(own, overall, scout, exact, look.title, place, failure)
 
 
-def _as_cdl(look: LookLike, source: Encoding, cast: Cast | None) -> CDL | None:
+def as_cdl(look: LookLike, source: Encoding, cast: Cast | None) -> CDL | None:
     """The look's own CDL where the look is nothing else and acts in ``source``; identity looks count."""
     if not isinstance(look, Look):
         return None

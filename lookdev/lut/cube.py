@@ -141,7 +141,9 @@ def cube_bytes(lut: CubeLut) -> bytes:
     if not 2 <= lut.size <= limit:
         raise LutError(f"{lut.kind} size out of range", found=lut.size, wanted=f"2 to {limit}")
     head = [f"# {line}" for comment in lut.comments for line in _wrapped(comment)]
-    head.append(f'TITLE "{_ascii(lut.title).replace(chr(34), chr(39))[:200]}"')
+    title = _ascii(lut.title).replace('"', "'")[:200]
+    # Readers of the shaper variant know no TITLE.
+    head.append(f"# title: {title}" if lut.shaper is not None else f'TITLE "{title}"')
     head += list(lut.flags)
     if lut.shaper is not None:
         low, high = lut.shaper.domain_min, lut.shaper.domain_max
@@ -333,6 +335,8 @@ def parse_cube(text: str, path: Path | str = "LUT") -> CubeLut:
         sizes = " and ".join(f"{n} points" for n in (one, three**3) if n)
         many = "too many" if len(values) > expected else "too few"
         header.fail(at, f"{many} rows", f"{len(values)} rows", f"{expected} ({sizes})")
+    if not header.title:
+        header.title = next((c[7:] for c in comments if c.startswith("title: ")), "")
     common = {"title": header.title, "comments": tuple(comments), "flags": tuple(header.flags)}
     low, high = header.domain("LUT_3D_INPUT_RANGE" if three else "LUT_1D_INPUT_RANGE")
     if not three:

@@ -126,16 +126,24 @@ def examine(lut: CubeLut, source: Encoding | None = None, target: Encoding | Non
     """Examine ``lut``; with its encodings, hue drift too."""
     hues = hue_drifts(lut, source, target) if source is not None and target is not None else ()
     falls, deepest = channel_falls(lut)
-    return Examination(grey_axis(lut, lut.input_min, lut.input_max), clipping(lut), hues, falls, deepest)
+    return Examination(grey_axis(lut, grey_inputs(lut)), clipping(lut), hues, falls, deepest)
 
 
-def grey_axis(
-    function: SignalFunction,
-    low: tuple[float, float, float] = (0.0, 0.0, 0.0),
-    high: tuple[float, float, float] = (1.0, 1.0, 1.0),
-) -> GreyAxis:
-    """The grey axis of a LUT or look, in GREY_CODES steps over its input range."""
-    x = np.linspace(min(low), max(high), GREY_CODES)
+def grey_inputs(lut: CubeLut) -> Array:
+    """GREY_CODES grey inputs over what the LUT takes; behind a shaper, evenly spaced by the shaper."""
+    even = np.linspace(min(lut.input_min), max(lut.input_max), GREY_CODES)
+    if lut.shaper is None:
+        return even
+    shape = lut.shaper.table[:, 1]
+    if np.any(np.diff(shape) < 0):
+        return even
+    ends = np.linspace(lut.shaper.domain_min[1], lut.shaper.domain_max[1], len(shape))
+    return np.asarray(np.interp(np.linspace(shape[0], shape[-1], GREY_CODES), shape, ends))
+
+
+def grey_axis(function: SignalFunction, inputs: Array | None = None) -> GreyAxis:
+    """The grey axis of a LUT or look at ``inputs`` (n,), else in GREY_CODES steps from 0 to 1."""
+    x = np.linspace(0.0, 1.0, GREY_CODES) if inputs is None else inputs
     out = np.asarray(function(np.repeat(x[:, None], 3, axis=1)))
     steps = np.abs(np.diff(out, axis=0)).max(axis=1)
     at = int(np.argmax(steps))

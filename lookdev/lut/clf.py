@@ -1,0 +1,125 @@
+"""Common LUT Format: Academy S-2014-006 version 3, SMPTE ST 2136-1. The look as a process list.
+
+A look that is an ASC CDL in the input encoding becomes an ASC_CDL node (style FwdNoClamp: nothing is clamped,
+the power skips values at or below zero) and the plain rendering behind it. Any other look is one 3D LUT. For
+linear input a Range and an Exponent node space the LUT's points as the eye does, exactly and not by a table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from xml.sax.saxutils import escape, quoteattr
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.colorimetry.encodings import Encoding
+from lookdev.files import write_whole
+from lookdev.looks.model import Look
+from lookdev.looks.pipeline import LookLike
+from lookdev.looks.stages.balance import Cast
+from lookdev.looks.stages.cdl import CDL
+from lookdev.lut.bake import LINEAR_TOP, bake_cube, is_linear
+from lookdev.lut.cdl import as_cdl
+
+Array = NDArray[np.float64]
+
+_DEPTHS = 'inBitDepth="32f" outBitDepth="32f"'
+
+
+def clf_text(
+    look: LookLike,
+    source: Encoding,
+    target: Encoding,
+    identifier: str,
+    *,
+    size: int = 33,
+    cast: Cast | None = None,
+    notes: Sequence[str] = (),
+) -> str:
+    """The content of a .clf file; floats, full scale 1.0, values beyond it kept where the nodes keep them."""
+    nodes = []
+    own = as_cdl(look, source, cast)
+    rest: LookLike = look
+    if own is not None and not own.is_identity:
+        nodes.append(_cdl_node(own))
+        rest = Look(title=look.title)
+    transform = rest.transform(source, target, cast)
+    if is_linear(source):
+        nodes.append(_range_node(0.0, LINEAR_TOP))
+        nodes.append(_exponent_node(3.0))
+    if not transform.is_identity:
+        nodes.append(_lut_node(bake_cube(transform, size).table))
+    if not nodes:
+        nodes.append(_matrix_node(np.eye(3)))
+    head = [
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        f'<ProcessList id={quoteattr(identifier)} name={quoteattr(_clean(look.title))} compCLFversion="3"'
+        ' xmlns="urn:AMPAS:CLF:v3.0">',
+        *(f"  <Description>{escape(_clean(note))}</Description>" for note in notes),
+        f"  <InputDescriptor>{escape(source.name)}</InputDescriptor>",
+        f"  <OutputDescriptor>{escape(target.name)}</OutputDescriptor>",
+    ]
+    return "\n".join([*head, *nodes, "</ProcessList>"]) + "\n"
+
+
+def write_clf(path: Path, text: str) -> None:
+    """Write a .clf file, whole or not at all."""
+    write_whole(Path(path), text)
+
+
+def _clean(text: str) -> str:
+    return "".join(c for c in text if c.isprintable() and not 0xD800 <= ord(c) <= 0xDFFF)
+
+
+def _cdl_node(cdl: CDL) -> str:
+    def three(values: Sequence[float]) -> str:
+        return " ".join(f"{v:.10g}" for v in values)
+
+    return f"""  <ASC_CDL {_DEPTHS} style="FwdNoClamp">
+    <SOPNode>
+      <Slope>{three(cdl.slope)}</Slope>
+      <Offset>{three(cdl.offset)}</Offset>
+      <Power>{three(cdl.power)}</Power>
+    </SOPNode>
+    <SatNode>
+      <Saturation>{cdl.saturation:.10g}</Saturation>
+    </SatNode>
+  </ASC_CDL>"""
+
+
+def _range_node(low: float, high: float) -> str:
+    return f"""  <Range {_DEPTHS} style="Clamp">
+    <Description>light from {low:g} to {high:g} becomes 0 to 1</Description>
+    <minInValue>{low:g}</minInValue>
+    <maxInValue>{high:g}</maxInValue>
+    <minOutValue>0</minOutValue>
+    <maxOutValue>1</maxOutValue>
+  </Range>"""
+
+
+def _exponent_node(root: float) -> str:
+    return f"""  <Exponent {_DEPTHS} style="basicRev">
+    <Description>root that spaces the points of the LUT</Description>
+    <ExponentParams exponent="{root:g}"/>
+  </Exponent>"""
+
+
+def _matrix_node(matrix: Array) -> str:
+    rows = "\n".join("      " + " ".join(f"{v:.10g}" for v in row) for row in matrix)
+    return f"""  <Matrix {_DEPTHS}>
+    <Array dim="3 3">
+{rows}
+    </Array>
+  </Matrix>"""
+
+
+def _lut_node(table: Array) -> str:
+    size = len(table)
+    rows = np.round(table.reshape(-1, 3), 6) + 0.0  # blue changes fastest: S-2014-006, LUT3D
+    numbers = ("%.6f %.6f %.6f\n" * len(rows)) % tuple(rows.ravel().tolist())
+    return (
+        f'  <LUT3D {_DEPTHS} interpolation="tetrahedral">\n'
+        f'    <Array dim="{size} {size} {size} 3">\n{numbers}    </Array>\n  </LUT3D>'
+    )
