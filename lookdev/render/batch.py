@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
     from lookdev.meter.log import Reading
     from lookdev.meter.scout import Scout
+    from lookdev.stills.still import Metadata
 
 UNLOGGED = "No reading"
 
@@ -48,6 +49,7 @@ class PlannedStill:
     resolved: Resolved
     exposure_stops: float
     task: Task
+    metadata: Metadata | None = None
     error: str | None = None
 
 
@@ -139,9 +141,10 @@ def plan_batch(
         reading = by_still[path]
         location = _location(reading)
         error = None
-        resolved, stops = Resolved(), 0.0
+        resolved, stops, metadata = Resolved(), 0.0, None
         try:
-            resolved, stops = _decide(path, reading, scout)
+            metadata, resolved = _decide(path, reading, scout)
+            stops, resolved = _matched(metadata, reading, scout, resolved)
         except LookdevError as problem:
             error = str(problem)
             errors.append(error)
@@ -159,32 +162,36 @@ def plan_batch(
             for look, slug in zip(looks, slugs, strict=True)
         )
         task = Task(path, outputs, thumbnails, options.thumbnail_box, options.exact)
-        planned.append(PlannedStill(path, name, location, reading, resolved, stops, task, error))
+        planned.append(PlannedStill(path, name, location, reading, resolved, stops, task, metadata, error))
     locations = tuple(name for name in wanted if any(p.location == name for p in planned))
     return BatchPlan(scout, looks, tuple(planned), locations, tuple(errors))
 
 
-def _decide(path: Path, reading: Reading | None, scout: Scout) -> tuple[Resolved, float]:
-    """The cast in a still and the stops to the metered exposure; looks at pixels only for a grey patch."""
-    from lookdev.meter.exposure import match_stops
+def _decide(path: Path, reading: Reading | None, scout: Scout) -> tuple[Metadata, Resolved]:
+    """A still's metadata and the cast in it; looks at pixels only for a grey patch."""
     from lookdev.stills.reader import read_info, read_still
 
     if reading is not None and reading.grey is not None:
         still = read_still(path)
-        metadata, resolved = still.metadata, resolve_still(reading, scout.plan, still)
-    else:
-        metadata = read_info(path)[1]
-        resolved = resolve_reading(reading, scout.plan, metadata)
+        return still.metadata, resolve_still(reading, scout.plan, still)
+    metadata = read_info(path)[1]
+    return metadata, resolve_reading(reading, scout.plan, metadata)
+
+
+def _matched(
+    metadata: Metadata, reading: Reading | None, scout: Scout, resolved: Resolved
+) -> tuple[float, Resolved]:
+    """Stops from the still's own exposure to the metered one, where scout.toml asks for that."""
+    from lookdev.meter.exposure import match_stops
+
     if scout.plan.match != "meter":
-        return resolved, 0.0
+        return 0.0, resolved
     if reading is None or reading.illuminance_lux is None:
-        note = "no illuminance in meter.csv: exposure not matched"
-        return Resolved(resolved.cast, (*resolved.warnings, note)), 0.0
+        return 0.0, resolved.warned("no illuminance in meter.csv: exposure not matched")
     stops = match_stops(metadata, reading.illuminance_lux, scout.plan)
     if stops is None:
-        note = "no exposure settings in the file: exposure not matched"
-        return Resolved(resolved.cast, (*resolved.warnings, note)), 0.0
-    return resolved, stops
+        return 0.0, resolved.warned("no exposure settings in the file: exposure not matched")
+    return stops, resolved
 
 
 def _relative(path: Path, scout: Scout) -> str:

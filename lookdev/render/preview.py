@@ -22,7 +22,7 @@ class Preview:
     """``as_it_stood`` and one picture a look, sRGB code values (h, w, 3); empty where ``error`` is set."""
 
     as_it_stood: Picture | None = None
-    graded: tuple[Picture, ...] = ()
+    graded: tuple[Picture | None, ...] = ()
     encoding: str | None = None
     encoding_origin: str | None = None
     warnings: tuple[str, ...] = ()

@@ -31,6 +31,10 @@ class Resolved:
     cast: Cast | None = None
     warnings: tuple[str, ...] = ()
 
+    def warned(self, line: str) -> Resolved:
+        """The same with one more warning."""
+        return Resolved(self.cast, (*self.warnings, line))
+
 
 def camera_white(
     reading: Reading | None, plan: Plan, metadata: Metadata | None

@@ -1,0 +1,195 @@
+"""Comparison sheets of a planned batch: what stands on each, and the files."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from lookdev.errors import LookdevError
+from lookdev.files import safe_name
+from lookdev.looks.stages.balance import Cast, describe_white, resolve_balance
+from lookdev.render.preview import Picture, Preview
+from lookdev.sheets.comparison import (
+    AS_IT_STOOD,
+    Light,
+    LookColumn,
+    Row,
+    SheetModel,
+    comparison_sheet,
+    overview_sheet,
+)
+
+if TYPE_CHECKING:
+    from lookdev.looks.pipeline import LookLike
+    from lookdev.meter.log import Reading
+    from lookdev.render.batch import BatchPlan, PlannedStill
+    from lookdev.render.tasks import TaskResult
+
+Step = Callable[[int, int, str], None]
+
+
+def pictures_of(results: Mapping[Path, TaskResult]) -> dict[Path, Preview]:
+    """The small pictures that a batch left, by still."""
+    out: dict[Path, Preview] = {}
+    for path, result in results.items():
+        if result.error is not None or result.as_it_stood is None:
+            out[path] = Preview(error=result.error or "no picture")
+            continue
+        graded = tuple(_picture(o.thumbnail) for o in result.outputs)
+        out[path] = Preview(
+            _picture(result.as_it_stood), graded, result.encoding, result.encoding_origin, result.warnings
+        )
+    return out
+
+
+def _picture(path: Path | None) -> Picture | None:
+    import cv2
+
+    if path is None:
+        return None
+    pixels = cv2.imdecode(np.fromfile(path, dtype=np.uint8), cv2.IMREAD_COLOR)
+    return None if pixels is None else np.ascontiguousarray(pixels[..., ::-1], dtype=np.uint8)
+
+
+def build_sheets(
+    plan: BatchPlan, pictures: Mapping[Path, Preview], folder: Path, paper: str, step: Step
+) -> tuple[list[Path], list[str]]:
+    """Draw a sheet per location and the overview; returns the files and one line for each that failed."""
+    written: list[Path] = []
+    errors: list[str] = []
+    shown = [(location, _usable(plan, pictures, location)) for location in plan.locations]
+    shown = [(location, stills) for location, stills in shown if stills]
+    names = _file_names([location for location, _ in shown])
+    total = len(shown) + 1
+    for count, ((location, stills), name) in enumerate(zip(shown, names, strict=True), 1):
+        step(count, total, f"sheet {location}")
+        try:
+            model = location_model(plan, pictures, location, stills)
+            written += comparison_sheet(model, folder / f"{name}.pdf", folder / f"{name}.png", paper)
+        except LookdevError as error:
+            errors.append(str(error))
+    if shown:
+        step(total, total, "sheet overview")
+        try:
+            model = overview_model(plan, pictures, shown)
+            written += overview_sheet(model, folder / "overview.pdf", folder / "overview.png", paper)
+        except LookdevError as error:
+            errors.append(str(error))
+    return written, errors
+
+
+def _usable(plan: BatchPlan, pictures: Mapping[Path, Preview], location: str) -> list[PlannedStill]:
+    planned = (p for p in plan.stills if p.location == location)
+    return [p for p in planned if p.path in pictures and pictures[p.path].as_it_stood is not None]
+
+
+def _file_names(locations: list[str]) -> list[str]:
+    names: list[str] = []
+    taken = {"overview"}
+    for location in locations:
+        base = name = safe_name(location)
+        count = 1
+        while name.casefold() in taken:
+            count += 1
+            name = f"{base}_{count}"
+        taken.add(name.casefold())
+        names.append(name)
+    return names
+
+
+def _columns(plan: BatchPlan) -> tuple[tuple[LookColumn, ...], list[int]]:
+    """Column heads, and which looks they show: one that changes nothing is the first column already."""
+    keep = [i for i, look in enumerate(plan.looks) if not getattr(look, "is_identity", False)]
+    heads = [LookColumn(plan.looks[i].title, tuple(plan.looks[i].key_parameters())) for i in keep]
+    return (LookColumn(AS_IT_STOOD), *heads), keep
+
+
+def _taken_out(look: LookLike, cast: Cast | None) -> str:
+    parameters = getattr(look, "balance", None)
+    if parameters is None:
+        return ""
+    return resolve_balance(parameters, cast).words() if cast is not None else "balance untouched"
+
+
+def location_model(
+    plan: BatchPlan, pictures: Mapping[Path, Preview], location: str, stills: list[PlannedStill]
+) -> SheetModel:
+    """One location's sheet as data."""
+    from lookdev.meter.notes import short_note
+
+    columns, keep = _columns(plan)
+    readings = _readings(stills)
+    rows = tuple(_row(plan, planned, pictures[planned.path], keep, len(readings) > 1) for planned in stills)
+    lights = tuple(_light(reading) for reading in readings)
+    notes = tuple(short_note(reading, plan.scout.plan) for reading in readings)
+    return SheetModel(plan.scout.title, location, columns, rows, lights, tuple(n for n in notes if n))
+
+
+def overview_model(
+    plan: BatchPlan, pictures: Mapping[Path, Preview], shown: list[tuple[str, list[PlannedStill]]]
+) -> SheetModel:
+    """The overview as data: a location a row, with its first still."""
+    columns, keep = _columns(plan)
+    rows = []
+    for location, stills in shown:
+        first = pictures[stills[0].path]
+        lights = tuple(_light(reading).line() for reading in _readings(stills))
+        rows.append(Row(location, lights, _cells(first, keep)))
+    return SheetModel(plan.scout.title, f"{len(shown)} locations", columns, tuple(rows))
+
+
+def _readings(stills: list[PlannedStill]) -> list[Reading]:
+    seen: dict[int, Reading] = {}
+    for planned in stills:
+        if planned.reading is not None:
+            seen.setdefault(planned.reading.row, planned.reading)
+    return list(seen.values())
+
+
+def _light(reading: Reading) -> Light:
+    from lookdev.colorimetry.temperature import is_cct_meaningful
+
+    xy = reading.white_xy
+    cct, duv = reading.cct_duv if xy is not None and is_cct_meaningful(xy) else (None, None)
+    return Light(
+        reading.source or "unnamed source",
+        cct,
+        duv,
+        xy,
+        reading.illuminance_lux,
+        reading.camera_balance_k,
+        reading.note or "",
+    )
+
+
+def _cells(preview: Preview, keep: list[int]) -> tuple[Picture | None, ...]:
+    return (preview.as_it_stood, *(preview.graded[i] for i in keep))
+
+
+def _row(
+    plan: BatchPlan, planned: PlannedStill, preview: Preview, keep: list[int], many_sources: bool
+) -> Row:
+    from lookdev.stills.summary import camera_line
+
+    cast = planned.resolved.cast
+    settings = camera_line(planned.metadata) if planned.metadata is not None else ""
+    details = [settings] if settings else []
+    if many_sources and planned.reading is not None and planned.reading.source:
+        details.append(planned.reading.source)
+    if cast is not None:
+        details.append(f"in the picture: {describe_white(cast.picture_xy)}")
+    if planned.exposure_stops:
+        details.append(f"matched to the meter: {planned.exposure_stops:+.1f} stop".replace("-", "−"))
+    if preview.encoding and preview.encoding != "sRGB":
+        details.append(preview.encoding)
+    taken = tuple(_taken_out(plan.looks[i], cast) for i in keep)
+    return Row(
+        planned.path.name.encode("utf-8", "replace").decode(),
+        tuple(details),
+        _cells(preview, keep),
+        ("", *taken),
+        warnings=(*planned.resolved.warnings, *preview.warnings),
+    )
