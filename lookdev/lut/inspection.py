@@ -110,6 +110,8 @@ def guess(lut: CubeLut) -> Guess:
         reasons.append("grey stands still below code 64 and above 940 of 1023")
     if range_out == "narrow" and not lut.flags:
         reasons.append("output runs from code 64 to 940 of 1023")
+    if max(lut.input_max) > 1.5:
+        reasons.append(f"takes values up to {max(lut.input_max):g}, so its input is scene-linear light")
     x, luma = grey.inputs, grey.outputs @ _LUMA
     span = NARROW_WHITE - NARROW_BLACK
     if range_in == "narrow":
