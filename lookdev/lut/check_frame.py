@@ -18,11 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.colorimetry.adaptation import adaptation_matrix, xyz_from_xy
-from lookdev.colorimetry.encodings import Encoding
+from lookdev.colorimetry.encodings import ACESCCT, BT709, Encoding
 from lookdev.colorimetry.library import colour_science
 from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
 from lookdev.files import whole_file, write_whole
-from lookdev.looks.rendering import MID_GREY, render_curve
+from lookdev.looks.rendering import MID_GREY, lift_curve, render_curve
 from lookdev.lut.cube import CubeLut
 from lookdev.lut.interpolation import lookup_trilinear
 
@@ -227,14 +227,26 @@ class WrongAnswer:
     codes: tuple[tuple[int, int, int], ...]
 
 
-TELL_TALES = ("grey 00 of 32", "grey 13 of 32", "grey 32 of 32", "dark skin", "blue sky")
+_TELL_STOPS = (-4.0, 0.0, 2.0)
+_TELL_CHART = ("dark skin", "blue sky")
+
+
+def tell_tales(patches: Sequence[Patch], source: Encoding) -> list[Patch]:
+    """Five patches that tell mistakes apart: the grey steps nearest to mid grey, 4 stops under it and 2 stops
+    over it, and two patches of the chart."""
+    ramp = [p for p in patches if p.group == "grey ramp"]
+    light = np.repeat(MID_GREY * 2.0 ** np.array(_TELL_STOPS)[:, None], 3, axis=1)
+    codes = source.from_working(render_curve(light) if source.state == "output" else light)[:, 0]
+    greys = [min(ramp, key=lambda p: abs(float(p.signal[0]) - float(c))) for c in codes]
+    chart = [p for name in _TELL_CHART for p in patches if p.name == name and p.group == "24-patch chart"]
+    return list(dict.fromkeys([*greys, *chart]))
 
 
 def wrong_answers(
     patches: Sequence[Patch], lut: CubeLut, source: Encoding
 ) -> tuple[list[Patch], WrongAnswer, list[WrongAnswer]]:
     """The tell-tale patches, what they must read, and what they read after each usual mistake."""
-    tells = [p for name in TELL_TALES for p in patches if p.name == name]
+    tells = tell_tales(patches, source)
     x = np.stack([p.signal for p in tells])
     black, white = 64 / 1023, 940 / 1023
 
@@ -242,18 +254,10 @@ def wrong_answers(
         rows = [tuple(code(float(v), 10) for v in row) for row in out]
         return WrongAnswer(sign, meaning, tuple((r[0], r[1], r[2]) for r in rows))
 
-    other = "BT.709" if source.state == "scene" else "ACEScct"
-    from lookdev.colorimetry.encodings import get_encoding
-
-    them = get_encoding(other)
-    as_other = source.to_working(x)
-    if source.state == "scene":
-        as_other = render_curve(as_other)
-    else:
-        from lookdev.looks.rendering import lift_curve
-
-        as_other = lift_curve(as_other)
-    converted = np.clip(them.from_working(as_other), 0.0, 1.0)
+    other = BT709 if source.state == "scene" else ACESCCT
+    light = source.to_working(x)
+    light = render_curve(light) if source.state == "scene" else lift_curve(light)
+    converted = np.clip(other.from_working(light), 0.0, 1.0)
     right = answer("as it must be", "loaded right", lut(x))
     wrong = [
         answer("unchanged", "the LUT is not on", x),
@@ -272,7 +276,7 @@ def wrong_answers(
         ),
         answer(
             "wrong colour and contrast",
-            f"encoding in: footage was made {other} before the LUT",
+            f"encoding in: footage was made {other.name} before the LUT",
             lut(converted),
         ),
         answer("the look twice", "order: the LUT is on twice, in the clip and in the timeline", lut(lut(x))),

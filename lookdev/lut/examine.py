@@ -15,6 +15,7 @@ from lookdev.colorimetry.encodings import Encoding
 from lookdev.colorimetry.oklab import oklab_from_working, working_from_oklab
 from lookdev.looks.rendering import lift_curve, render_curve
 from lookdev.lut.cube import CubeLut
+from lookdev.lut.error import picture_inputs
 
 Array = NDArray[np.float64]
 SignalFunction = Callable[[Array], Array]
@@ -54,13 +55,16 @@ class GreyAxis:
 
 @dataclass(frozen=True)
 class Clipping:
-    """Shares of the input cube with a channel at or beyond 0 and 1, and the output's extremes."""
+    """Shares of the table with a channel at or beyond 1 and 0, the output's extremes, and the same shares of
+    picture colours where the input encoding is known."""
 
     at_white: float
     at_black: float
     lowest: float
     highest: float
     outside: bool
+    pictures_at_white: float | None = None
+    pictures_at_black: float | None = None
 
 
 @dataclass(frozen=True)
@@ -108,6 +112,8 @@ class Examination:
                 "lowest_output": round(c.lowest, 6),
                 "highest_output": round(c.highest, 6),
                 "beyond_0_to_1": c.outside,
+                "share_of_pictures_at_white": _rounded(c.pictures_at_white),
+                "share_of_pictures_at_black": _rounded(c.pictures_at_black),
             },
             "channel_falls_share": round(self.axis_falls, 6),
             "deepest_channel_fall": round(self.deepest_fall, 6),
@@ -122,11 +128,15 @@ class Examination:
         }
 
 
+def _rounded(share: float | None) -> float | None:
+    return None if share is None else round(share, 5)
+
+
 def examine(lut: CubeLut, source: Encoding | None = None, target: Encoding | None = None) -> Examination:
     """Examine ``lut``; with its encodings, hue drift too."""
     hues = hue_drifts(lut, source, target) if source is not None and target is not None else ()
     falls, deepest = channel_falls(lut)
-    return Examination(grey_axis(lut, grey_inputs(lut)), clipping(lut), hues, falls, deepest)
+    return Examination(grey_axis(lut, grey_inputs(lut)), clipping(lut, source), hues, falls, deepest)
 
 
 def grey_inputs(lut: CubeLut) -> Array:
@@ -176,17 +186,17 @@ def _turns(x: Array, out: Array) -> tuple[tuple[float, float, str, float], ...]:
     return tuple(found)
 
 
-def clipping(lut: CubeLut) -> Clipping:
-    """Where outputs sit at or beyond the ends of [0, 1], over the table's own points."""
+def clipping(lut: CubeLut, source: Encoding | None = None) -> Clipping:
+    """Where outputs sit at or beyond the ends of [0, 1], over the table, and over pictures in ``source``."""
     rows = lut.table.reshape(-1, 3)
     low, high = float(rows.min()), float(rows.max())
-    return Clipping(
-        float(np.mean((rows >= 1 - 1e-6).any(axis=1))),
-        float(np.mean((rows <= 1e-6).any(axis=1))),
-        low,
-        high,
-        bool(low < -1e-6 or high > 1 + 1e-6),
-    )
+    pictures = (None, None) if source is None else _clipped(lut(picture_inputs(source)))
+    return Clipping(*_clipped(rows), low, high, bool(low < -1e-6 or high > 1 + 1e-6), *pictures)
+
+
+def _clipped(rows: Array) -> tuple[float, float]:
+    white, black = (rows >= 1 - 1e-6).any(axis=1), (rows <= 1e-6).any(axis=1)
+    return float(white.mean()), float(black.mean())
 
 
 def channel_falls(lut: CubeLut) -> tuple[float, float]:

@@ -7,21 +7,28 @@ from lookdev.lut.examine import Examination, GreyAxis
 
 def examination_lines(found: Examination) -> list[tuple[str, str]]:
     """(subject, sentence) for each thing examined."""
-    g, c = found.grey, found.clipping
+    g = found.grey
     lines = [
         ("grey", grey_sentence(g)),
         ("ends", f"black stands still up to input {g.black_up_to:.3f}, white from {g.white_from:.3f}"),
         ("banding", banding_sentence(g)),
         ("turns", turning_sentence(found)),
-        (
-            "clips",
-            f"{c.at_white:.1%} of the table has a channel at white, {c.at_black:.1%} at black; "
-            f"output from {c.lowest:.4f} to {c.highest:.4f}" + (" (beyond 0 to 1)" if c.outside else ""),
-        ),
+        ("clips", clipping_sentence(found)),
     ]
     if found.hues:
         lines.append(("hue", hue_sentence(found)))
     return lines
+
+
+def clipping_sentence(found: Examination) -> str:
+    """How much of pictures, and of the table, stands at the ends."""
+    c = found.clipping
+    table = f"{c.at_white:.1%} of the table has a channel at white, {c.at_black:.1%} at black"
+    ends = f"output from {c.lowest:.4f} to {c.highest:.4f}" + (" (beyond 0 to 1)" if c.outside else "")
+    if c.pictures_at_white is None:
+        return f"{table}; {ends}"
+    pictures = f"{c.pictures_at_white:.1%} of picture colours have a channel at white"
+    return f"{pictures}, {c.pictures_at_black:.1%} at black; {table}; {ends}"
 
 
 def grey_sentence(g: GreyAxis) -> str:
@@ -29,12 +36,13 @@ def grey_sentence(g: GreyAxis) -> str:
     ends = " / ".join(
         " ".join(f"{v:.3f}" for v in g.outputs[i]) for i in (0, len(g.outputs) // 2, len(g.outputs) - 1)
     )
+    first, middle, last = (float(g.inputs[i]) for i in (0, len(g.outputs) // 2, len(g.outputs) - 1))
     tint = (
         f"channels apart by at most {g.tint:.4f}, at input {g.tint_at:.3f}"
         if g.tint > 5e-4
         else "stays neutral"
     )
-    return f"0, 0.5 and 1 become {ends}; {tint}"
+    return f"{first:g}, {middle:.3g} and {last:g} become {ends}; {tint}"
 
 
 def banding_sentence(g: GreyAxis) -> str:
