@@ -65,7 +65,8 @@ class Decoded:
     """Pixels as stored: (h, w, 3) RGB, (h, w) grey or (h, w, 4) CMYK (255 is full ink), by ``mode``.
 
     ``alpha`` is (h, w) in the same kind of number, or None. ``premultiplied`` says that the light was already
-    multiplied by alpha.
+    multiplied by alpha. ``marked`` and ``metadata`` say what only decoding could tell, and rule over the
+    header's.
     """
 
     pixels: NDArray[Any]
@@ -74,6 +75,7 @@ class Decoded:
     premultiplied: bool = False
     warnings: tuple[str, ...] = ()
     metadata: Metadata | None = None
+    marked: tuple[Encoding, str] | None = None
 
 
 def sniff(data: bytes, suffix: str) -> str | None:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.colorimetry.encodings import Encoding, get_encoding
+from lookdev.colorimetry.encodings import Encoding, get_encoding, linear
 from lookdev.errors import StillError
 from lookdev.stills import exif as exif_tags
 from lookdev.stills.formats import STILL_SUFFIXES, SUFFIXES, Decoded, Header, sniff
@@ -227,7 +227,8 @@ def _read(
         pixels = over_grey(pixels, decoded.alpha, encoding, decoded.premultiplied)
         warnings = (*warnings, "transparency laid over mid grey")
     pixels = upright(pixels, turn)
-    full_size = upright_size(head.size, turn)
+    whole = options.get("reduce", 1) == 1
+    full_size = (int(pixels.shape[0]), int(pixels.shape[1])) if whole else upright_size(head.size, turn)
     if max_edge_px is not None and max(pixels.shape[:2]) > max_edge_px:
         pixels = reduced(pixels, encoding, max_edge_px)
     if decoded.metadata is not None:
@@ -271,7 +272,7 @@ def interpret(decoded: Decoded, head: Header) -> tuple[NDArray[Any], Encoding, s
         words = "CMYK without a usable profile: the colours are a guess"
         return cmyk_without_profile(decoded.pixels), get_encoding("sRGB"), "assumed sRGB", (*warnings, words)
     pixels = _three_channels(decoded)
-    encoding, origin = _by_marking(head)
+    encoding, origin = decoded.marked or _by_marking(head)
     return pixels, encoding, origin, warnings
 
 
@@ -323,9 +324,12 @@ def over_grey(
         band = slice(top, top + rows)
         cover = np.clip(signal_of(alpha[band]), 0, 1)[..., None]
         signal = signal_of(pixels[band])
-        if premultiplied:
-            signal = np.where(cover > 0, signal / np.maximum(cover, 1e-6), 0.0)
-        light = encoding.decode(signal) * cover + grey * (1 - cover)
+        if premultiplied and encoding.decode is linear:
+            light = signal + grey * (1 - cover)
+        else:
+            if premultiplied:
+                signal = np.where(cover > 0, signal / np.maximum(cover, 1e-6), 0.0)
+            light = encoding.decode(signal) * cover + grey * (1 - cover)
         mixed = code_values(encoding.encode(light), pixels.dtype)
         out[band] = np.where(cover >= 1.0, pixels[band], mixed)
     return out

@@ -1,0 +1,128 @@
+"""HEIF with HEVC (ISO/IEC 23008-12) through libheif, and AVIF through Pillow and imagecodecs.
+
+The libheif that pillow-heif ships has no AV1 decoder; it still reads the boxes of an AVIF.
+"""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.errors import StillError
+from lookdev.stills.exif import load_exif, orientation_of
+from lookdev.stills.formats import Decoded, Header, pillow_without_limit
+from lookdev.stills.marking import encoding_from_code_points
+
+
+def _heif(data: bytes) -> Any:
+    import pillow_heif
+
+    return pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=False)
+
+
+def header(data: bytes) -> Header:
+    """Size, profile or nclx code points, EXIF, notes on what else the file holds.
+
+    Rotation and mirroring of the container (irot, imir) rule; the EXIF orientation repeats them and is not
+    applied again (ISO/IEC 23008-12 6.5.10, annex A.2.1).
+    """
+    file = _heif(data)
+    info: dict[str, Any] = file.info
+    is_avif = _is_avif(data)
+    bits = int(info.get("bit_depth") or 8)
+    orientation, size = 1, (int(file.size[1]), int(file.size[0]))
+    exif = info.get("exif")
+    if is_avif:
+        image = _avif(data)
+        exif = image.info.get("exif")
+        orientation, size = orientation_of(load_exif(exif) or {}), (image.height, image.width)
+    return Header(
+        kind="AVIF" if is_avif else "HEIF",
+        size=size,
+        orientation=orientation,
+        icc=info.get("icc_profile"),
+        exif=exif,
+        xmp=info.get("xmp"),
+        marked=_marked(info.get("nclx_profile")),
+        notes=_notes(info, len(file)),
+        extra=(bits, is_avif),
+    )
+
+
+def _is_avif(data: bytes) -> bool:
+    size = int.from_bytes(data[:4], "big")
+    return b"avif" in data[8 : min(size, 256)] or b"avis" in data[8 : min(size, 256)]
+
+
+def _avif(data: bytes) -> Any:
+    from PIL import Image
+
+    with pillow_without_limit():
+        return Image.open(io.BytesIO(data), formats=("AVIF",))
+
+
+def _marked(nclx: Any) -> Any:
+    if not isinstance(nclx, dict):
+        return None
+    found = encoding_from_code_points(
+        int(nclx.get("color_primaries", 2)), int(nclx.get("transfer_characteristics", 2))
+    )
+    return None if found is None else (found, f"nclx colour information: {found.name}")
+
+
+def _notes(info: dict[str, Any], pictures: int) -> tuple[str, ...]:
+    notes = []
+    auxiliary = " ".join(map(str, info.get("aux") or {})).lower()
+    if "gain" in auxiliary:
+        notes.append("HDR gain map left aside: the standard picture is read")
+    if info.get("depth_images"):
+        notes.append("depth picture left aside")
+    if pictures > 1:
+        notes.append(f"multi-picture file: the primary of {pictures} pictures is read")
+    return tuple(notes)
+
+
+def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1) -> Decoded:
+    """8-bit or 16-bit pixels; 10 and 12 bits are spread over 16, so that white is white."""
+    bits, is_avif = head.extra
+    pixels = _decode_avif(data, bits) if is_avif else _decode_heif(data, bits)
+    if pixels.ndim == 2:
+        return Decoded(pixels, "GREY")
+    if pixels.shape[2] == 2:
+        return Decoded(np.ascontiguousarray(pixels[..., 0]), "GREY", pixels[..., 1])
+    alpha = pixels[..., 3] if pixels.shape[2] == 4 else None
+    return Decoded(np.ascontiguousarray(pixels[..., :3]), "RGB", alpha)
+
+
+def _decode_heif(data: bytes, bits: int) -> NDArray[Any]:
+    file = _heif(data)
+    pixels = np.asarray(file)
+    if pixels.dtype == np.uint16:
+        return _spread(pixels >> (16 - bits), bits)
+    return pixels
+
+
+def _decode_avif(data: bytes, bits: int) -> NDArray[Any]:
+    if bits == 8:
+        image = _avif(data)
+        return np.asarray(image if image.mode in ("RGB", "RGBA") else image.convert("RGB"))
+    import imagecodecs
+
+    pixels = np.asarray(imagecodecs.avif_decode(data))
+    if pixels.dtype != np.uint16:
+        raise StillError("cannot be decoded", found=f"{bits}-bit AVIF as {pixels.dtype}")
+    return _spread(pixels, bits)
+
+
+def _spread(codes: NDArray[Any], bits: int) -> NDArray[np.uint16]:
+    """``bits``-bit codes scaled so that the largest becomes 65535, rounded half up.
+
+    >>> _spread(np.array([0, 512, 1023], np.uint16), 10).tolist()
+    [0, 32800, 65535]
+    """
+    top = (1 << bits) - 1
+    wide = codes.astype(np.uint32)
+    return ((wide * (2 * 65535) + top) // (2 * top)).astype(np.uint16)
