@@ -1,0 +1,240 @@
+"""What one cell of a meter log may hold, and how it is read.
+
+Each reader takes the text of a cell (never empty) and returns the value, or raises :class:`CellError` with
+what is wanted. Numbers may be written with a decimal comma, a true minus sign, spaces or apostrophes between
+thousands, and their unit.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+
+LUX_PER_FC = 10.763910417
+"""1 foot-candle is 1 lumen per square foot; 1 ft = 0.3048 m exactly, so 1 / 0.3048^2 lux."""
+
+CCT_RANGE_K = (1000.0, 25000.0)
+DUV_RANGE = 0.05
+ILLUMINANCE_RANGE_LUX = (0.001, 1_000_000.0)
+
+# CIPA DC-008-2023 (Exif 3.0), LightSource. Illuminants by their CIE CCT; fluorescents by the middle of the
+# range that the standard gives; the rest: common practice.
+BALANCE_PRESETS_K: dict[str, float] = {
+    "daylight": 5500.0,
+    "tungsten": 3200.0,
+    "tungsten incandescent light": 3200.0,
+    "incandescent light": 3200.0,
+    "flash": 5500.0,
+    "fine weather": 5500.0,
+    "cloudy weather": 6500.0,
+    "cloudy": 6500.0,
+    "shade": 7500.0,
+    "daylight fluorescent": 6400.0,
+    "day white fluorescent": 5050.0,
+    "cool white fluorescent": 4150.0,
+    "white fluorescent": 3525.0,
+    "warm white fluorescent": 2925.0,
+    "standard light a": 2856.0,
+    "standard light b": 4874.0,
+    "standard light c": 6774.0,
+    "d55": 5503.0,
+    "d65": 6504.0,
+    "d75": 7504.0,
+    "d50": 5003.0,
+    "iso studio tungsten": 3200.0,
+}
+AUTOMATIC = ("auto", "awb", "automatic", "auto white balance", "automatic balance", "auto wb")
+EMPTY = ("", "-", "–", "—", "--", "n/a", "na", "none", "nil", "?", "n.a.")
+
+
+class CellError(ValueError):
+    """A cell cannot be read: ``problem`` in words, ``wanted`` what would be."""
+
+    def __init__(self, problem: str, wanted: str) -> None:
+        super().__init__(problem)
+        self.problem, self.wanted = problem, wanted
+
+
+def is_empty(text: str) -> bool:
+    """Whether a cell says that there is nothing: empty, a dash, ``n/a``, ``?``."""
+    return text.strip().casefold() in EMPTY
+
+
+_NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)(e[+-]?\d+)?", re.IGNORECASE | re.ASCII)
+
+
+def number(text: str, wanted: str) -> float:
+    """A finite number as typed.
+
+    >>> number("0,3127", "x"), number("5 600", "kelvin"), number("\\u22120.0021", "duv")
+    (0.3127, 5600.0, -0.0021)
+    """
+    plain = unicodedata.normalize("NFKC", text).strip().replace("\N{MINUS SIGN}", "-")
+    plain = plain.replace("\N{EN DASH}", "-").replace("\N{RIGHT SINGLE QUOTATION MARK}", "'")
+    plain = re.sub(r"(?<=\d)[ '](?=\d{3}(\D|$))", "", plain)
+    if "," in plain:
+        if "." in plain:
+            first, last = sorted(",.", key=plain.rindex)
+            plain = plain.replace(first, "").replace(last, ".") if plain.count(last) == 1 else plain
+        elif plain.count(",") == 1:
+            plain = plain.replace(",", ".")
+    if not _NUMBER.fullmatch(plain):
+        raise CellError("not a number", wanted)
+    value = float(plain)
+    if not math.isfinite(value):
+        raise CellError("not a finite number", wanted)
+    return value
+
+
+def within(value: float, low: float, high: float, wanted: str) -> float:
+    """``value`` if it lies from ``low`` to ``high``."""
+    if not low <= value <= high:
+        raise CellError("out of range", wanted)
+    return value
+
+
+def cct(text: str) -> float:
+    """Kelvin from 1000 to 25,000: ``3200``, ``3200K``, ``5,600``."""
+    low, high = CCT_RANGE_K
+    wanted = f"kelvin from {low:.0f} to {high:.0f}"
+    plain = re.sub(r"\s*°?\s*k(elvin)?\.?\s*$", "", text.strip(), flags=re.IGNORECASE)
+    if re.fullmatch(r"\d{1,2}[,.]\d{3}", plain):
+        plain = plain.replace(",", "").replace(".", "")
+    value = number(plain, wanted)
+    if not low <= value <= high:
+        if 1000 <= value * 1000 <= 25000 and value < 25.5:
+            raise CellError("out of range", f"{wanted}: {value * 1000:.0f} for {text.strip()}")
+        raise CellError("out of range", wanted)
+    return value
+
+
+def duv(text: str) -> float:
+    """Distance from the Planckian locus in CIE 1960 u, v; positive is the green side."""
+    wanted = f"Duv from -{DUV_RANGE} to {DUV_RANGE} (farther off the locus give x and y)"
+    return within(number(text, wanted), -DUV_RANGE, DUV_RANGE, wanted)
+
+
+def chromaticity(text: str) -> float:
+    """One CIE 1931 coordinate, over 0 and under 1."""
+    wanted = "a CIE 1931 chromaticity between 0 and 1"
+    value = number(text, wanted)
+    if not 0 < value < 1:
+        raise CellError("out of range", wanted)
+    return value
+
+
+def illuminance(text: str, unit: str) -> float:
+    """Lux of a cell in a ``unit`` column ("lux" or "fc"); a unit in the cell itself rules.
+
+    >>> illuminance("1.2 klx", "lux"), round(illuminance("100", "fc"))
+    (1200.0, 1076)
+    """
+    low, high = ILLUMINANCE_RANGE_LUX
+    wanted = "lux over 0, up to 1000000" if unit == "lux" else "foot-candles over 0, up to 92903"
+    match = re.fullmatch(
+        r"(.*?)\s*(klx|klux|lux|lx|fc|ft-?c|foot-?candles?)?\.?", text.strip(), re.IGNORECASE
+    )
+    assert match is not None
+    plain, own = match.group(1), (match.group(2) or unit).casefold()
+    if re.fullmatch(r"\d{1,3}(,\d{3})+", plain):
+        if plain.count(",") == 1:
+            raise CellError(
+                "could mean two numbers", plain.replace(",", "") + " or " + plain.replace(",", ".")
+            )
+        plain = plain.replace(",", "")
+    scale = 1000.0 if own.startswith("k") else 1.0 if own.startswith("l") else LUX_PER_FC
+    return within(number(plain, wanted) * scale, low, high, wanted)
+
+
+def camera_balance(text: str) -> tuple[float | None, str]:
+    """Kelvin that the camera was set to, and where that number is from; None for automatic balance.
+
+    A preset is known by its name in the Exif standard (LightSource); its kelvin is common practice.
+
+    >>> camera_balance("5600K"), camera_balance("Tungsten"), camera_balance("auto")
+    ((5600.0, 'as set'), (3200.0, 'preset tungsten: 3200 K by common practice'), (None, 'automatic'))
+    """
+    word = " ".join(re.sub(r"[_()\-/]+", " ", text.casefold()).split())
+    if word in AUTOMATIC:
+        return None, "automatic"
+    if word in BALANCE_PRESETS_K:
+        kelvin = BALANCE_PRESETS_K[word]
+        origin = "CIE" if word.startswith(("standard", "d5", "d6", "d7")) else "common practice"
+        return kelvin, f"preset {word}: {kelvin:.0f} K by {origin}"
+    wanted = "kelvin from 1000 to 25000, auto, or an Exif preset such as daylight, tungsten, cloudy, shade"
+    try:
+        return cct(text), "as set"
+    except CellError as error:
+        raise CellError(error.problem, wanted) from None
+
+
+def grey_box(text: str) -> tuple[int, int, int, int]:
+    """``x, y, w, h`` of a grey patch in pixels of the upright still.
+
+    >>> grey_box("1200, 840, 64, 64")
+    (1200, 840, 64, 64)
+    """
+    wanted = 'four whole numbers "x,y,w,h" in pixels, w and h over 0'
+    parts = [p for p in re.split(r"[,;\s]+", text.strip()) if p]
+    if len(parts) != 4 or not all(re.fullmatch(r"\d{1,6}", p, re.ASCII) for p in parts):
+        raise CellError("not a patch", wanted)
+    x, y, w, h = (int(p) for p in parts)
+    if w < 1 or h < 1:
+        raise CellError("a patch without area", wanted)
+    return x, y, w, h
+
+
+_CLOCKS = tuple(
+    re.compile(pattern, re.IGNORECASE | re.ASCII)
+    for pattern in (
+        r"(?P<h>\d{1,2})[:.h](?P<m>\d{2})([:.]\d{2}(\.\d+)?)?\s*((?P<half>[ap])\.?m?\.?)?",
+        r"(?P<h>\d{1,2}) ?h",
+        r"(?P<h>\d{1,2})\s*(?P<half>[ap])\.?m\.?",
+        r"(?P<h>\d{1,2})(?P<m>\d{2})",
+    )
+)
+
+
+def clock(text: str) -> str:
+    """A time of day as ``HH:MM``, from ``17:05``, ``5:05 pm``, ``17h05``, ``1705``, or an ISO date and time.
+
+    >>> clock("5.05 PM"), clock("2031-03-04T17:05:00"), clock("0630")
+    ('17:05', '17:05', '06:30')
+    """
+    wrong = CellError("not a time of day", "a time of day such as 17:05")
+    plain = re.sub(r"^\d{4}[-/.]\d{1,2}[-/.]\d{1,2}[T ]+", "", text.strip(), flags=re.ASCII)
+    match = next((m for m in (c.fullmatch(plain) for c in _CLOCKS) if m), None)
+    if match is None:
+        raise wrong
+    parts = match.groupdict()
+    hour, minute, half = int(parts["h"]), int(parts.get("m") or 0), (parts.get("half") or "").casefold()
+    if half:
+        if not 1 <= hour <= 12:
+            raise wrong
+        hour = hour % 12 + (12 if half == "p" else 0)
+    if hour > 23 or minute > 59:
+        raise wrong
+    return f"{hour:02d}:{minute:02d}"
+
+
+ROLES = {
+    "key light": "key", "keylight": "key", "main": "key", "main light": "key", "k": "key",
+    "fill light": "fill", "filllight": "fill", "f": "fill",
+}  # fmt: skip
+
+
+def role(text: str) -> str:
+    """What the light does there, in lower case: key, fill, or any other word."""
+    word = " ".join(text.casefold().split())
+    return ROLES.get(word, word)
+
+
+def patterns(text: str) -> tuple[str, ...]:
+    """Names and globs of stills, separated by ``;``, ``,`` or ``|``.
+
+    >>> patterns("loft_01.jpg; loft_0[2-4].*")
+    ('loft_01.jpg', 'loft_0[2-4].*')
+    """
+    parts = (p.strip().replace("\\", "/").removeprefix("./") for p in re.split(r"[;,|\n]+", text))
+    return tuple(p + "*" if p.endswith("/") else p for p in parts if p)

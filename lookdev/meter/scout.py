@@ -1,0 +1,336 @@
+"""A scout: a folder of stills with ``meter.csv``, and ``scout.toml`` with the production's plan.
+
+``scout.toml``, every key optional:
+
+```toml
+title = "Low Ferry"
+date = "4 March"
+
+[plan]
+exposure_index = 800
+frame_rate_fps = 24
+shutter_angle_deg = 172.8   # or shutter_s = "1/50"
+t_stop = 2.8                # the stop to shoot at
+lens_t_stop = 1.4           # the widest that the lens opens
+filter_stops = 0.6          # light that filters in front of the lens take
+balance_k = 4300            # the production's balance, with balance_duv if it is off the locus
+camera_balance_k = 5600     # what the stills camera was set to, where meter.csv does not say
+footage_encoding = "ACEScct"
+match = "meter"             # bring each still to the exposure that the meter calls for
+mains_hz = 50
+receptor = "flat"           # of the meter; or "dome"
+calibration_constant = 250  # ISO 2720: 240 to 400 flat, 320 to 540 dome
+
+[meter]
+tolerance_mired = 6
+tolerance_duv = 0.003
+
+[fixture]
+name = "colour-mixing panel"
+primaries = [[0.69, 0.31], [0.17, 0.70], [0.14, 0.05]]   # x, y of red, green, blue
+```
+"""
+
+from __future__ import annotations
+
+import datetime
+import difflib
+import tomllib
+from dataclasses import dataclass, field
+from fractions import Fraction
+from functools import cached_property
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+
+from lookdev.errors import MeterError
+from lookdev.meter.log import MeterLog, Tolerance, read_meter_log
+
+Point = tuple[float, float]
+
+MAX_BYTES = 1_000_000
+LOG_NAMES = ("meter.csv", "meter.tsv", "meter.txt")
+SPREADSHEETS = ("meter.xlsx", "meter.xls", "meter.ods", "meter.numbers")
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+def _seconds(value: object) -> object:
+    """Seconds from a number, or from a fraction in text such as ``"1/50"``."""
+    if isinstance(value, str):
+        try:
+            return float(Fraction(value.strip().lower().removesuffix("s").strip().replace(" ", "")))
+        except (ValueError, ZeroDivisionError):
+            raise ValueError('seconds such as 0.02 or "1/50"') from None
+    return value
+
+
+class Plan(_Part):
+    """``[plan]``: how the production means to shoot. Numbers that are not given stay None.
+
+    ``match`` is "meter" (each still is brought to the exposure that its incident reading calls for) or
+    "none". ``calibration_constant`` C of ISO 2720 goes with the ``receptor``; common practice without it.
+    """
+
+    exposure_index: Annotated[float, Field(ge=1, le=1_000_000)] | None = None
+    frame_rate_fps: Annotated[float, Field(gt=0, le=10_000)] | None = None
+    shutter_angle_deg: Annotated[float, Field(gt=0, le=360)] | None = None
+    shutter_s: Annotated[float, Field(gt=0, le=60), BeforeValidator(_seconds)] | None = None
+    t_stop: Annotated[float, Field(ge=0.5, le=128)] | None = None
+    lens_t_stop: Annotated[float, Field(ge=0.5, le=128)] | None = None
+    filter_stops: Annotated[float, Field(ge=0, le=20)] = 0.0
+    balance_k: Annotated[float, Field(ge=1000, le=25000)] | None = None
+    balance_duv: Annotated[float, Field(ge=-0.05, le=0.05)] | None = None
+    camera_balance_k: Annotated[float, Field(ge=1000, le=25000)] | None = None
+    footage_encoding: str | None = None
+    match: Literal["meter", "none"] = "none"
+    mains_hz: Literal[50, 60] | None = None
+    receptor: Literal["flat", "dome"] = "flat"
+    calibration_constant: float | None = None
+    fixture: Fixture | None = None
+
+    @model_validator(mode="after")
+    def _one_shutter(self) -> Self:
+        if self.shutter_angle_deg is not None and self.shutter_s is not None:
+            raise ValueError("shutter_angle_deg or shutter_s, not both")
+        fps = self.frame_rate_fps
+        if self.shutter_s is not None and fps is not None and self.shutter_s > 1.0001 / fps:
+            raise ValueError(f"a shutter_s within one frame (1/{fps:g} s)")
+        if self.t_stop is not None and self.lens_t_stop is not None and self.t_stop < self.lens_t_stop - 1e-9:
+            raise ValueError(f"a t_stop that the lens reaches (lens_t_stop = {self.lens_t_stop:g})")
+        if self.balance_duv is not None and self.balance_k is None:
+            raise ValueError("balance_k together with balance_duv")
+        return self
+
+    @model_validator(mode="after")
+    def _constant_in_the_standard(self) -> Self:
+        from lookdev.meter.exposure import CONSTANT_RANGES
+
+        low, high = CONSTANT_RANGES[self.receptor]
+        if self.calibration_constant is not None and not low <= self.calibration_constant <= high:
+            raise ValueError(f"a constant from {low:g} to {high:g} for a {self.receptor} receptor (ISO 2720)")
+        return self
+
+    @property
+    def balance_xy(self) -> Point | None:
+        """Chromaticity of the production's balance.
+
+        ``balance_duv`` off the Planckian locus if that is given; else CIE daylight from 4000 K and the
+        Planckian locus below, as the written white points of cameras are read.
+        """
+        from lookdev.colorimetry.temperature import balance_white_xy, xy_from_cct
+
+        if self.balance_k is None:
+            return None
+        white = (
+            balance_white_xy(self.balance_k)
+            if self.balance_duv is None
+            else xy_from_cct(self.balance_k, self.balance_duv)
+        )
+        return float(white[0]), float(white[1])
+
+
+class Fixture(_Part):
+    """``[fixture]``: a colour-mixing lamp, by the x, y of its three primaries."""
+
+    name: str = "the fixture"
+    primaries: tuple[Point, Point, Point]
+
+    @model_validator(mode="after")
+    def _is_a_triangle(self) -> Self:
+        from lookdev.meter.fixture import area
+        from lookdev.meter.log import is_possible
+
+        for x, y in self.primaries:
+            if not is_possible((x, y), slack=0.01):
+                raise ValueError(f"three x, y inside the spectral locus, not {x:g}, {y:g}")
+        if area(self.primaries) < 1e-4:
+            raise ValueError("three x, y that span a triangle; these lie on one line (zero area)")
+        return self
+
+
+class Meter(_Part):
+    """``[meter]``: by how much two ways of saying one reading may differ."""
+
+    tolerance_mired: Annotated[float, Field(ge=0, le=500)] = 6.0
+    tolerance_duv: Annotated[float, Field(ge=0, le=0.1)] = 0.003
+    tolerance_illuminance_percent: Annotated[float, Field(ge=0, le=100)] = 3.0
+
+
+class ScoutFile(_Part):
+    """The whole of ``scout.toml``."""
+
+    title: str | None = None
+    date: str | None = None
+    plan: Plan = Plan()
+    meter: Meter = Meter()
+    fixture: Fixture | None = None
+
+
+Plan.model_rebuild()
+ScoutFile.model_rebuild()
+
+
+@dataclass(frozen=True)
+class Scout:
+    """A folder of stills, what was metered there, and the plan."""
+
+    folder: Path
+    title: str
+    plan: Plan = field(default_factory=Plan)
+    stills: tuple[Path, ...] = ()
+    log: MeterLog = field(default_factory=MeterLog)
+    date: str | None = None
+
+    @cached_property
+    def _locations(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(r.location for r in self.log.readings if r.location is not None))
+
+    def locations(self) -> tuple[str, ...]:
+        """The locations in the order of the meter log."""
+        return self._locations
+
+
+def load_scout(folder: Path) -> Scout:
+    """Read a scout.
+
+    Without ``meter.csv`` the log is empty and says so in its warnings. Rows that cannot be read are in
+    ``log.errors``.
+
+    Raises
+    ------
+    MeterError : ``scout.toml`` is wrong somewhere (file, key, found, wanted), or ``meter.csv`` is no table.
+    """
+    from lookdev.stills.reader import find_stills
+
+    folder = Path(folder)
+    settings = read_scout_file(folder)
+    tolerance = Tolerance(
+        settings.meter.tolerance_mired,
+        settings.meter.tolerance_duv,
+        settings.meter.tolerance_illuminance_percent / 100,
+    )
+    path = find_meter_log(folder)
+    if path is None:
+        log = MeterLog(warnings=("no meter.csv in this folder: nothing is balanced from a reading",))
+    else:
+        log = read_meter_log(path, tolerance)
+    plan = settings.plan.model_copy(update={"fixture": settings.fixture or settings.plan.fixture})
+    title = settings.title or folder.resolve().name.replace("_", " ").strip() or "Scout"
+    stills = tuple(find_stills(folder))
+    log = _with_unused_patterns(log, [p.relative_to(folder).as_posix() for p in stills])
+    return Scout(folder, title, plan, stills, log, settings.date)
+
+
+def _with_unused_patterns(log: MeterLog, names: list[str]) -> MeterLog:
+    """The log with a warning for each pattern that names no still, with the nearest name."""
+    from dataclasses import replace
+
+    from lookdev.meter.log import match_rank
+
+    notes = []
+    for reading in log.readings:
+        for pattern in reading.stills:
+            if names and not any(match_rank(name, pattern) for name in names):
+                near = difflib.get_close_matches(pattern, names, n=1, cutoff=0.6)
+                hint = f"; nearest is {near[0]}" if near else ""
+                file = log.path.name if log.path else "meter.csv"
+                notes.append(f"{file}, row {reading.row}: no still is called '{pattern}'{hint}")
+    return replace(log, warnings=(*log.warnings, *notes)) if notes else log
+
+
+def find_meter_log(folder: Path) -> Path | None:
+    """``meter.csv`` in any letter case (or ``.tsv``, ``.txt``); None if there is none.
+
+    Raises
+    ------
+    MeterError : there is a spreadsheet of that name, which must be saved as CSV first.
+    """
+    try:
+        here = sorted(p for p in folder.iterdir() if p.is_file())
+    except OSError as error:
+        raise MeterError(f"cannot be read: {error.strerror or error}", file=folder) from error
+    for name in LOG_NAMES:
+        exact = [p for p in here if p.name == name]
+        found = exact or [p for p in here if p.name.casefold() == name]
+        if found:
+            return found[0]
+    for path in here:
+        if path.name.casefold() in SPREADSHEETS:
+            raise MeterError("is a spreadsheet", file=path.name, wanted="the same table saved as meter.csv")
+    return None
+
+
+def read_scout_file(folder: Path) -> ScoutFile:
+    """``scout.toml`` of a folder; all defaults if there is none.
+
+    Raises
+    ------
+    MeterError : names the key, what was found, what is wanted, and the nearest known key.
+    """
+    path = folder / "scout.toml"
+    if not path.exists():
+        return ScoutFile()
+    try:
+        if path.stat().st_size > MAX_BYTES:
+            raise MeterError("is too large", file=path.name, wanted=f"at most {MAX_BYTES} bytes")
+        data = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+    except OSError as error:
+        raise MeterError(f"cannot be read: {error.strerror or error}", file=path.name) from error
+    except UnicodeDecodeError as error:
+        raise MeterError(
+            f"is not UTF-8 text (byte {error.start})", file=path.name, wanted="a TOML file"
+        ) from None
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        raise MeterError(f"is not TOML: {error}", file=path.name) from None
+    if isinstance(data.get("date"), datetime.date | datetime.datetime | datetime.time):
+        data["date"] = data["date"].isoformat()
+    try:
+        return ScoutFile.model_validate(data)
+    except ValidationError as error:
+        raise _first_error(error, path.name) from None
+
+
+_PARTS: dict[str, type[_Part]] = {"plan": Plan, "meter": Meter, "fixture": Fixture}
+
+
+def _known_keys(part: str | None) -> list[str]:
+    return list(ScoutFile.model_fields if part is None else _PARTS[part].model_fields)
+
+
+def _first_error(error: ValidationError, file: str) -> MeterError:
+    details = error.errors()
+    first = next((e for e in details if e["type"] == "extra_forbidden"), details[0])
+    steps = [str(step) for step in first["loc"]]
+    part = steps[0] if steps and steps[0] in _PARTS else None
+    key = ".".join(steps) or None
+    if first["type"] == "extra_forbidden":
+        everywhere = {k: f"{p}.{k}" for p in _PARTS for k in _known_keys(p)} | {
+            k: k for k in _known_keys(None) if k not in _PARTS
+        }
+        known = _known_keys(part if len(steps) > 1 else None)
+        near = difflib.get_close_matches(steps[-1], known, n=1, cutoff=0.6)
+        far = difflib.get_close_matches(steps[-1], list(everywhere), n=1, cutoff=0.6)
+        nearest = ".".join([*steps[:-1], near[0]]) if near else everywhere[far[0]] if far else None
+        wanted = f"{nearest} (the nearest)" if nearest else "one of " + ", ".join(known)
+        return MeterError("unknown key", file=file, key=key, wanted=wanted)
+    wanted = _wanted(first)
+    found = None if first["type"] == "missing" or isinstance(first["input"], dict) else first["input"]
+    problem = "missing" if first["type"] == "missing" else "wrong value"
+    return MeterError(problem, file=file, key=key, found=found, wanted=wanted)
+
+
+def _wanted(detail: Any) -> str:
+    kind, context = detail["type"], detail.get("ctx", {})
+    if kind == "value_error":
+        return str(context["error"])
+    bounds = {"greater_than": "gt", "greater_than_equal": "ge", "less_than": "lt", "less_than_equal": "le"}
+    if kind in bounds:
+        words = {"gt": "over", "ge": "at least", "lt": "under", "le": "at most"}[bounds[kind]]
+        return f"a number, {words} {context[bounds[kind]]:g}"
+    if kind in ("model_type", "dict_type", "model_attributes_type"):
+        return "a table of keys"
+    return str({"missing": "a value"}.get(kind, detail["msg"][0].lower() + detail["msg"][1:]))
