@@ -78,11 +78,14 @@ def check_patches(source: Encoding) -> list[Patch]:
         "magenta": (1, 0, 1),
         "yellow": (1, 1, 0),
     }
+    dark = np.clip(
+        source.from_working(np.zeros(3)), 0.0, 0.5
+    )  # the code of no light: a log encoding's is not 0
     for row, (name, on) in enumerate(hues.items()):
         for column in range(8):
             level = (column + 1) / 8
             box = (_MARGIN + column * 100, 440 + row * 98, 100, 98)
-            signal = np.array(on) * level
+            signal = dark + np.array(on) * level * (1.0 - dark)
             patches.append(_patch(f"{name} {level:.1%}", "primaries and secondaries", box, signal))
     for i, (name, signal) in enumerate(chart_signals(source)):
         box = (880 + (i % 6) * 166, 440 + (i // 6) * 147, 166, 147)
@@ -263,22 +266,20 @@ def wrong_answers(
         answer("unchanged", "the LUT is not on", x),
         answer(
             "too contrasty",
-            "range in: full codes taken for narrow (64-940 stretched)",
+            "range in: 64-940 stretched to full before the LUT",
             lut((x - black) / (white - black)),
         ),
-        answer(
-            "too flat", "range in: codes squeezed to narrow before the LUT", lut(black + x * (white - black))
-        ),
+        answer("too flat", "range in: squeezed to 64-940 before the LUT", lut(black + x * (white - black))),
         answer(
             "lifted blacks",
-            "range out: the result squeezed to narrow after the LUT",
+            "range out: squeezed to 64-940 after the LUT",
             black + lut(x) * (white - black),
         ),
         answer(
             "wrong colour and contrast",
-            f"encoding in: footage was made {other.name} before the LUT",
+            f"encoding in: made {other.name} before the LUT",
             lut(converted),
         ),
-        answer("the look twice", "order: the LUT is on twice, in the clip and in the timeline", lut(lut(x))),
+        answer("the look twice", "order: the LUT is on twice", lut(lut(x))),
     ]
     return tells, right, wrong
