@@ -179,8 +179,8 @@ def _check_page(document: Document, proof: Proof) -> None:
         box.left,
         y + 5,
         width,
-        f"Output is {proof.target.name.removesuffix(' narrow')}, {proof.target.code_range} range. Judging colour "
-        "by eye needs a calibrated monitor; reading these numbers does not.",
+        f"Output is {proof.target.name.removesuffix(' narrow')}, {proof.target.code_range} range. Judging "
+        "colour by eye needs a calibrated monitor; reading these numbers does not.",
         LABEL,
     )
 
