@@ -12,11 +12,15 @@ from lookdev.colorimetry.encodings import Encoding, get_encoding
 from lookdev.errors import StillError
 from lookdev.stills.icc import parse_profile, profile_bytes
 
-TARGET = "Adobe RGB"  # holds the printing gamuts that sRGB cuts
+_NARROW, _WIDE = "sRGB", "Adobe RGB"  # Adobe RGB holds the printing gamuts that sRGB cuts
+_CUT_SHARE = 1e-3
+_MODES = {"RGB": ("RGB", "RGB"), "GREY": ("GRAY", "L"), "CMYK": ("CMYK", "CMYK")}
 
 
 def convert_with_profile(pixels: NDArray[Any], mode: str, icc: bytes) -> tuple[NDArray[np.uint8], Encoding]:
-    """8-bit pixels to :data:`TARGET` through ``icc``, relative colorimetric.
+    """8-bit pixels to sRGB through ``icc``, or to Adobe RGB where sRGB would cut colours off.
+
+    Relative colorimetric with black point compensation.
 
     Parameters
     ----------
@@ -27,34 +31,50 @@ def convert_with_profile(pixels: NDArray[Any], mode: str, icc: bytes) -> tuple[N
     ------
     StillError : LittleCMS refuses the profile, or it is not for such pixels.
     """
-    from PIL import Image, ImageCms
-
-    wanted = {"RGB": "RGB", "GREY": "GRAY", "CMYK": "CMYK"}[mode]
+    wanted, pil_mode = _MODES[mode]
     space = parse_profile(icc).colour_space
     if space != wanted:
         raise StillError("broken ICC profile", found=f"a {space} profile on {mode} pixels")
-    target = get_encoding(TARGET)
     codes = pixels if pixels.dtype == np.uint8 else (pixels >> 8).astype(np.uint8)
-    pil_mode = {"RGB": "RGB", "GREY": "L", "CMYK": "CMYK"}[mode]
+    narrow = _through_littlecms(codes, pil_mode, icc, get_encoding(_NARROW))
+    ends = np.any((narrow == 0) | (narrow == 255), axis=-1)
+    if mode != "GREY" and ends.mean() > _CUT_SHARE:
+        wide = _through_littlecms(codes, pil_mode, icc, get_encoding(_WIDE))
+        cut = ends & ~np.any((wide == 0) | (wide == 255), axis=-1)
+        if cut.mean() > _CUT_SHARE:
+            return wide, get_encoding(_WIDE)
+    return narrow, get_encoding(_NARROW)
+
+
+def _through_littlecms(
+    codes: NDArray[np.uint8], pil_mode: str, icc: bytes, target: Encoding
+) -> NDArray[np.uint8]:
+    from PIL import ImageCms
+
     try:
-        source = ImageCms.ImageCmsProfile(io.BytesIO(icc))
-        goal = ImageCms.ImageCmsProfile(io.BytesIO(profile_bytes(target)))
         transform: Any = ImageCms.buildTransform(
-            source,
-            goal,
+            ImageCms.ImageCmsProfile(io.BytesIO(icc)),
+            ImageCms.ImageCmsProfile(io.BytesIO(profile_bytes(target))),
             pil_mode,
             "RGB",
             renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
             flags=ImageCms.Flags.BLACKPOINTCOMPENSATION,
         )
-        done = ImageCms.applyTransform(Image.fromarray(np.ascontiguousarray(codes), pil_mode), transform)
+        picture = _image(codes, pil_mode)
+        return np.asarray(ImageCms.applyTransform(picture, transform))
     except (ImageCms.PyCMSError, OSError, ValueError) as error:
         raise StillError("broken ICC profile", found=str(error)) from error
-    return np.asarray(done), target
+
+
+def _image(codes: NDArray[np.uint8], pil_mode: str) -> Any:
+    from PIL import Image
+
+    height, width = codes.shape[:2]
+    return Image.frombuffer(
+        pil_mode, (width, height), np.ascontiguousarray(codes).tobytes(), "raw", pil_mode, 0, 1
+    )
 
 
 def cmyk_without_profile(pixels: NDArray[Any]) -> NDArray[np.uint8]:
     """Plain (1 - ink)(1 - black), Pillow's conversion: a picture to look at, no colour to trust."""
-    from PIL import Image
-
-    return np.asarray(Image.fromarray(pixels, "CMYK").convert("RGB"))
+    return np.asarray(_image(pixels, "CMYK").convert("RGB"))

@@ -164,8 +164,8 @@ def sensor_space(matrix: Array, gains: list[float]) -> RGBSpace | None:
     """RGB space of balanced camera RGB; None where the matrix and the gains make no space.
 
     As the DNG specification has it (1.7, chapter 6, without a ForwardMatrix): camera RGB to XYZ by the
-    inverse of ColorMatrix, and the white that the balance makes neutral to D65 by linear Bradford. A lamp that was
-    metered then shows in the picture just where the balance stage of a look expects it.
+    inverse of ColorMatrix, and the white that the balance makes neutral to D65 by linear Bradford. A lamp
+    that was metered then shows in the picture just where the balance stage of a look expects it.
     """
     to_xyz = np.linalg.inv(matrix)
     white = to_xyz @ (1.0 / np.asarray(gains[:3]))
