@@ -1,24 +1,40 @@
-"""Runs a list of tasks: here on threads, or on a Dask scheduler, through one executor interface."""
+"""Runs a list of tasks: here on threads, or on a Dask scheduler, through one executor interface.
+
+Threads and not processes: decoding, grading, encoding and hashing all run outside the interpreter's lock, so
+that threads keep every core busy as processes would, and share lattices, code and memory.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from concurrent.futures import Executor, ThreadPoolExecutor, as_completed
-from dataclasses import dataclass
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor, Future, ThreadPoolExecutor, as_completed
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from importlib import import_module
 from pathlib import Path
+from typing import Any
 
-from lookdev.render.tasks import Task, TaskResult, do_task
+from lookdev.errors import LookdevError, RequestError
+from lookdev.render.journal import Journal, Record, folder_lock, open_journal, sweep_parts
+from lookdev.render.tasks import Task, TaskResult, do_task, failed
+
+CONNECT_SECONDS = 10
+RETRIES = 5
 
 
 @dataclass(frozen=True)
 class Event:
-    """Something to tell a person: a still is done ("still"), or a note ("note", ``text``)."""
+    """Something to tell a person: a still is done ("still", with ``result``), or a line of text ("note")."""
 
     kind: str
     text: str = ""
     result: TaskResult | None = None
     done: int = 0
     total: int = 0
+
+
+Tell = Callable[[Event], None]
 
 
 def run_tasks(
@@ -28,7 +44,7 @@ def run_tasks(
     workers: int = 2,
     resume: bool = False,
     cluster: str | None = None,
-    on_event: Callable[[Event], None] | None = None,
+    on_event: Tell | None = None,
 ) -> list[TaskResult]:
     """Do ``tasks`` and return their results in the order of ``tasks``.
 
@@ -44,14 +60,138 @@ def run_tasks(
     Raises
     ------
     RequestError : another batch holds ``state``; two outputs have one path; the cluster cannot be reached.
+    KeyboardInterrupt : after Ctrl-C; what was finished is in the journal, and ``resume`` goes on from there.
     """
     tell = on_event or (lambda event: None)
-    executor: Executor = ThreadPoolExecutor(workers)
+    _refuse_doubles(tasks)
+    with folder_lock(state):
+        folders = {state, state.parent} | {p.parent for task in tasks for p in _paths(task)}
+        folders |= {task.thumbnails for task in tasks if task.thumbnails is not None}
+        sweep_parts(folders)
+        try:
+            with open_journal(state, keep=resume) as journal:
+                return _run(tasks, journal, workers, cluster, tell)
+        finally:
+            sweep_parts(folders)
+
+
+def _run(
+    tasks: Sequence[Task], journal: Journal, workers: int, cluster: str | None, tell: Tell
+) -> list[TaskResult]:
     results: dict[int, TaskResult] = {}
-    with executor:
-        futures = {executor.submit(do_task, task, {}): i for i, task in enumerate(tasks)}
-        for future in as_completed(futures):
-            result = future.result()
-            results[futures[future]] = result
-            tell(Event("still", result=result, done=len(results), total=len(tasks)))
+    stopping = threading.Event()
+
+    def finish(i: int, result: TaskResult) -> None:
+        results[i] = result
+        journal.add(_records(journal, result))
+        tell(Event("still", result=result, done=len(results), total=len(tasks)))
+
+    with _executor(workers, cluster, stopping) as (executor, submit):
+        futures: dict[Future[TaskResult], int] = {
+            submit(task, journal.records_for(_paths(task))): i for i, task in enumerate(tasks)
+        }
+        try:
+            if cluster is None and not all(task.exact for task in tasks):
+                from lookdev.render.kernel import warm_up
+
+                warm_up(lambda text: tell(Event("note", text=text)))
+            for future in as_completed(futures):
+                finish(futures[future], _outcome(future, tasks[futures[future]]))
+        except BaseException:
+            stopping.set()
+            executor.shutdown(wait=True, cancel_futures=True)
+            for future, i in futures.items():
+                if i not in results and future.done() and not future.cancelled():
+                    journal.add(_records(journal, _outcome(future, tasks[i])))
+            raise
     return [results[i] for i in range(len(tasks))]
+
+
+def _outcome(future: Future[TaskResult], task: Task) -> TaskResult:
+    """The result under the paths that the task was given with."""
+    try:
+        result = future.result()
+    except Exception as error:  # a worker that died again and again, a cluster that went away
+        words = f"no worker got it done: {type(error).__name__}: {error}"
+        return failed(task, str(LookdevError(words, file=task.still)))
+    outputs = tuple(
+        replace(done, path=output.path) for done, output in zip(result.outputs, task.outputs, strict=True)
+    )
+    return replace(result, still=task.still, outputs=outputs)
+
+
+def _records(journal: Journal, result: TaskResult) -> list[Record]:
+    facts = {
+        "encoding": result.encoding,
+        "encoding_origin": result.encoding_origin,
+        "warnings": list(result.warnings),
+    }
+    return [
+        Record(journal.name(output.path), output.key, output.sha256, facts)
+        for output in result.outputs
+        if output.error is None and not output.skipped and output.key and output.sha256
+    ]
+
+
+def _paths(task: Task) -> list[Path]:
+    return [output.path for output in task.outputs]
+
+
+def _refuse_doubles(tasks: Sequence[Task]) -> None:
+    seen: set[str] = set()
+    for path in (path for task in tasks if task.write_stills for path in _paths(task)):
+        key = str(path.absolute()).casefold()
+        if key in seen:
+            raise RequestError("two outputs would have the same name", file=path)
+        seen.add(key)
+
+
+Submit = Callable[[Task, dict[str, Record]], "Future[TaskResult]"]
+
+
+@contextmanager
+def _executor(
+    workers: int, cluster: str | None, stopping: threading.Event
+) -> Iterator[tuple[Executor, Submit]]:
+    if cluster is not None:
+        with _cluster_executor(cluster) as remote:
+            yield remote, lambda task, done: remote.submit(do_task, *_absolute(task, done))
+        return
+    import cv2
+
+    threads = cv2.getNumThreads()
+    cv2.setNumThreads(1)  # the stills share the cores; a decoder must not take them all
+    try:
+        with ThreadPoolExecutor(workers, thread_name_prefix="lookdev") as pool:
+            yield pool, lambda task, done: pool.submit(do_task, task, done, stopping.is_set)
+    finally:
+        cv2.setNumThreads(threads)
+
+
+def _absolute(task: Task, done: dict[str, Record]) -> tuple[Task, dict[str, Record]]:
+    """A task, and what is known of it, for a worker whose working folder is another."""
+    outputs = tuple(replace(output, path=output.path.absolute()) for output in task.outputs)
+    thumbnails = task.thumbnails.absolute() if task.thumbnails is not None else None
+    there = replace(task, still=task.still.absolute(), outputs=outputs, thumbnails=thumbnails)
+    return there, {str(Path(path).absolute()): record for path, record in done.items()}
+
+
+@contextmanager
+def _cluster_executor(address: str) -> Iterator[Any]:
+    try:
+        distributed: Any = import_module("distributed")
+    except ImportError as error:
+        raise RequestError(
+            "a cluster needs Dask's distributed", key="--cluster", wanted="pip install 'lookdev[cluster]'"
+        ) from error
+    try:
+        client = distributed.Client(address, timeout=CONNECT_SECONDS, set_as_default=False)
+    except (OSError, ValueError, TimeoutError) as error:
+        raise RequestError(
+            "no Dask scheduler answers",
+            key="--cluster",
+            found=address,
+            wanted="the address of a running scheduler, such as tcp://127.0.0.1:8786",
+        ) from error
+    with client:
+        yield client.get_executor(pure=False, retries=RETRIES)

@@ -1,27 +1,54 @@
-"""What a batch has done, so that an interrupted one can go on: keys over content, never over time stamps."""
+"""What a batch has done, so that an interrupted one can go on: keys over content, never over time stamps.
+
+The journal is a file of JSON lines. A line is added, and flushed to the disk, after the output that it speaks
+of has got its name; a line cut short by a crash is left out when it is read. Whether an output is up to date
+is decided by its record *and* its present content.
+"""
 
 from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
+import os
+import re
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import asdict, dataclass, field, fields, is_dataclass
+from functools import cache
 from pathlib import Path
+from typing import Any, TextIO
 
-from lookdev.errors import StillError
+import lookdev
+from lookdev.errors import LookdevError, RequestError, StillError
+
+_PART = re.compile(r"\..+\.\d+\.part")
 
 
 @dataclass(frozen=True)
 class Record:
-    """One line of the journal: ``path`` was written from inputs with ``key`` and has content ``sha256``."""
+    """One line of the journal.
+
+    Attributes
+    ----------
+    path : the output, relative to the batch's folder where it lies in it.
+    key : what the output was made from, as :func:`content_key` says it.
+    sha256 : content of the output.
+    facts : what reports want to know about the still, so that it need not be read again.
+    """
 
     path: str
     key: str
     sha256: str
-    facts: dict[str, object]
+    facts: dict[str, Any] = field(default_factory=dict)
 
 
 def file_sha256(path: Path) -> str:
-    """SHA-256 of a file's content, in hexadecimal."""
+    """SHA-256 of a file's content, in hexadecimal.
+
+    Raises
+    ------
+    StillError : it cannot be read.
+    """
     try:
         with path.open("rb") as handle:
             return hashlib.file_digest(handle, "sha256").hexdigest()
@@ -30,10 +57,124 @@ def file_sha256(path: Path) -> str:
 
 
 def content_key(*parts: object) -> str:
-    """SHA-256 over ``parts`` (anything that JSON can say), in hexadecimal.
+    """SHA-256 over ``parts``: anything that JSON can say, and dataclasses of it; in hexadecimal.
 
     >>> content_key("a", 1)[:12]
     '135f17a475a6'
     """
-    text = json.dumps(parts, ensure_ascii=True, sort_keys=True, separators=(",", ":"))
+    text = json.dumps(parts, ensure_ascii=True, sort_keys=True, separators=(",", ":"), default=_plain)
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _plain(value: object) -> object:
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: getattr(value, f.name) for f in fields(value)}
+    if isinstance(value, Path):
+        return value.as_posix()
+    if hasattr(value, "tolist"):
+        return value.tolist()
+    raise TypeError(f"no key can be made of {type(value).__name__}")
+
+
+@cache
+def tool_version() -> str:
+    """The version and a digest of the package's source: what another tool made is never taken for ours."""
+    digest = hashlib.sha256()
+    home = Path(lookdev.__file__).parent
+    for path in sorted(home.rglob("*.py")):
+        digest.update(path.relative_to(home).as_posix().encode() + b"\0" + path.read_bytes())
+    return f"{lookdev.__version__}+{digest.hexdigest()[:16]}"
+
+
+class Journal:
+    """The journal of one batch folder. Made by :func:`open_journal`."""
+
+    def __init__(self, home: Path, records: dict[str, Record], handle: TextIO) -> None:
+        self._home, self._records, self._handle = home, records, handle
+
+    def name(self, path: Path) -> str:
+        """How the journal calls an output."""
+        here = path.absolute()
+        return here.relative_to(self._home).as_posix() if here.is_relative_to(self._home) else here.as_posix()
+
+    def records_for(self, paths: Iterable[Path]) -> dict[str, Record]:
+        """Records by ``str(path)``, where there are any."""
+        found = {str(path): self._records.get(self.name(path)) for path in paths}
+        return {path: record for path, record in found.items() if record is not None}
+
+    def add(self, records: Iterable[Record]) -> None:
+        """Add lines and flush them to the disk."""
+        lines = [json.dumps(asdict(record), ensure_ascii=True, sort_keys=True) + "\n" for record in records]
+        if lines:
+            self._handle.write("".join(lines))
+            self._handle.flush()
+            os.fsync(self._handle.fileno())
+
+
+@contextmanager
+def open_journal(state: Path, *, keep: bool) -> Iterator[Journal]:
+    """The journal in ``state``, with the records of earlier runs if ``keep``; a new one else.
+
+    Raises
+    ------
+    LookdevError : it cannot be read or written.
+    """
+    path = state / "journal.jsonl"
+    try:
+        records = _read(path) if keep else {}
+        if not keep:
+            path.unlink(missing_ok=True)
+        with path.open("a", encoding="utf-8") as handle:
+            if handle.tell() and not path.read_bytes().endswith(b"\n"):
+                handle.write("\n")
+            yield Journal(state.parent.absolute(), records, handle)
+    except OSError as error:
+        raise LookdevError(f"cannot be written: {error.strerror or error}", file=path) from error
+
+
+def _read(path: Path) -> dict[str, Record]:
+    records: dict[str, Record] = {}
+    text = path.read_text(encoding="utf-8", errors="replace") if path.exists() else ""
+    for line in text.splitlines():
+        with suppress(ValueError, TypeError):
+            record = Record(**json.loads(line))
+            if isinstance(record.path, str) and isinstance(record.facts, dict):
+                records[record.path] = record
+    return records
+
+
+@contextmanager
+def folder_lock(state: Path) -> Iterator[None]:
+    """Hold a batch folder for this process; a lock taken twice by one process counts once.
+
+    Raises
+    ------
+    RequestError : another batch holds it, or the folder cannot be written.
+    """
+    from filelock import FileLock, Timeout
+
+    try:
+        state.mkdir(parents=True, exist_ok=True)
+        lock = FileLock(state / "lock", timeout=0, is_singleton=True)
+        lock.acquire()
+    except Timeout as error:
+        raise RequestError(
+            "another batch is writing into this folder",
+            file=state.parent,
+            wanted="that one to end first, or another folder (--out DIR)",
+        ) from error
+    except OSError as error:
+        raise RequestError(f"cannot be written: {error.strerror or error}", file=state.parent) from error
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def sweep_parts(folders: Iterable[Path]) -> None:
+    """Remove half-written files that a killed batch left in ``folders``."""
+    for folder in folders:
+        with suppress(OSError):
+            for path in folder.iterdir():
+                if _PART.fullmatch(path.name):
+                    path.unlink(missing_ok=True)

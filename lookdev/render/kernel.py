@@ -203,9 +203,9 @@ def _reduce(pixels, light, factor, out):  # type: ignore[no-untyped-def]
                 g = np.float32(0)
                 b = np.float32(0)
                 for column in range(x * factor, (x + 1) * factor):
-                    r += light[pixels[row, column, 0]]
-                    g += light[pixels[row, column, 1]]
-                    b += light[pixels[row, column, 2]]
+                    r += light[pixels[row, column, 0], 0]
+                    g += light[pixels[row, column, 1], 1]
+                    b += light[pixels[row, column, 2], 2]
                 out[y, x, 0] += r
                 out[y, x, 1] += g
                 out[y, x, 2] += b
@@ -300,7 +300,7 @@ def interpolate(grid: NDArray[np.float32], nodes: NDArray[np.float32]) -> NDArra
 def reduce_in_light(
     pixels: NDArray[np.uint8], light: NDArray[np.float32], factor: int
 ) -> NDArray[np.float32]:
-    """Mean light of ``factor`` x ``factor`` blocks of pixels (h, w, 3); ``light`` (256,): light of a code."""
+    """Mean light of ``factor`` x ``factor`` blocks of pixels (h, w, 3); ``light`` (256, 3) of a code."""
     height, width = pixels.shape[0] // factor, pixels.shape[1] // factor
     out = np.empty((height, width, 3), dtype=np.float32)
     _reduce(pixels, light, factor, out)
@@ -318,4 +318,4 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
     hard_colours(seen_cells(seen), nodes, seen, 1.0, 0)
     fill_table(seen_cells(seen), nodes, scratch_table())
     apply_table(pixels, scratch_table(), np.empty_like(pixels))
-    reduce_in_light(pixels, np.zeros(256, dtype=np.float32), 2)
+    reduce_in_light(pixels, np.zeros((256, 3), dtype=np.float32), 2)

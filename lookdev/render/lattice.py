@@ -17,7 +17,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +30,6 @@ from lookdev.render.reference import from_codes, to_codes
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.uint8] | NDArray[np.uint16]
-T = TypeVar("T")
 
 NODE_CODES = np.array([*range(0, 256, 4), 255], dtype=np.float64)
 SIZE = len(NODE_CODES)
@@ -55,6 +54,11 @@ class CodeLattice:
         flags = np.zeros((SIZE - 1,) * 3, dtype=np.bool_)
         flags.reshape(-1)[cells] = True
         self._compiler.ensure(flags)
+
+    @property
+    def busy(self) -> bool:
+        """Whether a thread is working nodes or colours out just now."""
+        return self._compiler.busy or self._lock.locked()
 
     def exact(self, colours: NDArray[np.uint32]) -> NDArray[np.uint32]:
         """Packed colours (sorted, each once) through the look itself, each worked out once."""
@@ -83,6 +87,10 @@ class _Compiler:
         self._known = np.zeros((size, size, size), dtype=np.bool_)
         self._work_out = work_out
         self._lock = threading.Lock()
+
+    @property
+    def busy(self) -> bool:
+        return self._lock.locked()
 
     def ensure(self, cells: NDArray[np.bool_]) -> None:
         wanted = np.zeros_like(self._known)
@@ -143,6 +151,11 @@ class GridLattice:
         self.nodes = np.zeros((size, size, size, 3), dtype=np.float32)
         self._compiler = _Compiler(size, self._work_out)
 
+    @property
+    def busy(self) -> bool:
+        """Whether a thread is working nodes out just now."""
+        return self._compiler.busy
+
     def _work_out(self, at: NDArray[np.intp]) -> None:
         signal = self.shaper.from_grid(at[:, ::-1] / (len(self.nodes) - 1))
         self.nodes[tuple(at.T)] = self.transform(signal)
@@ -163,72 +176,78 @@ class GridLattice:
 Lattice = CodeLattice | GridLattice
 
 
-def lattice_for(transform: Transform, pixels: NDArray[np.generic], bits: int) -> Lattice:
-    """The kind of lattice that grades such pixels to such an output."""
-    return CodeLattice(transform) if pixels.dtype == np.uint8 and bits == 8 else GridLattice(transform)
+def lattice_for(transform: Transform, dtype: np.dtype[Any], bits: int) -> Lattice:
+    """The kind of lattice that grades pixels of such a type to ``bits`` 8 or 16."""
+    return CodeLattice(transform) if dtype == np.uint8 and bits == 8 else GridLattice(transform)
 
 
 class StillGrader:
-    """Grades one still through any number of lattices; what they share is worked out once.
+    """Grades pictures through any number of lattices; what the lattices share is worked out once.
 
     Parameters
     ----------
-    pixels : code values (h, w, 3), uint8, uint16 or float.
+    pictures : code values (h, w, 3), all uint8, uint16 or float: a still, and perhaps its thumbnail.
     threads : how many may share the work; the result does not depend on it.
     """
 
-    def __init__(self, pixels: NDArray[np.generic], threads: int = 1) -> None:
-        self.pixels = np.ascontiguousarray(pixels)
-        self._strips = _strips(self.pixels.size // 3, threads)
+    def __init__(self, *pictures: NDArray[np.generic], threads: int = 1) -> None:
+        self._pictures = [np.ascontiguousarray(picture) for picture in pictures]
+        self._flat = [picture.reshape(-1, 3) for picture in self._pictures]
+        self._threads = threads
         self._found: tuple[NDArray[np.uint8], NDArray[np.int32]] | None = None
 
-    def __call__(self, lattice: Lattice, bits: int = 8) -> Codes:
-        """Code values (h, w, 3) through ``lattice``, rounded half up, as ``bits`` 8 or 16 say."""
-        if lattice.transform.is_identity and self.pixels.dtype == (np.uint8 if bits == 8 else np.uint16):
-            return self.pixels.copy()
+    def __call__(self, lattice: Lattice, bits: int = 8) -> list[Codes]:
+        """Each picture's code values (h, w, 3) through ``lattice``, rounded half up; ``bits`` 8 or 16."""
+        dtype = np.dtype(np.uint8 if bits == 8 else np.uint16)
+        if lattice.transform.is_identity and self._pictures[0].dtype == dtype:
+            return [picture.copy() for picture in self._pictures]
+        out: list[Codes] = [np.empty(picture.shape, dtype=dtype) for picture in self._pictures]
         if isinstance(lattice, CodeLattice):
-            return self._by_table(lattice)
-        return self._by_grid(lattice, bits)
+            table = self._table(lattice)
+            self._each(lambda i, part: kernel.apply_table(self._flat[i][part], table, _flat(out[i])[part]))
+        else:
+            self._each(lambda i, part: _by_grid(lattice, self._flat[i][part], _flat(out[i])[part], bits))
+        return out
 
-    def _by_table(self, lattice: CodeLattice) -> NDArray[np.uint8]:
-        flat, table = self.pixels.reshape(-1, 3), kernel.scratch_table()
-        seen, cells = self._seen(flat)
+    def _table(self, lattice: CodeLattice) -> NDArray[np.uint32]:
+        table = kernel.scratch_table()
+        seen, cells = self._seen()
         lattice.ensure(cells)
         colours = np.sort(kernel.hard_colours(cells, lattice.nodes, seen, BEND_CODES, DARK_CODES))
-        _each(
+        _together(
             lambda part: kernel.fill_table(cells[part], lattice.nodes, table),
-            _strips(len(cells), len(self._strips)),
+            _strips(len(cells), self._threads),
         )
         table[colours] = lattice.exact(colours)
-        out = np.empty_like(flat)
-        _each(lambda part: kernel.apply_table(flat[part], table, out[part]), self._strips)
-        return out.reshape(self.pixels.shape)
+        return table
 
-    def _seen(self, flat: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np.int32]]:
+    def _seen(self) -> tuple[NDArray[np.uint8], NDArray[np.int32]]:
         if self._found is None:
             seen = np.zeros(1 << 24, dtype=np.uint8)
-            _each(lambda part: kernel.mark_seen(flat[part], seen), self._strips)
+            self._each(lambda i, part: kernel.mark_seen(self._flat[i][part], seen))
             self._found = seen, kernel.seen_cells(seen)
         return self._found
 
-    def _by_grid(self, lattice: GridLattice, bits: int) -> Codes:
-        flat = self.pixels.reshape(-1, 3)
-        out = np.empty(flat.shape, dtype=np.uint8 if bits == 8 else np.uint16)
-
-        def strip(part: slice) -> None:
-            for start in range(part.start, part.stop, _STRIP_PIXELS):
-                here = slice(start, min(start + _STRIP_PIXELS, part.stop))
-                out[here] = to_codes(lattice(from_codes(flat[here])).astype(np.float64), bits)
-
-        _each(strip, self._strips)
-        return out.reshape(self.pixels.shape)
+    def _each(self, work: Callable[[int, slice], None]) -> None:
+        for i, flat in enumerate(self._flat):
+            _together(lambda part, i=i: work(i, part), _strips(len(flat), self._threads))  # type: ignore[misc]
 
 
 def grade_fast(
     pixels: NDArray[np.generic], transform: Transform, *, bits: int = 8, threads: int = 1
 ) -> Codes:
     """As ``grade_reference``, through a lattice of ``transform``: code values (h, w, 3) in and out."""
-    return StillGrader(pixels, threads)(lattice_for(transform, pixels, bits), bits)
+    return StillGrader(pixels, threads=threads)(lattice_for(transform, pixels.dtype, bits), bits)[0]
+
+
+def _flat(picture: NDArray[Any]) -> NDArray[Any]:
+    return picture.reshape(-1, 3)
+
+
+def _by_grid(lattice: GridLattice, flat: NDArray[Any], out: NDArray[Any], bits: int) -> None:
+    for start in range(0, len(flat), _STRIP_PIXELS):
+        part = slice(start, start + _STRIP_PIXELS)
+        out[part] = to_codes(lattice(from_codes(flat[part])).astype(np.float64), bits)
 
 
 class LatticeStore:
@@ -256,8 +275,12 @@ def _strips(count: int, threads: int) -> list[slice]:
     return [slice(start, min(start + step, count)) for start in range(0, max(count, 1), step)]
 
 
-def _each(work: Callable[[slice], T], parts: Sequence[slice]) -> list[T]:
+def _together(work: Callable[[slice], None], parts: Sequence[slice]) -> None:
     if len(parts) == 1:
-        return [work(parts[0])]
+        work(parts[0])
+        return
     with ThreadPoolExecutor(len(parts)) as pool:
-        return list(pool.map(work, parts))
+        list(pool.map(work, parts))
+
+
+STORE = LatticeStore()

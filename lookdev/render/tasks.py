@@ -2,19 +2,25 @@
 
 A :class:`Task` is plain data that pickles; :func:`do_task` needs nothing else, so that it runs in a thread,
 in another process or on another machine that sees the same folders. It decodes the still once, grades it
-through every look, writes every output whole, and makes the small pictures that the sheets need.
+through every look, writes every output whole, and makes the small pictures that the sheets need. A look is
+graded and encoded while the one before it goes to the disk.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import hashlib
+import pickle
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from time import perf_counter
+from typing import TYPE_CHECKING, Any
 
-from lookdev.colorimetry.encodings import Encoding, get_encoding
+from lookdev.colorimetry.encodings import SRGB, Encoding
 from lookdev.errors import LookdevError
-from lookdev.files import whole_file
-from lookdev.render.journal import Record, content_key, file_sha256
+from lookdev.files import write_whole
+from lookdev.render.journal import Record, content_key, file_sha256, tool_version
 
 if TYPE_CHECKING:
     import numpy as np
@@ -22,7 +28,10 @@ if TYPE_CHECKING:
 
     from lookdev.looks.pipeline import LookLike
     from lookdev.looks.stages.balance import Cast
+    from lookdev.render.lattice import Lattice, StillGrader
     from lookdev.stills.still import Still
+
+_THUMBNAIL_QUALITY = 97
 
 
 @dataclass(frozen=True)
@@ -57,9 +66,10 @@ class Task:
     ----------
     still : the file to read; it is never written.
     outputs : graded stills; may be empty if only the thumbnail as it stood is wanted.
-    thumbnails : folder for the small sRGB pictures (PNG), or None for none.
+    thumbnails : folder for the small sRGB pictures, or None for none.
     thumbnail_box : (width, height) in pixels within which they fit.
     exact : grade through the float64 reference, not the lattice.
+    write_stills : whether the outputs themselves are wanted, or their thumbnails alone.
     """
 
     still: Path
@@ -67,6 +77,7 @@ class Task:
     thumbnails: Path | None = None
     thumbnail_box: tuple[int, int] = (720, 480)
     exact: bool = False
+    write_stills: bool = True
 
 
 @dataclass(frozen=True)
@@ -87,9 +98,10 @@ class TaskResult:
 
     Attributes
     ----------
-    as_it_stood : thumbnail of the still ungraded (PNG, sRGB), or None.
+    as_it_stood : thumbnail of the still ungraded (sRGB), or None.
     encoding, encoding_origin, warnings : as the still says, for reports.
-    seconds : read, grade, write; wall time in the worker. Not for files: it differs from run to run.
+    seconds : wall time in the worker by kind of work ("read", "grade", "encode", "wait"). Not for files: it
+        differs from run to run.
     """
 
     still: Path
@@ -100,7 +112,7 @@ class TaskResult:
     encoding: str | None = None
     encoding_origin: str | None = None
     warnings: tuple[str, ...] = ()
-    seconds: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    seconds: dict[str, float] = field(default_factory=dict)
 
     @property
     def ok(self) -> bool:
@@ -115,7 +127,10 @@ class TaskResult:
         return [o.error for o in self.outputs if o.error is not None]
 
 
-def do_task(task: Task, done: dict[str, Record] | None = None) -> TaskResult:
+Stop = Callable[[], bool]
+
+
+def do_task(task: Task, done: dict[str, Record] | None = None, stop: Stop | None = None) -> TaskResult:
     """Do everything in ``task``; failures come back in the result, each as one line.
 
     Parameters
@@ -123,104 +138,241 @@ def do_task(task: Task, done: dict[str, Record] | None = None) -> TaskResult:
     task : what to do.
     done : journal records by output path (as text). An output whose record has the same key, and whose file
         still has the recorded content, is skipped.
+    stop : asked before each output; once it says yes, the outputs left come back as interrupted.
     """
     try:
-        return _do(task, done or {})
+        return _Work(task, stop or (lambda: False)).run(done or {})
     except LookdevError as error:
-        return _failed(task, str(error))
+        return failed(task, str(error))
     except (OSError, MemoryError) as error:
-        return _failed(task, str(LookdevError(f"cannot be used: {error}", file=task.still)))
+        return failed(task, str(LookdevError(f"cannot be used: {error}", file=task.still)))
+    except Exception as error:  # a fault of ours must not take the other stills with it
+        words = f"a fault in lookdev, please report it: {type(error).__name__}: {error}"
+        return failed(task, str(LookdevError(words, file=task.still)))
 
 
-def _failed(task: Task, line: str) -> TaskResult:
+def failed(task: Task, line: str) -> TaskResult:
+    """The result of a task of which nothing came, with ``line`` for a person."""
     return TaskResult(task.still, tuple(OutputResult(o.path, error=line) for o in task.outputs), error=line)
 
 
+def output_key(still_sha256: str, output: Output, task: Task) -> str:
+    """What an output is made from: content of the still, reading, look, options, and this tool."""
+    return content_key(
+        tool_version(),
+        still_sha256,
+        output.look.fingerprint(),
+        output.cast,
+        output.exposure_stops,
+        output.target.name if output.target is not None else None,
+        [output.path.suffix.lower(), output.bits, output.quality, output.subsampling],
+        [task.exact, task.thumbnail_box if task.thumbnails is not None else None],
+    )
+
+
+class _Work:
+    """One task while it is being done."""
+
+    def __init__(self, task: Task, stop: Stop) -> None:
+        self.task, self.stop = task, stop
+        self.seconds = {"read": 0.0, "grade": 0.0, "encode": 0.0, "wait": 0.0}
+        self.stood, self.thumbnails = _thumbnail_paths(task)
+
+    def run(self, done: dict[str, Record]) -> TaskResult:
+        start = perf_counter()
+        task = self.task
+        still_sha256 = file_sha256(task.still)
+        keys = [output_key(still_sha256, output, task) for output in task.outputs]
+        results: list[OutputResult | None] = [
+            self._up_to_date(i, key, done.get(str(task.outputs[i].path))) for i, key in enumerate(keys)
+        ]
+        facts = next((r.facts for r in map(done.get, (str(o.path) for o in task.outputs)) if r), None)
+        if facts and all(results) and results and (self.stood is None or self.stood.exists()):
+            return self._result(still_sha256, results, facts)
+
+        from lookdev.stills.reader import read_still
+
+        still = read_still(task.still)
+        facts = {
+            "encoding": still.encoding.name,
+            "encoding_origin": still.encoding_origin,
+            "warnings": list(still.warnings),
+        }
+        self.seconds["read"] += perf_counter() - start
+        self._grade(still, keys, results)
+        return self._result(still_sha256, results, facts)
+
+    def _up_to_date(self, i: int, key: str, record: Record | None) -> OutputResult | None:
+        output, thumbnail = self.task.outputs[i], self.thumbnails[i]
+        if record is None or record.key != key or not output.path.is_file():
+            return None
+        if thumbnail is not None and not thumbnail.exists():
+            return None
+        if file_sha256(output.path) != record.sha256:
+            return None
+        return OutputResult(output.path, record.sha256, key, skipped=True, thumbnail=thumbnail)
+
+    def _result(
+        self, still_sha256: str, results: list[OutputResult | None], facts: dict[str, Any]
+    ) -> TaskResult:
+        return TaskResult(
+            self.task.still,
+            tuple(result for result in results if result is not None),
+            self.stood,
+            still_sha256=still_sha256,
+            encoding=facts.get("encoding"),
+            encoding_origin=facts.get("encoding_origin"),
+            warnings=tuple(facts.get("warnings", ())),
+            seconds=self.seconds,
+        )
+
+    def _grade(self, still: Still, keys: list[str], results: list[OutputResult | None]) -> None:
+        task, start = self.task, perf_counter()
+        small = None
+        if self.stood is not None:
+            from lookdev.render.thumbnail import as_srgb, reduced_to_box
+
+            small = reduced_to_box(still.pixels, still.encoding, task.thumbnail_box)
+            _write_thumbnail(self.stood, as_srgb(small, still.encoding))
+        grader = _Grader(still, small, task.exact)
+        self.seconds["grade"] += perf_counter() - start
+        with ThreadPoolExecutor(1) as disk:
+            pending: dict[int, Future[OutputResult]] = {}
+            todo = [i for i, result in enumerate(results) if result is None]
+            while todo:
+                i = grader.first_idle([(j, task.outputs[j]) for j in todo])
+                todo.remove(i)
+                if self.stop():
+                    results[i] = OutputResult(task.outputs[i].path, error=_interrupted(task.outputs[i]))
+                    continue
+                try:
+                    pending[i] = self._one(grader, still, i, keys[i], disk)
+                except LookdevError as error:
+                    results[i] = OutputResult(task.outputs[i].path, error=str(error))
+            start = perf_counter()
+            for i, future in pending.items():
+                try:
+                    results[i] = future.result()
+                except LookdevError as error:
+                    results[i] = OutputResult(task.outputs[i].path, error=str(error))
+            self.seconds["wait"] += perf_counter() - start
+
+    def _one(
+        self, grader: _Grader, still: Still, i: int, key: str, disk: ThreadPoolExecutor
+    ) -> Future[OutputResult]:
+        from lookdev.render.encode import encoded
+
+        output, thumbnail = self.task.outputs[i], self.thumbnails[i]
+        start = perf_counter()
+        pixels, small = grader(output, self.task.write_stills)
+        self.seconds["grade"] += perf_counter() - start
+        start = perf_counter()
+        data = None
+        if pixels is not None:
+            data = encoded(
+                output.path.suffix,
+                pixels,
+                target_of(output, still),
+                still.metadata,
+                output.quality,
+                output.subsampling,
+            )
+        self.seconds["encode"] += perf_counter() - start
+
+        def write() -> OutputResult:
+            if small is not None and thumbnail is not None:
+                _write_thumbnail(thumbnail, small)
+            if data is None:
+                return OutputResult(output.path, thumbnail=thumbnail)
+            write_whole(output.path, data)
+            return OutputResult(output.path, hashlib.sha256(data).hexdigest(), key, thumbnail=thumbnail)
+
+        return disk.submit(write)
+
+
+def target_of(output: Output, still: Still) -> Encoding:
+    """The encoding that an output is written in."""
+    if output.target is not None:
+        return output.target
+    return still.encoding if still.encoding.state == "output" else SRGB
+
+
+class _Grader:
+    """Grades a still and its thumbnail through one output's look after another."""
+
+    def __init__(self, still: Still, small: NDArray[Any] | None, exact: bool) -> None:
+        self.still, self.small, self.exact = still, small, exact
+        self._graders: dict[tuple[bool, bool], StillGrader] = {}
+
+    def __call__(self, output: Output, full: bool) -> tuple[NDArray[Any] | None, NDArray[np.uint8] | None]:
+        """Pixels of the output, unless not ``full``, and of its sRGB thumbnail, where there is to be one."""
+        target, has_small = target_of(output, self.still), self.small is not None
+        if full and has_small and target == SRGB and output.bits == 8:
+            both = self._graded(output, target, 8, True, True)
+            return both[0], both[1]
+        return (
+            self._graded(output, target, output.bits, True, False)[0] if full else None,
+            self._graded(output, SRGB, 8, False, True)[0] if has_small else None,
+        )
+
+    def _graded(
+        self, output: Output, target: Encoding, bits: int, full: bool, small: bool
+    ) -> list[NDArray[Any]]:
+        from lookdev.render.lattice import StillGrader
+        from lookdev.render.reference import grade_reference
+
+        pictures = [self.still.pixels] if full else []
+        if small and self.small is not None:
+            pictures.append(self.small)
+        if self.exact:
+            transform = output.look.transform(self.still.encoding, target, output.cast, output.exposure_stops)
+            return [grade_reference(picture, transform, bits=bits) for picture in pictures]
+        if (full, small) not in self._graders:
+            self._graders[full, small] = StillGrader(*pictures)
+        return self._graders[full, small](self._lattice(output, target, bits), bits)
+
+    def _lattice(self, output: Output, target: Encoding, bits: int) -> Lattice:
+        from lookdev.render.lattice import STORE, lattice_for
+
+        source, dtype = self.still.encoding, self.still.pixels.dtype
+        key = content_key(
+            output.look.fingerprint(),
+            output.cast,
+            output.exposure_stops,
+            [hashlib.sha256(pickle.dumps(encoding)).hexdigest() for encoding in (source, target)],
+            [dtype.str, bits],
+        )
+        return STORE.get(
+            key,
+            lambda: lattice_for(
+                output.look.transform(source, target, output.cast, output.exposure_stops), dtype, bits
+            ),
+        )
+
+    def first_idle(self, outputs: list[tuple[int, Output]]) -> int:
+        """Number of the first output whose lattice no other thread is working at, or of the first."""
+        if not self.exact:
+            for i, output in outputs:
+                if not self._lattice(output, target_of(output, self.still), output.bits).busy:
+                    return i
+        return outputs[0][0]
+
+
 def _thumbnail_paths(task: Task) -> tuple[Path | None, list[Path | None]]:
-    """Names that depend on the still and on the place of the output in the task, nothing else."""
+    """Names that depend on the still's name and on those of the outputs, nothing else."""
     if task.thumbnails is None:
         return None, [None] * len(task.outputs)
-    stem = content_key(task.still.name, [o.path.as_posix() for o in task.outputs])[:24]
-    names = [task.thumbnails / f"{stem}_{i + 1}.png" for i in range(len(task.outputs))]
-    return task.thumbnails / f"{stem}_0.png", list(names)
+    names = [(o.path.parent.name, o.path.name) for o in task.outputs]
+    stem = content_key(task.still.name, names)[:24]
+    paths = [task.thumbnails / f"{stem}_{i}.jpg" for i in range(len(task.outputs) + 1)]
+    return paths[0], list(paths[1:])
 
 
-def _do(task: Task, done: dict[str, Record]) -> TaskResult:
-    from lookdev.stills.reader import read_still
-
-    still_sha = file_sha256(task.still)
-    still = read_still(task.still)
-    stood, thumbs = _thumbnail_paths(task)
-    small = None
-    if stood is not None:
-        small = _reduced(still, task.thumbnail_box)
-        _write_thumbnail(stood, _as_srgb(small))
-    results = []
-    for output, thumb in zip(task.outputs, thumbs, strict=True):
-        try:
-            results.append(_one_output(task, still, output, small, thumb))
-        except LookdevError as error:
-            results.append(OutputResult(output.path, error=str(error)))
-    return TaskResult(
-        still=task.still,
-        outputs=tuple(results),
-        as_it_stood=stood,
-        still_sha256=still_sha,
-        encoding=still.encoding.name,
-        encoding_origin=still.encoding_origin,
-        warnings=tuple(still.warnings),
-    )
-
-
-def _one_output(
-    task: Task, still: Still, output: Output, small: Still | None, thumb: Path | None
-) -> OutputResult:
-    from lookdev.render.reference import grade_reference
-    from lookdev.stills.writer import write_still
-
-    target = output.target or (still.encoding if still.encoding.state == "output" else get_encoding("sRGB"))
-    transform = output.look.transform(still.encoding, target, output.cast, output.exposure_stops)
-    pixels = grade_reference(still.pixels, transform, bits=output.bits)
-    write_still(
-        output.path,
-        pixels,
-        target,
-        metadata=still.metadata,
-        quality=output.quality,
-        subsampling=output.subsampling,
-    )
-    if small is not None and thumb is not None:
-        to_srgb = output.look.transform(
-            still.encoding, get_encoding("sRGB"), output.cast, output.exposure_stops
-        )
-        _write_thumbnail(thumb, grade_reference(small.pixels, to_srgb, bits=8))
-    return OutputResult(output.path, sha256=file_sha256(output.path), thumbnail=thumb)
-
-
-def _reduced(still: Still, box: tuple[int, int]) -> Still:
-    """The still reduced in linear light to fit ``box`` (width, height)."""
-    import cv2
-    import numpy as np
-
-    height, width = still.pixels.shape[:2]
-    scale = min(box[0] / width, box[1] / height, 1.0)
-    size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    light = np.asarray(still.encoding.decode(still.signal()), dtype=np.float32)
-    light = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
-    return replace(still, pixels=np.asarray(still.encoding.encode(light), dtype=np.float32))
-
-
-def _as_srgb(still: Still) -> NDArray[np.uint8]:
-    """An ungraded still as sRGB code values: scene-referred light is rendered."""
-    from lookdev.looks.model import Look
-    from lookdev.render.reference import grade_reference
-
-    plain = Look(title="as it stood").transform(still.encoding, get_encoding("sRGB"))
-    return grade_reference(still.pixels, plain, bits=8)  # type: ignore[return-value]
+def _interrupted(output: Output) -> str:
+    return str(LookdevError("interrupted before it was written", file=output.path))
 
 
 def _write_thumbnail(path: Path, pixels: NDArray[np.uint8]) -> None:
-    import cv2
+    from lookdev.render.encode import jpeg
 
-    with whole_file(path) as part:
-        part.write_bytes(cv2.imencode(".png", pixels[..., ::-1])[1].tobytes())
+    write_whole(path, jpeg(pixels, _THUMBNAIL_QUALITY, "4:4:4"))

@@ -1,0 +1,67 @@
+"""Graded pixels to the bytes of a file, outside the interpreter's lock: threads encode side by side."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.colorimetry.encodings import Encoding
+from lookdev.errors import StillError
+from lookdev.stills.writer import SUBSAMPLINGS, still_bytes
+
+if TYPE_CHECKING:
+    from lookdev.stills.still import Metadata
+
+_ICC_PART = 65519  # ICC.1, B.4: what fits into one APP2 segment beside its head
+
+
+def encoded(
+    suffix: str,
+    pixels: NDArray[Any],
+    encoding: Encoding,
+    metadata: Metadata,
+    quality: int,
+    subsampling: str,
+) -> bytes:
+    """As ``still_bytes``; ``pixels`` of a JPEG are used up. The same input gives the same bytes."""
+    if suffix.lower() not in (".jpg", ".jpeg") or pixels.dtype != np.uint8 or max(pixels.shape) > 65500:
+        return still_bytes(
+            suffix, pixels, encoding, metadata=metadata, quality=quality, subsampling=subsampling
+        )
+    from lookdev.stills.exif import exif_bytes
+    from lookdev.stills.icc import profile_bytes
+
+    exif = exif_bytes(metadata, encoding_name=encoding.name)
+    return with_segments(jpeg(pixels, quality, subsampling), exif, profile_bytes(encoding))
+
+
+def jpeg(pixels: NDArray[np.uint8], quality: int, subsampling: str) -> bytes:
+    """Pixels (h, w, 3), which are used up, as a JPEG without a profile."""
+    import cv2
+
+    factors = {
+        "4:4:4": cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444,
+        "4:2:2": cv2.IMWRITE_JPEG_SAMPLING_FACTOR_422,
+        "4:2:0": cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420,
+    }
+    if subsampling not in SUBSAMPLINGS:
+        raise StillError("unknown subsampling", found=subsampling, wanted=", ".join(SUBSAMPLINGS))
+    swapped = cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR, dst=pixels)
+    settings = [cv2.IMWRITE_JPEG_QUALITY, quality, cv2.IMWRITE_JPEG_SAMPLING_FACTOR, factors[subsampling]]
+    done, data = cv2.imencode(".jpg", swapped, settings)
+    if not done:
+        raise StillError("the JPEG could not be written")
+    return data.tobytes()
+
+
+def with_segments(data: bytes, exif: bytes, icc: bytes) -> bytes:
+    """A JPEG with an EXIF segment (CIPA DC-008, APP1) and its profile (ICC.1 annex B.4, APP2) put in."""
+    after_jfif = 4 + int.from_bytes(data[4:6], "big") if data[2:4] == b"\xff\xe0" else 2
+    parts = [icc[start : start + _ICC_PART] for start in range(0, len(icc), _ICC_PART)]
+    segments = [(b"\xff\xe1", exif if exif.startswith(b"Exif\0\0") else b"Exif\0\0" + exif)]
+    for number, part in enumerate(parts, 1):
+        segments.append((b"\xff\xe2", b"ICC_PROFILE\0" + bytes([number, len(parts)]) + part))
+    head = b"".join(marker + (len(body) + 2).to_bytes(2, "big") + body for marker, body in segments)
+    return data[:after_jfif] + head + data[after_jfif:]

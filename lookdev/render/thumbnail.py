@@ -1,0 +1,60 @@
+"""Small pictures of a decoded still for the sheets: the same light, averaged, in the still's own encoding."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.colorimetry.encodings import SRGB, Encoding
+from lookdev.looks.model import Look
+from lookdev.render import kernel
+from lookdev.render.lattice import GridLattice, StillGrader
+from lookdev.stills.reader import linear_light
+from lookdev.stills.still import code_values
+
+_ROWS_AT_ONCE = 256
+
+
+def reduced_to_box(pixels: NDArray[Any], encoding: Encoding, box: tuple[int, int]) -> NDArray[Any]:
+    """Pixels (h, w, 3) area-averaged in linear light to fit ``box`` (width, height), in their own type.
+
+    Whole blocks of pixels are averaged first, as large as leave at least twice the size wanted; the big still
+    is never held as floats.
+    """
+    import cv2
+
+    height, width = pixels.shape[:2]
+    scale = min(box[0] / width, box[1] / height)
+    if scale >= 1.0:
+        return pixels
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    factor = max(1, int(0.5 / scale))
+    light = _block_means(pixels, encoding, min(factor, height, width))
+    small = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
+    return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
+
+
+def _block_means(pixels: NDArray[Any], encoding: Encoding, factor: int) -> NDArray[np.float32]:
+    """Mean linear light of ``factor`` x ``factor`` blocks; an incomplete last row or column is left out."""
+    if pixels.dtype == np.uint8:
+        ramp = np.repeat(np.arange(256, dtype=np.uint8)[:, None, None], 3, axis=2)
+        light = np.ascontiguousarray(linear_light(ramp, encoding)[:, 0])
+        return kernel.reduce_in_light(np.ascontiguousarray(pixels), light, factor)
+    rows, columns = pixels.shape[0] // factor, pixels.shape[1] // factor
+    out = np.empty((rows, columns, 3), dtype=np.float32)
+    step = max(1, _ROWS_AT_ONCE // factor)
+    for top in range(0, rows, step):
+        band = pixels[top * factor : min(top + step, rows) * factor, : columns * factor]
+        blocks = linear_light(band, encoding).reshape(-1, factor, columns, factor, 3)
+        out[top : top + step] = blocks.mean(axis=(1, 3))
+    return out
+
+
+def as_srgb(pixels: NDArray[Any], encoding: Encoding) -> NDArray[np.uint8]:
+    """An ungraded picture as sRGB code values; scene-referred light is rendered."""
+    plain = Look(title="as it stood").transform(encoding, SRGB)
+    if plain.is_identity and pixels.dtype == np.uint8:
+        return pixels.copy()
+    return StillGrader(pixels)(GridLattice(plain), 8)[0]  # type: ignore[return-value]
