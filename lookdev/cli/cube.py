@@ -73,7 +73,7 @@ def cube(
         scout = open_scout(what)
         refuse_output_among_stills(what, out)
         opened = open_looks(looks)
-        plan = plan_batch(scout, opened, out, only=tuple(only or ()), write_stills=False)
+        plan = plan_batch(scout, opened, out, only=tuple(only or ()))
         places = metered_places(plan.stills)
         for problem in plan.errors:
             say(problem)

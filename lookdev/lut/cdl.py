@@ -95,11 +95,12 @@ def fit_cdl(
     scout_inputs: Array | None = None,
     cast: Cast | None = None,
     place: str | None = None,
+    start: CDL | None = None,
 ) -> CdlFit:
     """The CDL in ``source`` that, followed by the plain rendering to ``target``, comes nearest to ``look``.
 
     Least squares on CIEDE2000 over ``scout_inputs`` (n, 3), code values in ``source``, and over an even
-    spread of picture colours. Deterministic.
+    spread of picture colours. Deterministic; ``start`` gives numbers to begin with.
     """
     cube = picture_inputs(source)
     transform = look.transform(source, target, cast)
@@ -108,7 +109,7 @@ def fit_cdl(
         tried = [_thinned(cube, _FIT_COLOURS)]
         if scout_inputs is not None and len(scout_inputs):
             tried.append(_thinned(scout_inputs, _FIT_COLOURS))
-        own, exact = _fitted(transform, np.concatenate(tried), source, target), False
+        own, exact = _fitted(transform, np.concatenate(tried), source, target, start), False
     else:
         exact = True
     stand_in = Look(title=look.title, cdl=own).transform(source, target)
@@ -131,7 +132,9 @@ def as_cdl(look: LookLike, source: Encoding, cast: Cast | None) -> CDL | None:
     return look.cdl if get_encoding(look.cdl.encoding) == source else None
 
 
-def _fitted(transform: Transform, inputs: Array, source: Encoding, target: Encoding) -> CDL:
+def _fitted(
+    transform: Transform, inputs: Array, source: Encoding, target: Encoding, start: CDL | None
+) -> CDL:
     from scipy.optimize import least_squares
 
     wanted = appearance(transform(inputs), target)
@@ -153,6 +156,8 @@ def _fitted(transform: Transform, inputs: Array, source: Encoding, target: Encod
         return np.asarray(ciede2000(wanted, lab(p)))
 
     p = np.array([1.0] * 3 + [0.0] * 3 + [1.0] * 3 + [1.0])
+    if start is not None:
+        p = np.clip([*start.slope, *start.offset, *start.power, start.saturation], _LOW + 1e-6, _HIGH - 1e-6)
     for residual, loss in ((plain, "soft_l1"), (perceived, "linear")):
         p = least_squares(
             residual,

@@ -1,9 +1,15 @@
-"""A colour in plain words, for a page that says where a LUT fails."""
+"""Colours and looks in plain words."""
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import ArrayLike
+
+if TYPE_CHECKING:
+    from lookdev.looks.model import Look
+    from lookdev.looks.pipeline import LookLike
 
 _HUES = (
     "pink",
@@ -41,3 +47,129 @@ def colour_words(lab: ArrayLike) -> str:
     name = _HUES[0] if hue >= 348 else _HUES[index]
     strength = "greyish " if chroma < 20 else "" if chroma < 60 else "vivid "
     return f"{light} {strength}{name}"
+
+
+_SHARES = (
+    (0.0, "none"),
+    (0.1, "a tenth"),
+    (0.2, "a fifth"),
+    (0.25, "a quarter"),
+    (1 / 3, "a third"),
+    (0.4, "two fifths"),
+    (0.5, "half"),
+    (0.6, "three fifths"),
+    (2 / 3, "two thirds"),
+    (0.75, "three quarters"),
+    (0.8, "four fifths"),
+    (0.9, "nine tenths"),
+    (1.0, "all"),
+)
+_FAMILIES = {
+    "R": "reds",
+    "YR": "oranges",
+    "Y": "yellows",
+    "GY": "yellow-greens",
+    "G": "greens",
+    "BG": "blue-greens",
+    "B": "blues",
+    "PB": "violet-blues",
+    "P": "purples",
+    "RP": "magentas",
+}
+
+
+def share_words(share: float) -> str:
+    """A share from 0 to 1 as one would say it.
+
+    >>> share_words(0.35), share_words(0.72), share_words(0.08)
+    ('about a third', 'about three quarters', 'about a tenth')
+    """
+    value, name = min(_SHARES, key=lambda pair: abs(pair[0] - share))
+    if abs(value - share) < 0.005:
+        return name
+    if value in (0.0, 1.0):
+        return "hardly any" if value == 0.0 else "nearly all"
+    return f"about {name}"
+
+
+def plain_words(look: LookLike) -> list[str]:
+    """What a look does, one plain phrase a stage; a received LUT says what it is.
+
+    >>> from lookdev.looks.model import Look, Exposure
+    >>> plain_words(Look(title="under", exposure=Exposure(stops=-0.4)))
+    ['0.4 stop under']
+    """
+    from lookdev.looks.model import Look
+
+    if not isinstance(look, Look):
+        return look.key_parameters()
+    out = [*_light_words(look), *_curve_words(look), *_colour_words_of(look)]
+    if not look.cdl.is_identity:
+        out += look.cdl.words()
+    return out or ["nothing changed"]
+
+
+def _light_words(look: Look) -> list[str]:
+    out = []
+    stops, balance = look.exposure.stops, look.balance
+    if stops:
+        out.append(f"{abs(stops):g} stop{'s' if abs(stops) > 1 else ''} {'under' if stops < 0 else 'over'}")
+    if balance.keep < 1:
+        out.append(f"{share_words(balance.keep)} of the metered cast kept")
+    if balance.mired:
+        out.append(f"then {abs(balance.mired):g} mired {'cooler' if balance.mired < 0 else 'warmer'}")
+    if balance.duv:
+        out.append(f"{abs(balance.duv):g} in Duv {'greener' if balance.duv > 0 else 'pinker'}")
+    return out
+
+
+def _curve_words(look: Look) -> list[str]:
+    out, curve = [], look.curve
+    if curve.contrast != 1:
+        out.append(
+            f"contrast {'up' if curve.contrast > 1 else 'down'} {abs(curve.contrast - 1):.0%} at the pivot"
+        )
+    if curve.toe:
+        out.append(f"shadows opened {_amount(curve.toe)}")
+    if curve.shoulder:
+        out.append(f"highlights held {_amount(curve.shoulder)}")
+    if curve.black:
+        out.append(f"black lifted to {curve.black:.1%} of white")
+    return out
+
+
+def _colour_words_of(look: Look) -> list[str]:
+    out, colour = [], look.colour
+    if colour.saturation < 1:
+        out.append(f"{share_words(colour.saturation)} of the colour left")
+    elif colour.saturation > 1:
+        out.append(f"colour up {colour.saturation - 1:.0%}")
+    for family, name in _FAMILIES.items():
+        part = getattr(colour.families, family)
+        if part.is_identity:
+            continue
+        said = []
+        if part.chroma != 1:
+            said.append(f"{'up' if part.chroma > 1 else 'down'} {abs(part.chroma - 1):.0%}")
+        if part.shift:
+            said.append(f"turned {abs(part.shift):g}° {'on' if part.shift > 0 else 'back'} in hue")
+        if part.value:
+            said.append("lighter" if part.value > 0 else "darker")
+        out.append(f"{name} {', '.join(said)}")
+    for range_name in ("shadows", "midtones", "highlights"):
+        tone = getattr(look.toning, range_name)
+        if not tone.is_identity:
+            out.append(f"{range_name} pulled {_amount(tone.amount / 0.05)} towards {tone.hue}")
+    return out
+
+
+def _amount(value: float) -> str:
+    return (
+        "a touch"
+        if value < 0.15
+        else "a little"
+        if value < 0.35
+        else "clearly"
+        if value < 0.65
+        else "strongly"
+    )

@@ -1,0 +1,124 @@
+"""`lookdev handoff`: the colourist's folder, and its check."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def handoff(
+    scout: Annotated[
+        Path | None, typer.Argument(metavar="SCOUT", help="The scout: stills, meter.csv, scout.toml.")
+    ] = None,
+    look: Annotated[
+        str | None, typer.Option("--look", help="The look: a .toml, FILE.cube@IN:OUT, or a CDL file.")
+    ] = None,
+    encoding: Annotated[
+        str | None,
+        typer.Option("--encoding", help="What the colourist's footage is; see `lookdev encodings`."),
+    ] = None,
+    encoding_out: Annotated[
+        str, typer.Option("--encoding-out", help="What the LUT must give, usually the display's.")
+    ] = "BT.709",
+    range_in: Annotated[str, typer.Option("--range-in", help="Code range in: full or narrow.")] = "full",
+    range_out: Annotated[str, typer.Option("--range-out", help="Code range out: full or narrow.")] = "full",
+    out: Annotated[
+        Path | None, typer.Option("--out", help="The folder to make; its zip goes beside it.")
+    ] = None,
+    size: Annotated[
+        list[int] | None, typer.Option("--size", help="Points of the .cube: 17, 33, 65. May be repeated.")
+    ] = None,
+    only: Annotated[list[str] | None, typer.Option("--only", help="Only this location. May repeat.")] = None,
+    paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
+    still_edge: Annotated[
+        int, typer.Option("--still-edge", min=64, help="Long edge of the reference stills, in pixels.")
+    ] = 1280,
+    verify: Annotated[
+        Path | None,
+        typer.Option("--verify", metavar="DIR", help="Check a handoff's folder or zip; make nothing."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="For programs.")] = False,
+) -> int:
+    """Make one folder (and a zip) with all that a colourist needs of a look.
+
+    `lookdev handoff SCOUT --look looks/slack_water.toml --encoding ACEScct --out slack_water_handoff`
+
+    `lookdev handoff --verify slack_water_handoff` checks every file against the manifest: status 0 if all is
+    as it was, 1 if a file is changed, missing or a stranger; each is named.
+    """
+    from lookdev.errors import RequestError
+
+    if verify is not None:
+        if scout is not None or look is not None or out is not None:
+            raise RequestError("--verify stands alone", wanted="lookdev handoff --verify DIR")
+        return _verify(verify, as_json)
+    for value, name, example in (
+        (scout, "SCOUT", "a scout folder"),
+        (look, "--look", "--look looks/NAME.toml"),
+        (encoding, "--encoding", "--encoding ACEScct, or another that `lookdev encodings` lists"),
+        (out, "--out", "--out FOLDER"),
+    ):
+        if value is None:
+            raise RequestError(f"{name} is missing", wanted=example)
+    assert scout is not None and look is not None and encoding is not None and out is not None
+    from lookdev.cli.common import open_scout, progress, say
+    from lookdev.colorimetry.encodings import get_encoding, with_range
+    from lookdev.lut.handoff import HandoffRequest, make_handoff
+    from lookdev.lut.received import open_look
+
+    sizes = tuple(dict.fromkeys(size or (33, 65)))
+    for wanted in sizes:
+        if not 2 <= wanted <= 129:
+            raise RequestError("cube size out of range", key="--size", found=wanted, wanted="17, 33 or 65")
+    if paper not in ("a4", "letter"):
+        raise RequestError("unknown paper", key="--paper", found=paper, wanted="a4 or letter")
+    request = HandoffRequest(
+        open_scout(scout),
+        open_look(look),
+        with_range(get_encoding(encoding), range_in),
+        with_range(get_encoding(encoding_out), range_out),
+        out,
+        sizes,
+        tuple(only or ()),
+        paper,
+        still_edge,
+    )
+    with progress(as_json) as step:
+        made = make_handoff(request, step)
+    for line in made.errors:
+        say(line)
+    if as_json:
+        answer = {
+            "folder": str(made.folder),
+            "zip": str(made.archive),
+            "cubes": [report.numbers() for report in made.cubes],
+            "cdls": [fit.numbers() for _, fit in made.cdls],
+            "stills": [{"still": s.name, "cube": s.cube} | s.apart.numbers() for s in made.stills],
+            "failed": made.errors,
+        }
+        typer.echo(json.dumps(answer, indent=2, ensure_ascii=False))
+    else:
+        typer.echo(
+            f"{made.folder} and {made.archive}: {len(made.cubes)} LUTs, {len(made.cdls)} CDLs, "
+            f"{len(made.stills)} reference stills"
+        )
+        typer.echo(f"LUT against look, picture colours: {made.cubes[0].picture.words()}")
+        typer.echo(f"CDL against look: {made.cdls[0][1].words()}")
+    return 1 if made.errors else 0
+
+
+def _verify(package: Path, as_json: bool) -> int:
+    from lookdev.lut.package import verify as check
+
+    problems = check(package)
+    if as_json:
+        typer.echo(json.dumps({"ok": not problems, "problems": problems}, indent=2, ensure_ascii=False))
+    elif problems:
+        for line in problems:
+            typer.echo(line)
+    else:
+        typer.echo(f"{package}: every file is as it was")
+    return 1 if problems else 0

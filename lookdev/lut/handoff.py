@@ -1,0 +1,333 @@
+"""The handoff: one folder with all that a colourist needs of one look, and its zip.
+
+The look as LUTs in the encoding of the footage, as an editable CDL, as a process list; a frame to check them
+with; the proof; reference stills before and after; the sheet; the look in plain words; a manifest.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.colorimetry.difference import ciede2000
+from lookdev.colorimetry.encodings import Encoding
+from lookdev.errors import LookdevError, RequestError
+from lookdev.files import safe_name, write_json, write_whole
+from lookdev.looks.model import Look
+from lookdev.looks.pipeline import LookLike
+from lookdev.lut.bake import CubeReport, cube_file_name, export_cube
+from lookdev.lut.cdl import CdlFit, ccc_text, cdl_text, fit_cdl, write_cc
+from lookdev.lut.check_frame import draw_frame, write_check_values, write_frame_png, write_frame_tiff
+from lookdev.lut.clf import clf_text, write_clf
+from lookdev.lut.error import Difference, appearance, difference
+from lookdev.lut.package import MANIFEST, write_manifest, write_zip
+from lookdev.lut.places import Place, metered_places
+from lookdev.lut.proof import prove
+from lookdev.lut.read_me import read_me_text
+
+if TYPE_CHECKING:
+    from lookdev.meter.scout import Scout
+    from lookdev.render.batch import BatchPlan, PlannedStill
+    from lookdev.stills.still import Still
+
+Array = NDArray[np.float64]
+Step = Callable[[int, int, str], None]
+
+_SAMPLES_PER_STILL = 600
+STILL_EDGE = 1280
+
+
+@dataclass(frozen=True)
+class HandoffRequest:
+    """What was asked for.
+
+    ``sizes`` of the look's own .cube, the first one also for each location; ``still_edge`` long edge of the
+    reference stills in pixels.
+    """
+
+    scout: Scout
+    look: LookLike
+    source: Encoding
+    target: Encoding
+    out: Path
+    sizes: tuple[int, ...] = (33, 65)
+    only: tuple[str, ...] = ()
+    paper: str = "a4"
+    still_edge: int = STILL_EDGE
+
+
+@dataclass(frozen=True)
+class ReferenceStill:
+    """One still of the package: its names, its place, and how far LUT and look are apart on it."""
+
+    name: str
+    location: str
+    place: Place | None
+    cube: str
+    apart: Difference
+
+
+@dataclass
+class Handoff:
+    """What was made."""
+
+    folder: Path
+    archive: Path
+    cubes: list[CubeReport] = field(default_factory=list)
+    cdls: list[tuple[str, CdlFit]] = field(default_factory=list)
+    stills: list[ReferenceStill] = field(default_factory=list)
+    errors: list[str] = field(default_factory=list)
+
+
+def make_handoff(request: HandoffRequest, step: Step) -> Handoff:
+    """Make the folder and the zip; they take their names only when all of it is there.
+
+    Raises
+    ------
+    RequestError : the output folder is in the scout, or holds something that is not an earlier handoff.
+    """
+    from lookdev.render.batch import StillOptions, look_slugs, plan_batch, refuse_output_among_stills
+
+    out = request.out
+    refuse_output_among_stills(request.scout.folder, out)
+    if out.exists() and any(out.iterdir()) and not (out / MANIFEST).is_file():
+        raise RequestError(
+            "the output folder holds other files", file=out, wanted="a new or empty folder (--out)"
+        )
+    slug = look_slugs((request.look,))[0]
+    plan = plan_batch(request.scout, (request.look,), out, only=request.only, options=StillOptions())
+    part = out.with_name(f".{out.name}.part")
+    shutil.rmtree(part, ignore_errors=True)
+    made = Handoff(out, out.with_name(f"{out.name}.zip"), errors=list(plan.errors))
+    try:
+        part.mkdir(parents=True)
+        _fill(part, slug, request, plan, made, step)
+        write_zip(part, made.archive, f"{slug}_handoff")
+        _take_place(part, out)
+    except OSError as error:
+        raise LookdevError(f"cannot be written: {error.strerror or error}", file=out) from error
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+    return made
+
+
+def _take_place(part: Path, out: Path) -> None:
+    old = out.with_name(f".{out.name}.old")
+    shutil.rmtree(old, ignore_errors=True)
+    if out.exists():
+        out.rename(old)
+    part.rename(out)
+    shutil.rmtree(old, ignore_errors=True)
+
+
+def _fill(
+    folder: Path, slug: str, request: HandoffRequest, plan: BatchPlan, made: Handoff, step: Step
+) -> None:
+    look, source, target = request.look, request.source, request.target
+    places = metered_places(plan.stills)
+    work = [p for p in plan.stills if p.error is None]
+    total = len(work) + 2 * (len(places) + 1) + len(request.sizes) + 3
+    count = 0
+
+    def tell(text: str) -> None:
+        nonlocal count
+        count += 1
+        step(min(count, total), total, text)
+
+    _write_look(folder / "look", slug, look)
+    by_place: dict[str | None, CubeReport] = {}
+    for size in request.sizes:
+        tell(f"{size}³ LUT")
+        name = cube_file_name(slug, source, target, size)
+        made.cubes.append(export_cube(look, source, target, folder / "luts" / name, size=size))
+    by_place[None] = made.cubes[0]
+    for place in places:
+        tell(f"LUT for {place.name}")
+        name = cube_file_name(slug, source, target, request.sizes[0], place.name)
+        path = folder / "luts" / name
+        report = export_cube(
+            look, source, target, path, size=request.sizes[0], cast=place.cast, place=place.name
+        )
+        made.cubes.append(report)
+        by_place[place.name] = report
+    samples: dict[str | None, list[Array]] = {}
+    for planned in work:
+        tell(planned.path.name)
+        try:
+            _reference_still(folder / "stills", planned, request, places, by_place, made, samples)
+        except LookdevError as error:
+            made.errors.append(str(error))
+    _write_cdls(folder / "cdl", slug, request, places, samples, made, tell)
+    tell("CLF, check frame and proof")
+    alone = made.cdls[0][1]
+    text = clf_text(
+        look,
+        source,
+        target,
+        slug,
+        size=request.sizes[0],
+        notes=[look.describe(), "no location's balance is in it"],
+    )
+    write_clf(folder / "luts" / f"{slug}.clf", text)
+    proof = prove(look, source, target, made.cubes[0], alone, made.cubes[1 : len(request.sizes)])
+    frame = draw_frame(proof.patches, source)
+    check = folder / "check"
+    write_frame_tiff(check / "check_frame.tif", frame, f"check frame, {source.name}")
+    write_frame_png(check / "check_frame.png", frame)
+    write_check_values(check / "check_values.csv", proof.values)
+    from lookdev.sheets.proof_page import write_proof
+
+    write_proof(proof, folder / "proof" / "proof.pdf", folder / "proof" / "proof.png", paper=request.paper)
+    write_json(folder / "proof" / "proof.json", proof.numbers())
+    tell("sheets")
+    _write_sheets(folder / "sheet", plan, request.paper, made)
+    write_whole(folder / "stills" / "differences.csv", _differences_csv(made.stills))
+    write_whole(folder / "READ_ME.txt", read_me_text(request, made, places, slug))
+    tell("manifest")
+    from lookdev import __version__
+
+    head: dict[str, object] = {
+        "made_by": "lookdev",
+        "version": __version__,
+        "look": look.title,
+        "look_fingerprint": look.fingerprint(),
+        "encoding_in": source.name,
+        "encoding_out": target.name,
+    }
+    write_manifest(folder, head)
+
+
+def _write_look(folder: Path, slug: str, look: LookLike) -> None:
+    """The look's own file, whole: what it was based on is in it."""
+    if isinstance(look, Look):
+        import tomlkit
+
+        values = look.model_dump(mode="json", exclude_defaults=True)
+        write_whole(folder / f"{slug}.toml", tomlkit.dumps({"title": look.title, **values}))
+        return
+    from lookdev.lut.cube import write_cube
+    from lookdev.lut.received import ReceivedLut
+
+    if isinstance(look, ReceivedLut):
+        name = safe_name(look.file_name or f"{slug}.cube")
+        write_cube(folder / name, look.lut)
+        request = {"cube": f"{name}@{look.source.name}:{look.target.name}", "title": look.title}
+        extra: dict[str, object] = {"keep": look.keep} if look.keep != 1.0 else {}
+        import tomlkit
+
+        write_whole(folder / f"{slug}.toml", tomlkit.dumps({**request, **extra}))
+
+
+def _reference_still(
+    folder: Path,
+    planned: PlannedStill,
+    request: HandoffRequest,
+    places: list[Place],
+    by_place: dict[str | None, CubeReport],
+    made: Handoff,
+    samples: dict[str | None, list[Array]],
+) -> None:
+    from lookdev.render.reference import grade_reference
+    from lookdev.stills.reader import read_still
+
+    still = read_still(planned.path, max_edge_px=request.still_edge)
+    cast, stops = planned.resolved.cast, planned.exposure_stops
+    plain = Look(title="as it stood").transform(still.encoding, request.source, None, stops)
+    graded = request.look.transform(still.encoding, request.target, cast, stops)
+    before = grade_reference(still.pixels, plain, bits=16)
+    after = grade_reference(still.pixels, graded, bits=16)
+    name = f"{planned.name}.tif"
+    note = f"{planned.name}, {planned.location}"
+    _write_tiff(folder / "ungraded" / name, before, request.source, f"{note}, ungraded", still)
+    _write_tiff(
+        folder / "graded" / name, after, request.target, f"{note}, through {request.look.title}", still
+    )
+    place = next(
+        (p for p in places if cast is not None and (p.location, p.cast) == (planned.location, cast)), None
+    )
+    place = place or next((p for p in places if planned.path.name in p.stills), None)
+    key = place.name if place is not None else None
+    flat = before.reshape(-1, 3)[:: max(1, before.size // 3 // 20000)] / 65535.0
+    wanted = after.reshape(-1, 3)[:: max(1, before.size // 3 // 20000)] / 65535.0
+    report = by_place[key]
+    got = np.clip(report.lut(flat), 0.0, 1.0) if request.target.state == "output" else report.lut(flat)
+    deltas = ciede2000(appearance(wanted, request.target), appearance(got, request.target))
+    made.stills.append(
+        ReferenceStill(planned.name, planned.location, place, report.path.name, difference(flat, deltas))
+    )
+    thin = flat[:: max(1, len(flat) // _SAMPLES_PER_STILL)]
+    for each in {key, None}:
+        samples.setdefault(each, []).append(thin)
+
+
+def _write_tiff(path: Path, frame: NDArray[np.generic], encoding: Encoding, note: str, still: Still) -> None:
+    from lookdev.errors import StillError
+    from lookdev.stills.icc import profile_bytes
+
+    try:
+        profile = profile_bytes(encoding) if encoding.state == "output" else None
+    except StillError:
+        profile = None
+    write_frame_tiff(path, frame.astype(np.uint16), f"{note}, {encoding.name}", profile)
+
+
+def _write_cdls(
+    folder: Path,
+    slug: str,
+    request: HandoffRequest,
+    places: list[Place],
+    samples: dict[str | None, list[Array]],
+    made: Handoff,
+    tell: Callable[[str], None],
+) -> None:
+    look, source, target = request.look, request.source, request.target
+    tell("CDL")
+    seen = np.concatenate(samples[None]) if None in samples else None
+    alone = fit_cdl(look, source, target, scout_inputs=seen)
+    made.cdls.append((slug, alone))
+    for place in places:
+        tell(f"CDL for {place.name}")
+        own = np.concatenate(samples[place.name]) if place.name in samples else None
+        fit = fit_cdl(
+            look, source, target, scout_inputs=own, cast=place.cast, place=place.name, start=alone.cdl
+        )
+        made.cdls.append((f"{slug}@{safe_name(place.name)}", fit))
+    for identifier, fit in made.cdls:
+        write_cc(folder / f"{identifier}.cc", fit, identifier)
+    note = f"{look.title}, nearest CDL in {source.name}; each says how near"
+    write_whole(folder / f"{slug}.ccc", ccc_text(made.cdls, note))
+    by_name = {fit.place: (identifier, fit) for identifier, fit in made.cdls}
+    decisions = [
+        (f"stills/ungraded/{s.name}.tif", *by_name[s.place.name if s.place is not None else None])
+        for s in made.stills
+    ]
+    if decisions:
+        write_whole(folder / f"{slug}.cdl", cdl_text(decisions, note))
+
+
+def _write_sheets(folder: Path, plan: BatchPlan, paper: str, made: Handoff) -> None:
+    from lookdev.render.preview import do_preview
+    from lookdev.sheets.from_batch import build_sheets
+
+    pictures = {p.path: do_preview(p.task) for p in plan.stills if p.error is None}
+    _, errors = build_sheets(plan, pictures, folder, paper, lambda done, total, text: None)
+    made.errors += errors
+
+
+def _differences_csv(stills: list[ReferenceStill]) -> str:
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["still", "location", "cube", "mean_ciede2000", "p95_ciede2000", "largest_ciede2000"])
+    for still in stills:
+        d = still.apart
+        numbers = (f"{v:.4f}" for v in (d.mean, d.p95, d.maximum))
+        writer.writerow([still.name, still.location, still.cube, *numbers])
+    return text.getvalue()

@@ -1,0 +1,114 @@
+"""READ_ME.txt of a handoff: the look in plain words, what each file is, how to check it in a minute."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from lookdev.lut.words import plain_words
+
+if TYPE_CHECKING:
+    from lookdev.lut.handoff import Handoff, HandoffRequest
+    from lookdev.lut.places import Place
+
+_WIDTH = 92
+
+
+def read_me_text(request: HandoffRequest, made: Handoff, places: Sequence[Place], slug: str) -> str:
+    """The text, UTF-8, lines under 93 characters."""
+    look, source, target = request.look, request.source, request.target
+    head = f"{look.title}: handoff for footage in {source.name}, shown as {target.name}"
+    blocks = [head + "\n" + "=" * min(len(head), _WIDTH)]
+    blocks.append(_filled("The look in plain words: " + ", ".join(plain_words(look)) + "."))
+    if look.note:
+        blocks.append(_filled(look.note))
+    first = made.cubes[0]
+    blocks.append(
+        _listed(
+            "In a minute",
+            [
+                f"Load check/check_frame.tif as {source.name} and put luts/{first.path.name} on it.",
+                "Read the five patches that proof/proof.pdf marks on its second page. If they read as in its "
+                "first row, within 1 in 10 bits, everything is loaded right.",
+                "If they do not, the other rows there say what is wrong: range, encoding or order.",
+            ],
+        )
+    )
+    blocks.append(_listed("LUTs", _lut_lines(request, made, slug)))
+    blocks.append(_listed("Editable: ASC CDL", _cdl_lines(request, made)))
+    blocks.append(
+        _listed(
+            "The rest",
+            [
+                "stills/ungraded: the scout's stills in the footage's encoding, 16 bits. stills/graded: the "
+                "same through the look and the balance of their location. stills/differences.csv: how far the "
+                "LUT is from the graded still, CIEDE2000.",
+                "sheet: what the director saw. look: the look itself. proof/proof.json: the proof's numbers.",
+                "manifest.json: SHA-256 of each file. `lookdev handoff --verify FOLDER` checks them.",
+            ],
+        )
+    )
+    if places:
+        lines = [f"{p.name}: {', '.join(p.stills)}" for p in places]
+        blocks.append(_listed("Locations with a metered balance", lines))
+    if made.errors:
+        blocks.append(_listed("Could not be done", made.errors))
+    blocks.append(
+        _filled(
+            "Nobody signs off colour on an uncalibrated monitor or print. The numbers here are the agreement; "
+            "the pictures show it only where the display has been calibrated."
+        )
+    )
+    return "\n\n".join(blocks) + "\n"
+
+
+def _lut_lines(request: HandoffRequest, made: Handoff, slug: str) -> list[str]:
+    lines = []
+    for report in made.cubes:
+        lines.append(f"luts/{report.path.name}: over picture colours {report.picture.words()} (CIEDE2000).")
+    lines.append(
+        f"luts/{slug}.clf: the look alone as a process list (Common LUT Format 3, {request.sizes[0]} points)."
+    )
+    lines.append(
+        "The name without @ is the look alone. A name with @LOCATION also takes out the cast that was "
+        "metered there, by the share the look says: use one or the other, never both."
+    )
+    if "1D_SIZE" in _first_lines(made):
+        lines.append(
+            "Linear input needs a reader that knows a 1D shaper before the 3D table; else take the .clf."
+        )
+    return lines
+
+
+def _first_lines(made: Handoff) -> str:
+    return "1D_SIZE" if made.cubes[0].lut.shaper is not None else ""
+
+
+def _cdl_lines(request: HandoffRequest, made: Handoff) -> list[str]:
+    lines = [
+        f"Ten numbers that act on {request.source.name} code values, before the plain rendering to "
+        f"{request.target.name}; unclamped. They come near the look and can be changed."
+    ]
+    for identifier, fit in made.cdls:
+        c = fit.cdl
+        lines.append(
+            f"{identifier}: slope {_three(c.slope)}, offset {_three(c.offset)}, power {_three(c.power)}, "
+            f"saturation {c.saturation:.3f}. {fit.words()[:1].upper() + fit.words()[1:]}."
+        )
+    lines.append("cdl/*.cc holds one each, the .ccc all of them, the .cdl one for every reference still.")
+    return lines
+
+
+def _three(values: Sequence[float]) -> str:
+    return " ".join(f"{v:.4f}" for v in values)
+
+
+def _listed(title: str, lines: Sequence[str]) -> str:
+    return "\n".join([title, "-" * len(title), *(_filled(line, "- ") for line in lines)])
+
+
+def _filled(text: str, mark: str = "") -> str:
+    return textwrap.fill(
+        text, _WIDTH, initial_indent=mark, subsequent_indent=" " * len(mark), break_long_words=False
+    )
