@@ -15,6 +15,7 @@ from lookdev.stills.reader import linear_light
 from lookdev.stills.still import code_values
 
 _ROWS_AT_ONCE = 256
+_LARGEST_BLOCK = 4
 
 
 def reduced_to_box(pixels: NDArray[Any], encoding: Encoding, box: tuple[int, int]) -> NDArray[Any]:
@@ -30,8 +31,8 @@ def reduced_to_box(pixels: NDArray[Any], encoding: Encoding, box: tuple[int, int
     if scale >= 1.0:
         return pixels
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    factor = max(1, int(0.5 / scale))
-    light = _block_means(pixels, encoding, min(factor, height, width))
+    factor = min(max(1, int(0.5 / scale)), _LARGEST_BLOCK, height, width)
+    light = _block_means(pixels, encoding, factor)
     small = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
     return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
 
