@@ -1,0 +1,479 @@
+"""Light notes: what a reading, and a location's readings together, say to the gaffer and the schedule.
+
+The one place where it is put together; the page, the table, the comparison sheet's strip and summary.json all
+take it from here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import permutations
+from typing import Any
+
+from lookdev.meter.exposure import Exposure, contrast_ratio, expose, shutter_of, stop_words
+from lookdev.meter.filters import Dial, Match, dial, match
+from lookdev.meter.flicker import MAINS_HZ, SafeShutter, safe_shutter
+from lookdev.meter.hints import Hint, flickers, nearest_illuminants
+from lookdev.meter.log import Reading
+from lookdev.meter.scout import Plan, Scout
+from lookdev.meter.spectrum import STANDARDS, Rendition
+from lookdev.meter.timeline import TimeLine, time_lines
+
+XY = tuple[float, float]
+BALANCE = "production balance"
+
+
+@dataclass(frozen=True)
+class ReadingNotes:
+    """What one reading says. ``cct_k`` is None where CCT means nothing; ``duv`` is the distance all the same.
+
+    ``rendition_of`` names the spectrum behind ``rendition``: the reading's own, or the published one of the
+    CIE illuminant that the source names. ``flicker`` is "discharge", "LED", "maybe" or "no".
+    """
+
+    reading: Reading
+    xy: XY | None
+    uv: XY | None
+    cct_k: float | None
+    duv: float | None
+    hints: tuple[Hint, ...]
+    to_balance: Match | None
+    dial: Dial | None
+    exposure: Exposure | None
+    rendition: Rendition | None
+    rendition_of: str | None
+    flicker: str
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """Key against fill."""
+
+    key: str
+    fill: str
+    ratio: float
+    stops: float
+
+
+@dataclass(frozen=True)
+class LocationNotes:
+    """The notes of one location.
+
+    ``matches`` : from every source to every other of another colour. ``shutters`` : one a mains frequency,
+    empty where nothing flickers. ``balance_dial`` : the production's balance on the fixture.
+    """
+
+    location: str
+    readings: tuple[ReadingNotes, ...]
+    matches: tuple[Match, ...]
+    contrasts: tuple[Contrast, ...]
+    lines: tuple[TimeLine, ...]
+    shutters: tuple[SafeShutter, ...]
+    balance_dial: Dial | None
+
+
+def reading_notes(reading: Reading, plan: Plan, *, spectral: bool = True) -> ReadingNotes:
+    """The notes of one reading under a plan; without the spectral metrics (the slow part) if so asked."""
+    from lookdev.colorimetry.temperature import uv1976_from_xy
+
+    xy = reading.white_xy
+    uv = cct = duv = to_balance = setting = None
+    hints: tuple[Hint, ...] = ()
+    rendition, origin = _rendition(reading, plan) if spectral else (None, None)
+    if xy is not None:
+        pair = uv1976_from_xy(xy)
+        uv = float(pair[0]), float(pair[1])
+        assert reading.cct_duv is not None
+        cct = reading.cct_duv[0] if reading.is_cct_meaningful else None
+        duv = reading.cct_duv[1]
+        hints = nearest_illuminants(xy)
+        if plan.balance_xy is not None:
+            to_balance = match(reading.name, xy, BALANCE, plan.balance_xy)
+        setting = dial(reading.name, xy, plan.fixture.primaries if plan.fixture else None)
+    exposure = expose(reading.illuminance_lux, plan) if reading.illuminance_lux is not None else None
+    kind = flickers(reading.source, reading.illuminant, hints)
+    return ReadingNotes(
+        reading, xy, uv, cct, duv, hints, to_balance, setting, exposure, rendition, origin, kind
+    )
+
+
+def _rendition(reading: Reading, plan: Plan) -> tuple[Rendition | None, str | None]:
+    from lookdev.meter.spectrum import illuminant, read_spectrum, reference_at, rendition
+
+    if reading.spectrum is not None:
+        spectrum, origin = read_spectrum(reading.spectrum), f"spectrum {reading.spectrum.name}"
+    elif reading.illuminant is not None:
+        spectrum, origin = illuminant(reading.illuminant), f"published spectrum of CIE {reading.illuminant}"
+    else:
+        return None, None
+    reference = reference_at(plan.balance_k) if plan.balance_k is not None else None
+    return rendition(spectrum, reference), origin
+
+
+def location_notes(location: str, readings: Sequence[Reading], plan: Plan) -> LocationNotes:
+    """The notes of one location's readings together."""
+    notes = tuple(reading_notes(r, plan) for r in readings)
+    shutters: tuple[SafeShutter, ...] = ()
+    if any(n.flicker != "no" for n in notes):
+        fps, angle, _, _ = shutter_of(plan)
+        mains = (float(plan.mains_hz),) if plan.mains_hz is not None else MAINS_HZ
+        shutters = tuple(safe_shutter(fps, angle, hz) for hz in mains)
+    primaries = plan.fixture.primaries if plan.fixture else None
+    return LocationNotes(
+        location,
+        notes,
+        _matches(notes),
+        _contrasts(readings),
+        time_lines(readings, plan),
+        shutters,
+        dial(BALANCE, plan.balance_xy, primaries) if plan.balance_xy is not None else None,
+    )
+
+
+SAME_UV = 0.0005
+"""Two readings nearer than this in u', v' are one light, and need no match."""
+
+
+def _matches(notes: Sequence[ReadingNotes]) -> tuple[Match, ...]:
+    """Between every two sources; of one source metered several times, the first reading that has a colour."""
+    first: dict[str, ReadingNotes] = {}
+    for note in notes:
+        if note.xy is not None:
+            first.setdefault((note.reading.source or note.reading.name).casefold(), note)
+    found = []
+    for one, other in permutations(first.values(), 2):
+        assert one.xy is not None and other.xy is not None and one.uv is not None and other.uv is not None
+        if math.hypot(one.uv[0] - other.uv[0], one.uv[1] - other.uv[1]) > SAME_UV:
+            found.append(match(one.reading.name, one.xy, other.reading.name, other.xy))
+    return tuple(found)
+
+
+def _contrasts(readings: Sequence[Reading]) -> tuple[Contrast, ...]:
+    """Every key against the fill nearest to it in the log."""
+    lit = [r for r in readings if r.illuminance_lux is not None]
+    fills = [r for r in lit if r.role == "fill"]
+    found = []
+    for key in (r for r in lit if r.role == "key"):
+        if not fills:
+            break
+        fill = min(fills, key=lambda f: (_apart(key, f), abs(f.row - key.row), f.row))
+        assert key.illuminance_lux is not None and fill.illuminance_lux is not None
+        found.append(
+            Contrast(key.name, fill.name, *contrast_ratio(key.illuminance_lux, fill.illuminance_lux))
+        )
+    return tuple(found)
+
+
+def _apart(key: Reading, fill: Reading) -> int:
+    """Minutes between two readings; 0 where one has no time."""
+    if key.time is None or fill.time is None:
+        return 0
+    one, other = (int(t[:2]) * 60 + int(t[3:]) for t in (key.time, fill.time))
+    return min((one - other) % 1440, (other - one) % 1440)
+
+
+def scout_notes(scout: Scout, only: Sequence[str] = ()) -> tuple[LocationNotes, ...]:
+    """Notes for each location, in the order of the meter log; readings without a location come last.
+
+    Raises
+    ------
+    RequestError : a location in ``only`` is not in the log, or the log has no readings.
+    """
+    from lookdev.errors import RequestError
+
+    groups: dict[str, list[Reading]] = {}
+    for reading in scout.log.readings:
+        groups.setdefault(reading.location or "", []).append(reading)
+    if not groups:
+        raise RequestError(
+            "no reading to make notes of", file=scout.folder, wanted="meter.csv with a row or more"
+        )
+    by_name = {(name or NOWHERE).casefold(): name for name in groups}
+    for name in only:
+        if name.casefold() not in by_name:
+            wanted = "one of: " + ", ".join(n or NOWHERE for n in groups)
+            raise RequestError("no such location", found=name, wanted=wanted)
+    chosen = {by_name[name.casefold()] for name in only} if only else set(groups)
+    ordered = [n for n in groups if n] + [n for n in groups if not n]
+    return tuple(location_notes(n or NOWHERE, groups[n], scout.plan) for n in ordered if n in chosen)
+
+
+NOWHERE = "No location"
+
+
+# in words --------------------------------------------------------------------------------------------------
+
+
+def signed(value: float, digits: int) -> str:
+    """A number with its sign, a true minus, and no negative zero.
+
+    >>> signed(-0.00004, 3), signed(131.4, 0)
+    ('0.000', '+131')
+    """
+    text = f"{value:+.{digits}f}"
+    if float(text) == 0:
+        return text[1:]
+    return text.replace("-", "\N{MINUS SIGN}")
+
+
+def colour_words(note: ReadingNotes) -> str:
+    """CCT and Duv, or why there is no CCT."""
+    if note.xy is None:
+        return "colour not metered"
+    assert note.duv is not None
+    if note.cct_k is None:
+        return f"no CCT: {abs(note.duv):.3f} off the locus"
+    return f"{note.cct_k:.0f} K, Duv {signed(note.duv, 4)}"
+
+
+def light_words(lux: float | None) -> str:
+    """Lux and foot-candles.
+
+    >>> light_words(1076.391)
+    '1076 lx · 100 fc'
+    """
+    from lookdev.meter.cells import LUX_PER_FC
+
+    return "light not metered" if lux is None else f"{plain(lux)} lx · {plain(lux / LUX_PER_FC)} fc"
+
+
+def plain(value: float) -> str:
+    """Three figures, never in powers of ten, all digits before the point.
+
+    >>> plain(18654.2), plain(29.73), plain(0.4567)
+    ('18654', '29.7', '0.457')
+    """
+    if abs(value) >= 100:
+        return f"{value:.0f}"
+    text = f"{value:.3g}"
+    return text if "e" not in text else f"{value:.6f}".rstrip("0")
+
+
+def seconds_words(time_s: float) -> str:
+    """An exposure time as a fraction.
+
+    >>> seconds_words(1 / 48), seconds_words(0.5)
+    ('1/48 s', '1/2 s')
+    """
+    inverse = 1 / time_s
+    return (
+        f"1/{inverse:.0f} s"
+        if inverse >= 1.5 and abs(inverse - round(inverse)) < 0.05
+        else f"1/{inverse:.1f} s"
+    )
+
+
+def exposure_words(exposure: Exposure) -> str:
+    """The stop, and stops over or under."""
+    text = stop_words(exposure.stop)
+    if exposure.over_stops is None or exposure.wanted_stop is None:
+        return text
+    if abs(exposure.over_stops) < 0.05:
+        return f"{text}: as T{exposure.wanted_stop:g} needs"
+    side = "over" if exposure.over_stops > 0 else "under"
+    return f"{text}: {abs(exposure.over_stops):.1f} stops {side} T{exposure.wanted_stop:g}"
+
+
+def shutter_words(shutter: SafeShutter) -> str:
+    """The safe angles in a line, and how the planned one does."""
+    angles = ", ".join(f"{a:g}°" for a in shutter.angles_deg[-4:])
+    if shutter.any_angle:
+        return f"{shutter.mains_hz:g} Hz: every angle, as long as camera and mains keep step; safest {angles}"
+    if not shutter.angles_deg:
+        return f"{shutter.mains_hz:g} Hz: none at this frame rate"
+    text = f"{shutter.mains_hz:g} Hz: {angles}"
+    if shutter.is_planned_safe:
+        return text + f"; {shutter.planned_deg:g}° is within 1%"
+    return text + f"; {shutter.planned_deg:g}° can swing ±{100 * shutter.swing:.0f}%"
+
+
+def short_note(reading: Reading, plan: Plan) -> str:
+    """One line for a comparison sheet's strip: the stop, filters to the balance, the shutter; "" for none."""
+    note = reading_notes(reading, plan, spectral=False)
+    parts = []
+    if note.exposure is not None:
+        parts.append(exposure_words(note.exposure))
+    if note.to_balance is not None and not note.to_balance.reason:
+        parts.append(f"to {plan.balance_k:.0f} K: {note.to_balance.filter_words}")
+    if note.flicker in ("discharge", "LED"):
+        fps, angle, _, _ = shutter_of(plan)
+        mains = (float(plan.mains_hz),) if plan.mains_hz is not None else MAINS_HZ
+        safe = [safe_shutter(fps, angle, hz) for hz in mains]
+        bad = [s for s in safe if not s.is_planned_safe]
+        if bad:
+            parts.append("may flicker: " + ", ".join(f"{_closest(s)} at {s.mains_hz:g} Hz" for s in bad))
+    return f"{reading.name}: " + "; ".join(parts) if parts else ""
+
+
+def _closest(shutter: SafeShutter) -> str:
+    if not shutter.angles_deg:
+        return "no safe shutter"
+    return f"{min(shutter.angles_deg, key=lambda a: abs(a - shutter.planned_deg)):g}°"
+
+
+# as data ---------------------------------------------------------------------------------------------------
+
+
+def summary(reading: Reading, plan: Plan) -> dict[str, Any]:
+    """The notes of a reading as JSON-ready data; no NaN, no infinity."""
+    return notes_data(reading_notes(reading, plan))
+
+
+def notes_data(note: ReadingNotes) -> dict[str, Any]:
+    """As :func:`summary`, of notes already made."""
+    reading = note.reading
+    return {
+        "location": reading.location,
+        "source": reading.source,
+        "time": reading.time,
+        "role": reading.role,
+        "note": reading.note,
+        "white_from": reading.white_origin or None,
+        "xy": _rounded(note.xy, 5),
+        "uv_1976": _rounded(note.uv, 5),
+        "cct_k": _number(note.cct_k, 1),
+        "duv": _number(note.duv, 5),
+        "cct_means_something": note.cct_k is not None,
+        "nearest_cie_illuminants": [
+            {"name": h.illuminant, "lamp": h.kind, "distance_uv": round(h.distance_uv, 5)} for h in note.hints
+        ],
+        "illuminance_lux": _number(reading.illuminance_lux, 3),
+        "illuminance_fc": _number(reading.illuminance_fc, 3),
+        "camera_balance_k": "auto" if reading.camera_balance_auto else reading.camera_balance_k,
+        "camera_balance_from": reading.camera_balance_origin,
+        "to_balance": match_data(note.to_balance),
+        "dial": dial_data(note.dial),
+        "exposure": exposure_data(note.exposure),
+        "rendition": rendition_data(note.rendition, note.rendition_of),
+        "flicker": note.flicker,
+    }
+
+
+def location_data(notes: LocationNotes) -> dict[str, Any]:
+    """A location's notes as JSON-ready data."""
+    return {
+        "location": notes.location,
+        "readings": [{"row": n.reading.row, **notes_data(n)} for n in notes.readings],
+        "matches": [match_data(m) for m in notes.matches],
+        "contrast": [
+            {"key": c.key, "fill": c.fill, "ratio": round(c.ratio, 3), "stops": round(c.stops, 3)}
+            for c in notes.contrasts
+        ],
+        "time_lines": [_line_data(line) for line in notes.lines],
+        "safe_shutters": [
+            {
+                "mains_hz": s.mains_hz,
+                "angles_deg": list(s.angles_deg),
+                "any_angle": s.any_angle,
+                "planned_deg": round(s.planned_deg, 3),
+                "planned_swing": round(s.swing, 5),
+            }
+            for s in notes.shutters
+        ],
+        "balance_dial": dial_data(notes.balance_dial),
+    }
+
+
+def match_data(found: Match | None) -> dict[str, Any] | None:
+    """A match as JSON-ready data."""
+    if found is None:
+        return None
+    return {
+        "from": found.source,
+        "to": found.target,
+        "target_xy": _rounded(found.target_xy, 5),
+        "mired": _number(found.mired_shift, 1),
+        "duv": _number(found.duv_shift, 5),
+        "filters": list(found.filters),
+        "filters_by": "common practice, nominal",
+        "filters_take_stops": round(found.lost_stops, 2),
+        "left_mired": _number(found.left_mired, 1),
+        "left_duv": _number(found.left_duv, 5),
+        "left_uv_1976": _number(found.left_uv, 5),
+        "reason": found.reason or None,
+    }
+
+
+def dial_data(setting: Dial | None) -> dict[str, Any] | None:
+    """A fixture setting as JSON-ready data."""
+    if setting is None:
+        return None
+    return {
+        "xy": _rounded(setting.xy, 5),
+        "cct_k": _number(setting.cct_k, 1),
+        "duv": _number(setting.duv, 5),
+        "fixture_reaches_it": setting.reachable,
+        "nearest_xy": _rounded(setting.nearest_xy, 5),
+        "short_by_uv_1976": _number(setting.short_uv, 5),
+    }
+
+
+def exposure_data(found: Exposure | None) -> dict[str, Any] | None:
+    """An exposure as JSON-ready data."""
+    if found is None:
+        return None
+    from lookdev.meter.cells import LUX_PER_FC
+
+    missing = found.missing_lux
+    return {
+        "by": "ISO 2720:1974",
+        "receptor": found.receptor,
+        "calibration_constant": found.constant,
+        "exposure_index": found.exposure_index,
+        "frame_rate_fps": found.frame_rate_fps,
+        "shutter_angle_deg": round(found.shutter_angle_deg, 3),
+        "shutter_s": round(found.time_s, 6),
+        "filter_stops": found.filter_stops,
+        "assumed": list(found.assumed),
+        "t_stop": round(found.stop, 3),
+        "wanted_t_stop": found.wanted_stop,
+        "stops_over": _number(found.over_stops, 3),
+        "needed_lux": _number(found.needed_lux, 2),
+        "missing_lux": _number(missing, 2),
+        "missing_fc": None if missing is None else round(missing / LUX_PER_FC, 3),
+        "lowest_exposure_index": _number(found.lowest_index, 1),
+        "shortest_shutter_s": _number(found.shortest_s, 6),
+        "smallest_shutter_angle_deg": _number(found.smallest_angle_deg, 2),
+        "lens_t_stop": found.lens_t_stop,
+        "stops_over_wide_open": _number(found.lens_over_stops, 3),
+    }
+
+
+def rendition_data(found: Rendition | None, origin: str | None) -> dict[str, Any] | None:
+    """Spectral metrics with the standards they follow, as JSON-ready data."""
+    if found is None:
+        return None
+    values = {name: _number(getattr(found, name), 1) for name in STANDARDS}
+    return {
+        "of": origin,
+        **values,
+        "ssi_reference": found.ssi_reference,
+        "standards": dict(STANDARDS),
+        "notes": list(found.notes),
+    }
+
+
+def _line_data(line: TimeLine) -> dict[str, Any]:
+    from lookdev.meter.timeline import clock_text, words
+
+    return {
+        "source": line.source,
+        "times": [clock_text(m) for m in line.minutes],
+        "cct_k": [None if m is None else _number(1e6 / m, 1) for m in line.mired],
+        "illuminance_lux": [_number(v, 3) for v in line.lux],
+        "stops_per_hour": _number(line.stops_per_hour, 3),
+        "enough_until": list(line.enough_until),
+        "enough_from": list(line.enough_from),
+        "passes_balance_at": list(line.balance_at),
+        "in_words": words(line),
+    }
+
+
+def _number(value: float | None, digits: int) -> float | None:
+    return None if value is None or not math.isfinite(value) else round(float(value), digits) + 0.0
+
+
+def _rounded(xy: XY | None, digits: int) -> list[float] | None:
+    return None if xy is None else [round(v, digits) for v in xy]
