@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lookdev.cli.common import progress, say
+from lookdev.cli.common import Steps, progress, say
 from lookdev.colorimetry.encodings import get_encoding
 from lookdev.errors import LookdevError, RequestError
 from lookdev.files import write_json
@@ -16,6 +17,7 @@ from lookdev.files import write_json
 if TYPE_CHECKING:
     from lookdev.colorimetry.encodings import Encoding
     from lookdev.looks.pipeline import LookLike
+    from lookdev.lut.places import Place
     from lookdev.meter.scout import Scout
     from lookdev.render.batch import BatchPlan
     from lookdev.render.executor import Event
@@ -102,7 +104,9 @@ def run_batch(request: BatchRequest) -> int:
         by_still = {result.still: result for result in results}
         errors += [line for result in results for line in result.errors]
         sheets, sheet_errors = build_sheets(plan, pictures_of(by_still), out / "sheets", request.paper, step)
-        cubes, cube_errors = write_cubes(plan, out / "cubes", cube_ends, request.cube_size, step)
+        cubes, cube_errors = write_cubes(
+            plan, out / "cubes", cube_ends, request.cube_size, request.workers, step
+        )
     for line in (*sheet_errors, *cube_errors):
         say(line)
     errors += [*sheet_errors, *cube_errors]
@@ -117,8 +121,6 @@ def run_batch(request: BatchRequest) -> int:
 
 def run_sheets(request: BatchRequest) -> int:
     """Do the sheets alone, from stills decoded at reduced scale; returns the exit status."""
-    from concurrent.futures import ThreadPoolExecutor
-
     from lookdev.render.batch import plan_batch, refuse_output_among_stills
     from lookdev.render.preview import do_preview
     from lookdev.sheets.from_batch import build_sheets
@@ -180,7 +182,7 @@ def _log_errors(scout: Scout) -> list[str]:
 
 
 def write_cubes(
-    plan: BatchPlan, folder: Path, ends: tuple[Encoding, Encoding], size: int, step: object
+    plan: BatchPlan, folder: Path, ends: tuple[Encoding, Encoding], size: int, workers: int, step: Steps
 ) -> tuple[list[Mapping[str, object]], list[str]]:
     """Each look alone, and with the balance of each metered place; returns what was written, and errors."""
     from lookdev.lut.bake import cube_file_name, export_cube
@@ -194,9 +196,9 @@ def write_cubes(
         for look, slug in zip(plan.looks, look_slugs(plan.looks), strict=True)
         for place in (None, *places)
     ]
-    written: list[Mapping[str, object]] = []
-    errors: list[str] = []
-    for count, (look, slug, place) in enumerate(jobs, 1):
+
+    def one(job: tuple[LookLike, str, Place | None]) -> dict[str, object] | str:
+        look, slug, place = job
         name = cube_file_name(slug, source, target, size, place.name if place else None)
         try:
             report = export_cube(
@@ -208,10 +210,19 @@ def write_cubes(
                 cast=place.cast if place else None,
                 place=place.name if place else None,
             )
-            written.append({"look": look.title, "balance": place.name if place else None, **report.numbers()})
         except LookdevError as error:
-            errors.append(str(error))
-        step(count, len(jobs), f"cube {name}")  # type: ignore[operator]
+            return str(error)
+        return {"look": look.title, "balance": place.name if place else None, **report.numbers()}
+
+    written: list[Mapping[str, object]] = []
+    errors: list[str] = []
+    with ThreadPoolExecutor(workers) as pool:
+        for count, made in enumerate(pool.map(one, jobs), 1):
+            if isinstance(made, str):
+                errors.append(made)
+            else:
+                written.append(made)
+            step(count, len(jobs), f"cubes: {jobs[count - 1][0].title}")
     return written, errors
 
 
