@@ -167,20 +167,22 @@ class Page:
         *,
         width: float | None = None,
         align: Align = "left",
+        lines: int = 1,
         min_size: float = MIN_SIZE,
         overflow: Overflow = "wrap",
         max_lines: int | None = None,
     ) -> float:
-        """One line of text with its top at ``top``; returns the bottom.
+        """Text with its top at ``top``; returns the bottom. Without ``width``, one line as wide as it is.
 
-        With ``width`` the text is made to fit: smaller down to ``min_size``, then wrapped, or ended by "…"
-        with ``overflow="ellipsis"``. ``align`` is within ``x`` .. ``x + width``, or about ``x`` without one.
+        With ``width`` the text is made to fit: smaller, down to ``min_size``, until it takes at most
+        ``lines`` lines; then wrapped into more (past ``max_lines`` it ends in "…"), or, with
+        ``overflow="ellipsis"``, ended by "…" in the last of ``lines``. ``align`` is within ``x`` .. ``x + width``, or about ``x``
+        without a width.
         """
         if width is not None:
-            style = fitted(text, style, width, min_size)
-            if style.width(fonts.clean(text)) > width or "\n" in text:
-                limit = 1 if overflow == "ellipsis" else max_lines
-                return self.paragraph(x, top, width, text, style, align=align, max_lines=limit)
+            style = fitted(text, style, width, min_size, lines)
+            limit = lines if overflow == "ellipsis" else max_lines
+            return self.paragraph(x, top, width, text, style, align=align, max_lines=limit)
         self._line(x, top, fonts.clean(text), style, width or 0.0, align)
         return top + style.line
 
@@ -516,6 +518,7 @@ class Document:
             raise SheetError("unknown paper", found=paper, wanted=" or ".join(PAPERS_PT))
         long_side, short_side = PAPERS_PT[paper.casefold()]
         self.title, self.dpi, self.surround, self.foot = title, dpi, surround, foot
+        self.paper = paper.casefold()
         self.pixel = 72.0 / dpi
         across, down = (long_side, short_side) if landscape else (short_side, long_side)
         self.size_px = (round(across / self.pixel), round(down / self.pixel))
@@ -651,13 +654,12 @@ def unit_rgb(colour: Colour) -> tuple[float, float, float]:
     return red, green, blue
 
 
-def fitted(text: str, style: Style, width: float, min_size: float = MIN_SIZE) -> Style:
-    """``style``, smaller if ``text`` is wider than ``width``, but not under ``min_size`` points."""
-    natural = max(style.width(fonts.clean(line)) for line in text.split("\n"))
-    if natural <= width or natural == 0:
-        return style
-    size = max(min(min_size, style.size), np.floor(style.size * width / natural * 10.0) / 10.0)
-    return replace(style, size=float(size))
+def fitted(text: str, style: Style, width: float, min_size: float = MIN_SIZE, lines: int = 1) -> Style:
+    """``style``, smaller where ``text`` takes more than ``lines`` lines, down to ``min_size``."""
+    size = style.size
+    while size > min_size and len(fonts.wrap(text, size, width, style.weight)) > lines:
+        size = max(min_size, size - 0.5)
+    return style if size == style.size else replace(style, size=size)
 
 
 def lines_of(text: str, style: Style, width: float, max_lines: int | None = None) -> list[str]:
