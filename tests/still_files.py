@@ -124,11 +124,13 @@ def exif_block(
 ) -> bytes:
     """An EXIF block by Pillow; ``gps`` and ``interop`` name the other directories."""
     from PIL import Image
+    from PIL.TiffImagePlugin import IFDRational
 
     exif = Image.Exif()
+    ratios = {tag: IFDRational(*value) for tag, value in (sub or {}).items() if isinstance(value, tuple)}
     for tag, value in (main or {}).items():
         exif[tag] = value
-    exif.get_ifd(0x8769).update(sub or {})
+    exif.get_ifd(0x8769).update({**(sub or {}), **ratios})
     if "gps" in ifds:
         exif.get_ifd(0x8825).update(ifds["gps"])
     if "interop" in ifds:

@@ -230,7 +230,7 @@ def _read(
     whole = options.get("reduce", 1) == 1
     full_size = (int(pixels.shape[0]), int(pixels.shape[1])) if whole else upright_size(head.size, turn)
     if max_edge_px is not None and max(pixels.shape[:2]) > max_edge_px:
-        pixels = reduced(pixels, encoding, max_edge_px)
+        pixels = reduced(pixels, encoding, _fitted(full_size, max_edge_px))
     if decoded.metadata is not None:
         metadata = merged(decoded.metadata, metadata)
     return Still(
@@ -335,15 +335,17 @@ def over_grey(
     return out
 
 
-def reduced(pixels: NDArray[Any], encoding: Encoding, max_edge_px: int) -> NDArray[Any]:
-    """Area average in linear light so that the longer edge is ``max_edge_px``, in the pixels' own type."""
+def _fitted(size: tuple[int, int], max_edge_px: int) -> tuple[int, int]:
+    scale = max_edge_px / max(size)
+    return max(1, round(size[0] * scale)), max(1, round(size[1] * scale))
+
+
+def reduced(pixels: NDArray[Any], encoding: Encoding, size: tuple[int, int]) -> NDArray[Any]:
+    """Area average in linear light to ``size`` (height, width), in the pixels' own type."""
     import cv2
 
-    height, width = pixels.shape[:2]
-    scale = max_edge_px / max(height, width)
-    size = (max(1, round(width * scale)), max(1, round(height * scale)))
     light = linear_light(pixels, encoding)
-    small = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
+    small = cv2.resize(light, (size[1], size[0]), interpolation=cv2.INTER_AREA)
     return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
 
 

@@ -1,0 +1,116 @@
+"""Camera raw through LibRaw: DNG files made here, whose scene light is known."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from still_files import COLOR_MATRIX, dng
+
+from lookdev.colorimetry.adaptation import adaptation_matrix, xy_from_xyz, xyz_from_xy
+from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
+from lookdev.colorimetry.temperature import daylight_xy, xy_from_cct
+from lookdev.stills.reader import read_info, read_still
+from lookdev.stills.still import Still
+
+NEUTRAL = np.array([0.5, 1.0, 0.66])
+
+
+def put(folder: Path, camera: np.ndarray, **options: object) -> Path:
+    path = folder / "a.dng"
+    path.write_bytes(dng(camera, **options))
+    return path
+
+
+def flat(camera: np.ndarray, height: int = 40, width: int = 60) -> np.ndarray:
+    return np.ones((height, width, 3)) * camera
+
+
+def light(still: Still, row: int = 20, column: int = 20) -> np.ndarray:
+    return still.encoding.to_working(still.signal()[row, column])
+
+
+def test_grey_card_at_the_saturation_based_exposure_is_mid_grey(tmp_path: Path) -> None:
+    """ISO 12232:2019: an 18 % card at 18 % / sqrt 2 of saturation."""
+    still = read_still(put(tmp_path, flat(NEUTRAL * 0.18 / np.sqrt(2))))
+    assert still.pixels.dtype == np.uint16 and still.encoding.state == "scene"
+    assert light(still) == pytest.approx([0.18] * 3, abs=2e-4)
+    assert still.warnings == ()
+
+
+def test_no_brightening_by_what_the_picture_holds(tmp_path: Path) -> None:
+    dark = read_still(put(tmp_path, flat(NEUTRAL * 0.01)))
+    mixed = flat(NEUTRAL * 0.01)
+    mixed[:, 30:] = 1.0
+    beside = read_still(put(tmp_path, mixed))
+    assert np.array_equal(dark.pixels[20, 10], beside.pixels[20, 10])
+    assert light(dark, 20, 10) == pytest.approx([0.01 * np.sqrt(2)] * 3, abs=2e-4)
+
+
+def test_baseline_exposure_counts_in_stops(tmp_path: Path) -> None:
+    """DNG 1.7, BaselineExposure (50730)."""
+    plain = light(read_still(put(tmp_path, flat(NEUTRAL * 0.1))))
+    lifted = light(read_still(put(tmp_path, flat(NEUTRAL * 0.1), baseline=0.5)))
+    assert lifted == pytest.approx(plain * 2**0.5, rel=1e-6)
+
+
+def test_blown_highlights_are_neutral(tmp_path: Path) -> None:
+    still = read_still(put(tmp_path, flat(np.ones(3))))
+    assert light(still) == pytest.approx([np.sqrt(2)] * 3, rel=1e-4)
+    partly = read_still(put(tmp_path, flat(np.array([0.6, 1.0, 0.8]))))  # green clipped, red and blue not
+    rgb = light(partly)
+    assert rgb.max() - rgb.min() < 1e-3 * rgb.max()
+
+
+def test_metered_lamp_shows_where_the_balance_expects_it(tmp_path: Path) -> None:
+    """Bradford from the camera's white to D65, applied to the lamp (the balance stage's own model)."""
+    lamp, camera = xy_from_cct(2800, 0.004), daylight_xy(5200)
+    neutral = COLOR_MATRIX @ xyz_from_xy(camera)
+    still = read_still(
+        put(tmp_path, flat(COLOR_MATRIX @ xyz_from_xy(lamp) * 0.1), neutral=neutral / neutral[1])
+    )
+    assert still.metadata.camera_balance_xy == pytest.approx(tuple(camera), abs=1e-4)
+    assert still.metadata.camera_balance_k == pytest.approx(5200, abs=10)
+    shown = xy_from_xyz(WORKING.to_xyz @ light(still))
+    wanted = xy_from_xyz(adaptation_matrix(camera, D65_XY) @ xyz_from_xy(lamp))
+    assert shown == pytest.approx(wanted, abs=2e-4)
+
+
+def test_balance_from_a_reading(tmp_path: Path) -> None:
+    lamp = xy_from_cct(3000)
+    path = put(tmp_path, flat(COLOR_MATRIX @ xyz_from_xy(lamp) * 0.2))
+    still = read_still(path, balance_xy=(float(lamp[0]), float(lamp[1])))
+    rgb = light(still)
+    assert rgb == pytest.approx([rgb[1]] * 3, rel=1e-3)
+    assert still.metadata.camera_balance_k == pytest.approx(3000, abs=2)
+    assert still.metadata.origins["camera_balance_k"] == "given by the caller"
+    assert "developed for white" in still.encoding_origin
+
+
+@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
+def test_orientation_is_applied_once(tmp_path: Path, orientation: int) -> None:
+    camera = flat(NEUTRAL * 0.05)
+    camera[:16, :16] = NEUTRAL * 0.8
+    path = put(tmp_path, camera, orientation=orientation)
+    still = read_still(path)
+    height, width = still.pixels.shape[:2]
+    assert (height, width) == ((60, 40) if orientation >= 5 else (40, 60)) == read_info(path)[0]
+    corner = {1: (4, 4), 3: (-5, -5), 6: (4, -5), 8: (-5, 4)}[orientation]
+    bright = still.pixels[..., 1].astype(float)
+    assert bright[corner] > 0.7 * bright.max() and np.mean(bright > 0.5 * bright.max()) < 0.2
+
+
+def test_settings(tmp_path: Path) -> None:
+    meta = read_still(put(tmp_path, flat(NEUTRAL * 0.1))).metadata
+    assert (meta.camera, meta.f_number, meta.iso) == ("Tin Box 3", 4.0, 800)
+    assert meta.exposure_time_s == pytest.approx(0.02)
+    assert meta.origins["camera_balance_xy"] == "raw file, as-shot neutral"
+
+
+def test_dng_named_tif_is_still_raw(tmp_path: Path) -> None:
+    path = tmp_path / "a.tif"
+    path.write_bytes(dng(flat(NEUTRAL * 0.1)))
+    still = read_still(path)
+    assert still.encoding.state == "scene"
+    assert still.warnings[0] == "named .tif, but it is raw: read as raw"

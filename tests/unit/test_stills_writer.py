@@ -1,0 +1,94 @@
+"""Written stills: what is read back, by us and by a second reader."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+import tifffile
+from PIL import Image, ImageCms
+from still_files import MONITOR_COLORANTS, curv, picture, rgb_profile
+
+from lookdev.colorimetry.encodings import get_encoding
+from lookdev.errors import LookdevError, StillError
+from lookdev.stills.icc import encoding_from_icc, profile_bytes
+from lookdev.stills.reader import read_still
+from lookdev.stills.writer import write_still
+
+NAMES = ("sRGB", "Display P3", "BT.709", "Adobe RGB", "BT.2020")
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize(("suffix", "bits"), [(".png", 8), (".png", 16), (".tif", 8), (".tiff", 16)])
+def test_lossless_kinds_come_back(tmp_path: Path, name: str, suffix: str, bits: int) -> None:
+    pixels = picture(bits=bits)
+    path = tmp_path / f"a{suffix}"
+    write_still(path, pixels, get_encoding(name))
+    still = read_still(path)
+    assert np.array_equal(still.pixels, pixels) and still.pixels.dtype == pixels.dtype
+    assert still.encoding is get_encoding(name)
+    assert still.encoding_origin == f"embedded ICC profile '{name}'" and not still.warnings
+    if suffix.startswith(".tif"):
+        assert np.array_equal(tifffile.imread(path), pixels)
+    elif bits == 8:
+        assert np.array_equal(np.asarray(Image.open(path)), pixels)
+
+
+@pytest.mark.parametrize("subsampling", ["4:4:4", "4:2:2", "4:2:0"])
+def test_jpeg(tmp_path: Path, subsampling: str) -> None:
+    path = tmp_path / "a.jpg"
+    write_still(path, picture(), get_encoding("Display P3"), quality=95, subsampling=subsampling)
+    image = Image.open(path)
+    from PIL.JpegImagePlugin import get_sampling
+
+    assert get_sampling(image) == {"4:4:4": 0, "4:2:2": 1, "4:2:0": 2}[subsampling]
+    profile = ImageCms.ImageCmsProfile(io.BytesIO(image.info["icc_profile"]))
+    assert ImageCms.getProfileDescription(profile).strip() == "Display P3"
+    assert np.abs(read_still(path).pixels.astype(int) - picture()).mean() < 3
+    assert read_still(path).encoding is get_encoding("Display P3")
+
+
+@pytest.mark.parametrize("suffix", [".jpg", ".png", ".tif"])
+def test_the_same_input_writes_the_same_bytes(tmp_path: Path, suffix: str) -> None:
+    for name in ("a", "b"):
+        write_still(tmp_path / f"{name}{suffix}", picture(), get_encoding("sRGB"))
+    assert (tmp_path / f"a{suffix}").read_bytes() == (tmp_path / f"b{suffix}").read_bytes()
+
+
+def test_a_profile_of_its_own_is_handed_on(tmp_path: Path) -> None:
+    icc = rgb_profile(curv(round(2.2 * 256)), colorants=MONITOR_COLORANTS)
+    write_still(tmp_path / "a.png", picture(), encoding_from_icc(icc))
+    assert Image.open(tmp_path / "a.png").info["icc_profile"] == icc
+    assert read_still(tmp_path / "a.png").encoding == encoding_from_icc(icc)
+
+
+def test_refusals(tmp_path: Path) -> None:
+    with pytest.raises(StillError, match="cannot write this kind of still"):
+        write_still(tmp_path / "a.gif", picture(), get_encoding("sRGB"))
+    with pytest.raises(StillError, match="a JPEG holds 8 bits"):
+        write_still(tmp_path / "a.jpg", picture(bits=16), get_encoding("sRGB"))
+    with pytest.raises(StillError, match="no ICC profile can say"):
+        write_still(tmp_path / "a.png", picture(), get_encoding("ACEScct"))
+    with pytest.raises(StillError, match="unknown subsampling"):
+        write_still(tmp_path / "a.jpg", picture(), get_encoding("sRGB"), subsampling="4:1:1")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_failed_write_leaves_nothing(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(LookdevError):
+        write_still(tmp_path / "file" / "a.png", picture(), get_encoding("sRGB"))
+    assert [p.name for p in tmp_path.iterdir()] == ["file"]
+
+
+def test_name_with_bytes_that_are_no_text(tmp_path: Path) -> None:
+    path = tmp_path / "caf\udce9 \U0001f3a8 'x'.png"
+    write_still(path, picture(), get_encoding("sRGB"))
+    assert np.array_equal(read_still(path).pixels, picture())
+
+
+def test_written_profile_is_version_4_with_d50_white() -> None:
+    icc = profile_bytes(get_encoding("sRGB"))
+    assert icc[8:10] == b"\x04\x30" and len(icc) < 1000
