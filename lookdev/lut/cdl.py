@@ -35,7 +35,7 @@ Array = NDArray[np.float64]
 
 NAMESPACE = "urn:ASC:CDL:v1.2"
 MAX_BYTES = 4_000_000
-_FIT_COLOURS = 800
+_FIT_COLOURS = 600
 _LOW = np.array([0.05] * 3 + [-1.0] * 3 + [0.1] * 3 + [0.0])
 _HIGH = np.array([8.0] * 3 + [1.0] * 3 + [8.0] * 3 + [4.0])
 
@@ -158,14 +158,15 @@ def _fitted(
     p = np.array([1.0] * 3 + [0.0] * 3 + [1.0] * 3 + [1.0])
     if start is not None:
         p = np.clip([*start.slope, *start.offset, *start.power, start.saturation], _LOW + 1e-6, _HIGH - 1e-6)
-    for residual, loss in ((plain, "soft_l1"), (perceived, "linear")):
+    first = ((plain, "soft_l1"),) if start is None else ()
+    for residual, loss in (*first, (perceived, "linear")):
         p = least_squares(
             residual,
             p,
             bounds=(_LOW, _HIGH),
             loss=loss,
             x_scale=[1.0] * 3 + [0.1] * 3 + [1.0] * 4,
-            max_nfev=60,
+            max_nfev=40,
         ).x
     p = np.round(p, 6) + 0.0
     return CDL(

@@ -42,8 +42,8 @@ def read_me_text(request: HandoffRequest, made: Handoff, places: Sequence[Place]
             "The rest",
             [
                 "stills/ungraded: the scout's stills in the footage's encoding, 16 bits. stills/graded: the "
-                "same through the look and the balance of their location. stills/differences.csv: how far the "
-                "LUT is from the graded still, CIEDE2000.",
+                "same through the look and the balance of their location. stills/differences.csv: how far "
+                "the LUT is from the graded still, CIEDE2000.",
                 "sheet: what the director saw. look: the look itself. proof/proof.json: the proof's numbers.",
                 "manifest.json: SHA-256 of each file. `lookdev handoff --verify FOLDER` checks them.",
             ],
@@ -56,8 +56,8 @@ def read_me_text(request: HandoffRequest, made: Handoff, places: Sequence[Place]
         blocks.append(_listed("Could not be done", made.errors))
     blocks.append(
         _filled(
-            "Nobody signs off colour on an uncalibrated monitor or print. The numbers here are the agreement; "
-            "the pictures show it only where the display has been calibrated."
+            "Nobody signs off colour on an uncalibrated monitor or print. The numbers here are the "
+            "agreement; the pictures show it only where the display has been calibrated."
         )
     )
     return "\n\n".join(blocks) + "\n"
