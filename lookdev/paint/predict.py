@@ -1,0 +1,245 @@
+"""What a chip becomes: as made, under the lamp, in the camera, on screen through a look.
+
+reflectance x lamp -> XYZ (CIE 1931, white at Y = 1) -> the camera's balance (Bradford to D65) -> scene light
+in linear BT.2020, a grey card of 18% in the same light at 0.18 -> the still's encoding -> the look function of
+``looks.pipeline``, as for stills -> sRGB.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lookdev.colorimetry.adaptation import adaptation_matrix
+from lookdev.colorimetry.difference import ciede2000, lab_from_working
+from lookdev.colorimetry.encodings import Encoding, get_encoding
+from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
+from lookdev.errors import RequestError
+from lookdev.looks.rendering import MID_GREY, render_curve
+from lookdev.looks.stages.balance import Cast
+from lookdev.paint.chip import Chip, ChipSet
+from lookdev.paint.light import Light
+from lookdev.paint.metamerism import adapted_lab, inconstancy
+from lookdev.paint.recovery import other_recoveries
+from lookdev.paint.spectra import illuminant_weights
+
+if TYPE_CHECKING:
+    from lookdev.looks.pipeline import LookLike, Transform
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Site:
+    """A wall in a place: the light on it, the camera that looks at it, and the cast that stills have there.
+
+    Attributes
+    ----------
+    name : location, with the source where it has several.
+    light : the lamp on the paint.
+    camera_xy : white that the camera is balanced to.
+    camera_origin : where that is from, in words.
+    cast : what looks take out; None where the stills there cannot be balanced.
+    level_stops : light on the wall against light on the grey card.
+    warnings : what was doubtful.
+    """
+
+    name: str
+    light: Light
+    camera_xy: tuple[float, float]
+    camera_origin: str = ""
+    cast: Cast | None = None
+    level_stops: float = 0.0
+    warnings: tuple[str, ...] = ()
+
+    @cached_property
+    def scene_matrix(self) -> Array:
+        """(85, 3): ``reflectance @ scene_matrix`` is scene light, linear BT.2020, before any look.
+
+        Raises
+        ------
+        RequestError : the camera's white cannot be adapted from.
+        """
+        try:
+            balanced = self.light.weights @ adaptation_matrix(self.camera_xy, D65_XY).T
+        except ValueError as error:
+            raise RequestError("a camera balance that cannot be", found=self.camera_xy) from error
+        card_luminance = MID_GREY * balanced[:, 1].sum()
+        return np.asarray(balanced @ WORKING.from_xyz.T * (MID_GREY / card_luminance * 2.0**self.level_stops))
+
+    def scene(self, reflectances: ArrayLike) -> Array:
+        """Scene light (..., 3) of reflectances (..., 85)."""
+        return np.asarray(np.asarray(reflectances, dtype=np.float64) @ self.scene_matrix)
+
+
+@dataclass(frozen=True, eq=False)
+class Viewing:
+    """A site through a look, on an sRGB screen.
+
+    ``encoding`` is what the picture is held in before the look: a still's encoding, clipped where the file
+    clips, or a log encoding of footage.
+    """
+
+    site: Site
+    look: LookLike | None
+    encoding: Encoding = field(default_factory=lambda: get_encoding("sRGB"))
+
+    @property
+    def name(self) -> str:
+        """Place and look on one line."""
+        return f"{self.site.name} · {self.look.title if self.look is not None else 'as it stood'}"
+
+    @cached_property
+    def _transform(self) -> Transform:
+        from lookdev.looks.model import Look
+
+        look = self.look if self.look is not None else Look(title="as it stood")
+        return look.transform(self.encoding, _screen(), self.site.cast)
+
+    def signal(self, scene: ArrayLike) -> Array:
+        """sRGB signal (..., 3), 0 to 1, of scene light (..., 3)."""
+        light = np.asarray(scene, dtype=np.float64)
+        if self.encoding.state == "output":
+            held = np.clip(self.encoding.from_working(render_curve(light)), 0.0, 1.0)
+        else:
+            held = self.encoding.from_working(light)
+        return np.asarray(self._transform(held))
+
+    def screen(self, reflectances: ArrayLike) -> tuple[Array, Array]:
+        """sRGB signal (n, 3) and CIELAB for D65 (n, 3) on screen of reflectances (n, 85)."""
+        signal = self.signal(self.site.scene(np.atleast_2d(np.asarray(reflectances, dtype=np.float64))))
+        return signal, lab_from_signal(signal)
+
+
+def _screen() -> Encoding:
+    return get_encoding("sRGB")
+
+
+def lab_from_signal(signal: ArrayLike) -> Array:
+    """CIELAB for D65 (..., 3) of sRGB signal (..., 3), 0 to 1."""
+    return lab_from_working(_screen().to_working(np.asarray(signal, dtype=np.float64)))
+
+
+def signal_from_lab(lab: ArrayLike) -> Array:
+    """sRGB signal (..., 3) of CIELAB for D65, clipped to 0..1."""
+    from lookdev.colorimetry.difference import working_from_lab
+
+    return np.clip(_screen().from_working(working_from_lab(lab)), 0.0, 1.0)
+
+
+def hex_of(signal: ArrayLike) -> str:
+    """``#rrggbb`` of sRGB signal (3,).
+
+    >>> hex_of([1.0, 0.5, 0.0])
+    '#ff8000'
+    """
+    codes = np.floor(np.clip(np.asarray(signal, dtype=np.float64), 0, 1) * 255 + 0.5).astype(int)
+    return "#" + "".join(f"{int(c):02x}" for c in codes)
+
+
+@dataclass(frozen=True, eq=False)
+class Prediction:
+    """One chip at one site through several looks. CIELAB is (3,), for D65 unless said.
+
+    ``made_d50`` is CIELAB for D50. ``lamp`` is the colour under the lamp to an eye fully used to it.
+    ``camera`` is the picture as it stood. ``screen`` is the picture through each look. ``metamerism`` is the
+    largest special metamerism index under the lamp between the reflectance used and others that have the same
+    colour under D65; None where no other holds.
+    """
+
+    chip: Chip
+    site: Site
+    looks: tuple[str, ...]
+    made: Array
+    made_d50: Array
+    lamp: Array
+    camera: Array
+    camera_signal: Array
+    screen: tuple[Array, ...]
+    screen_signal: tuple[Array, ...]
+    screen_spread: tuple[float | None, ...]
+    inconstancy: float
+    metamerism: float | None
+
+    @property
+    def difference(self) -> tuple[float, ...]:
+        """CIEDE2000 between as made and on screen, a look each."""
+        return tuple(float(ciede2000(self.made, lab)) for lab in self.screen)
+
+
+def recoveries(chips: ChipSet) -> list[tuple[str, Array, Array]]:
+    """Other reflectances (n, 85) with the D65 colours of the chips: method, spectra, which of them hold (n,)."""
+    weights = illuminant_weights("D65")
+    xyz = chips.reflectances @ weights
+    return other_recoveries(xyz, weights, xyz[:, :2] / xyz.sum(axis=1, keepdims=True))
+
+
+def twins(chips: ChipSet) -> list[tuple[str, Array, Array]]:
+    """All reflectances that the D65 colour of a chip could come from: for a measured chip the smooth one too."""
+    from lookdev.paint.recovery import METHOD, sigmoid_coefficients, sigmoid_reflectance
+
+    out = recoveries(chips)
+    measured = np.array([not chip.estimated for chip in chips.chips])
+    if measured.any():
+        weights = illuminant_weights("D65")
+        coefficients, left = sigmoid_coefficients(chips.reflectances @ weights, weights)
+        out.append((METHOD, sigmoid_reflectance(coefficients), measured & (left < 0.3)))
+    return out
+
+
+def metamerism_under(chips: ChipSet, weights: Array) -> list[float | None]:
+    """Largest special metamerism index (n) under a lamp between each chip and its twins; None without one."""
+    from lookdev.paint.metamerism import special_metamerism_index
+
+    return _largest(
+        [(special_metamerism_index(chips.reflectances, s, weights), ok) for _, s, ok in twins(chips)], len(chips)
+    )
+
+
+def screen_spread(chips: ChipSet, viewing: Viewing) -> list[float | None]:
+    """How far the screen colour moves (CIEDE2000) with the recovery: the part of a prediction not known.
+
+    0 for measured chips, None where no second recovery holds.
+    """
+    base = viewing.screen(chips.reflectances)[1]
+    found = _largest(
+        [(ciede2000(base, viewing.screen(s)[1]), ok) for _, s, ok in recoveries(chips)], len(chips)
+    )
+    return [v if chip.estimated else 0.0 for v, chip in zip(found, chips.chips, strict=True)]
+
+
+def _largest(columns: list[tuple[Array, Array]], count: int) -> list[float | None]:
+    best = np.full(count, -1.0)
+    for values, holds in columns:
+        best = np.where(holds, np.maximum(best, values), best)
+    return [float(v) if v >= 0 else None for v in best]
+
+
+def predict(chips: ChipSet, site: Site, looks: tuple[LookLike, ...], encoding: Encoding | None = None) -> list[Prediction]:
+    """Every chip at one site through every look.
+
+    Raises
+    ------
+    RequestError : the site's camera balance cannot be.
+    """
+    encoding = encoding or get_encoding("sRGB")
+    made, made_d50 = adapted_lab(chips.reflectances, illuminant_weights("D65")), chips.lab("D50")
+    lamp, moved = adapted_lab(chips.reflectances, site.light.weights), inconstancy(chips.reflectances, site.light.weights)
+    camera_signal, camera = Viewing(site, None, encoding).screen(chips.reflectances)
+    viewings = [Viewing(site, look, encoding) for look in looks]
+    seen = [viewing.screen(chips.reflectances) for viewing in viewings]
+    spreads = [screen_spread(chips, viewing) for viewing in viewings]
+    metameric = metamerism_under(chips, site.light.weights)
+    titles = tuple(look.title for look in looks)
+    return [
+        Prediction(
+            chip, site, titles, made[i], made_d50[i], lamp[i], camera[i], camera_signal[i],
+            tuple(lab[i] for _, lab in seen), tuple(signal[i] for signal, _ in seen),
+            tuple(spread[i] for spread in spreads), float(moved[i]), metameric[i],
+        )
+        for i, chip in enumerate(chips.chips)
+    ]  # fmt: skip
