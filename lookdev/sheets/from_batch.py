@@ -12,15 +12,9 @@ from lookdev.errors import LookdevError
 from lookdev.files import safe_name
 from lookdev.looks.stages.balance import Cast, describe_white, resolve_balance
 from lookdev.render.preview import Picture, Preview
-from lookdev.sheets.comparison import (
-    AS_IT_STOOD,
-    Light,
-    LookColumn,
-    Row,
-    SheetModel,
-    comparison_sheet,
-    overview_sheet,
-)
+from lookdev.sheets.comparison import comparison_sheet
+from lookdev.sheets.overview import overview_sheet
+from lookdev.sheets.sheet_model import AS_IT_STOOD, Light, LookColumn, Row, SheetModel
 
 if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
@@ -150,10 +144,12 @@ def _readings(stills: list[PlannedStill]) -> list[Reading]:
 
 
 def _light(reading: Reading) -> Light:
-    from lookdev.colorimetry.temperature import is_cct_meaningful
+    from lookdev.colorimetry.temperature import cct_duv_from_xy, is_cct_meaningful
 
     xy = reading.white_xy
-    cct, duv = reading.cct_duv if xy is not None and is_cct_meaningful(xy) else (None, None)
+    cct = duv = None
+    if xy is not None and is_cct_meaningful(xy):
+        cct, duv = cct_duv_from_xy(xy)
     return Light(
         reading.source or "unnamed source",
         cct,
