@@ -64,6 +64,20 @@ def scan_extent(data: bytes) -> tuple[int | None, int | None]:
         at += int.from_bytes(data[at : at + 2], "big")
 
 
+def cut_to_whole_segments(data: bytes) -> bytes:
+    """A JPEG that breaks off, without a marker segment that is not all there, and with an end of image."""
+    at = 2
+    while True:
+        match = _MARKER.search(data, at)
+        if match is None:
+            return data.rstrip(b"\xff") + b"\xff\xd9"
+        at = match.end()
+        if data[match.start() + 1] not in (0x01, 0xD8):
+            at += int.from_bytes(data[at : at + 2], "big")
+            if at > len(data) or match.end() + 2 > len(data):
+                return data[: match.start()] + b"\xff\xd9"
+
+
 def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1) -> Decoded:
     """Pixels of a JPEG, unturned.
 
@@ -80,8 +94,8 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
                 found=f"{len(data)} bytes without an end of image",
                 wanted="a whole file, or --salvage to use what is there",
             )
-        data = data + b"\xff\xd9"
-    decoded = _by_opencv(data, reduce) if mode == "RGB" else _by_pillow(data, mode, reduce)
+        data = cut_to_whole_segments(data)
+    decoded = _by_opencv(data, reduce) if mode == "RGB" and whole else _by_pillow(data, mode, reduce)
     if whole:
         return decoded
     pixels, missing = _fill_missing(decoded.pixels)
@@ -100,7 +114,7 @@ def _by_opencv(data: bytes, reduce: int) -> Decoded:
     }[reduce]
     pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags | cv2.IMREAD_IGNORE_ORIENTATION)
     if pixels is None:
-        raise StillError("cannot be decoded", found="a broken JPEG")
+        raise StillError("this JPEG file is broken or cut short")
     return Decoded(cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels))
 
 

@@ -76,7 +76,7 @@ def _marked(chunks: dict[bytes, bytes]) -> Any:
 
 
 def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1) -> Decoded:
-    """Pixels of a PNG: 16 bits by OpenCV, palettes, transparency and the rest by Pillow."""
+    """Pixels of a PNG: 16 bits by imagecodecs (Pillow cuts them to 8), the rest by Pillow."""
     mode, bits = head.extra
     if bits == 16:
         return _sixteen(data)
@@ -97,16 +97,16 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
 
 
 def _sixteen(data: bytes) -> Decoded:
-    import cv2
+    import imagecodecs
 
-    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
-    if pixels is None or pixels.dtype != np.uint16:
-        raise StillError("cannot be decoded", found="a broken PNG")
+    pixels = np.asarray(imagecodecs.png_decode(data))
+    if pixels.dtype != np.uint16:
+        raise StillError("this PNG file is broken or cut short")
     if pixels.ndim == 2:
         return Decoded(pixels, "GREY")
     if pixels.shape[2] == 2:
         return Decoded(np.ascontiguousarray(pixels[..., 0]), "GREY", pixels[..., 1])
-    rgb = np.ascontiguousarray(pixels[..., 2::-1])
+    rgb = np.ascontiguousarray(pixels[..., :3])
     return Decoded(rgb, "RGB", pixels[..., 3] if pixels.shape[2] == 4 else None)
 
 

@@ -17,7 +17,6 @@ from numpy.typing import ArrayLike, NDArray
 from lookdev.colorimetry.adaptation import adaptation_matrix, xy_from_xyz, xyz_from_xy
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.colorimetry.rgb_spaces import BT709, D65_XY, RGBSpace
-from lookdev.errors import StillError
 from lookdev.stills.exif import load_exif
 from lookdev.stills.formats import Decoded, Header
 from lookdev.stills.quiet import quiet
@@ -47,16 +46,8 @@ def _open(data: bytes) -> Any:
     import rawpy
 
     raw = rawpy.RawPy()
-    try:
-        raw.open_buffer(io.BytesIO(data))
-    except rawpy.LibRawError as error:
-        raise StillError("LibRaw cannot read this raw file", found=_words(error)) from error
+    raw.open_buffer(io.BytesIO(data))
     return raw
-
-
-def _words(error: Exception) -> str:
-    text = error.args[0] if error.args else ""
-    return text.decode("utf-8", "replace") if isinstance(text, bytes) else str(text or type(error).__name__)
 
 
 def header(data: bytes) -> Header:
@@ -196,14 +187,10 @@ def decode(
     Highlights: every channel is cut where the first one clips after balance, so that a blown highlight is
     neutral (LibRaw's highlight mode 0).
     """
-    import rawpy
-
     with quiet():
         raw = _open(data)
         try:
             return _developed(raw, data, balance_xy)
-        except rawpy.LibRawError as error:
-            raise StillError("LibRaw cannot decode this raw file", found=_words(error)) from error
         finally:
             raw.close()
 

@@ -113,7 +113,7 @@ def _open(path: Path, max_pixels: int) -> tuple[bytes, Header]:
             found=_first_bytes(data),
             wanted="JPEG, PNG, TIFF, HEIF, AVIF, WebP, OpenEXR or camera raw",
         )
-    head = _guarded(lambda: _format(kind).header(data))
+    head = _guarded(lambda: _format(kind).header(data), kind)
     height, width = head.size
     if height < 1 or width < 1:
         raise StillError("a picture without pixels", found=f"{width} x {height}")
@@ -172,17 +172,20 @@ def _format(kind: str) -> ModuleType:
     return import_module("lookdev.stills." + {**names, "OpenEXR": "exr", "raw": "raw"}[kind])
 
 
-def _guarded(work: Any) -> Any:
+def _guarded(work: Any, kind: str) -> Any:
     """Run a decoder; whatever a broken file leads it to becomes one line."""
+    broken = f"this {kind} file is broken or cut short"
     try:
         return work()
     except StillError:
         raise
     except MemoryError as error:
-        raise StillError("cannot be decoded: it needs more memory than there is") from error
+        raise StillError(f"this {kind} file needs more memory than there is") from error
     except Exception as error:  # decoders raise anything on broken files
-        words = " ".join(str(error).split()) or type(error).__name__
-        raise StillError("cannot be decoded", found=words) from error
+        said = error.args[0] if error.args and isinstance(error.args[0], bytes) else str(error)
+        words = " ".join((said.decode("utf-8", "replace") if isinstance(said, bytes) else said).split())
+        plain = words and " object at 0x" not in words
+        raise StillError(f"{broken} ({words})" if plain else broken) from error
 
 
 def _metadata(head: Header) -> Metadata:
@@ -221,8 +224,8 @@ def _read(
         options["reduce"] = draft_reduction(max(head.size), max_edge_px)
     if head.kind == "raw" and balance_xy is not None:
         options["balance_xy"] = balance_xy
-    decoded: Decoded = _guarded(lambda: _format(head.kind).decode(data, head, **options))
-    pixels, encoding, origin, warnings = _guarded(lambda: interpret(decoded, head))
+    decoded: Decoded = _guarded(lambda: _format(head.kind).decode(data, head, **options), head.kind)
+    pixels, encoding, origin, warnings = _guarded(lambda: interpret(decoded, head), head.kind)
     if decoded.alpha is not None:
         pixels = over_grey(pixels, decoded.alpha, encoding, decoded.premultiplied)
         warnings = (*warnings, "transparency laid over mid grey")
