@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -86,21 +87,17 @@ _DISCHARGE_WORDS = (
     "sodium", "fluor", "tube", "hmi", "halide", "mercury", "neon", "discharge", "street", "sulphur", "msr",
     "xenon", "cfl",
 )  # fmt: skip
-_LED_WORDS = ("led", "diode", "panel")
+_LED_WORDS = ("led", "leds", "diode", "diodes", "panel", "panels")
 
 
 def flickers(source: str | None, illuminant: str | None, hints: tuple[Hint, ...] = ()) -> str:
-    """ "discharge", "LED", "maybe" (only the colour hints at it) or "no"."""
+    """One of: discharge, LED, maybe (no word for the source, but its colour hints at such a lamp), no."""
     words = (source or "").casefold()
     if illuminant is not None:
         return "discharge" if illuminant[:2] in ("FL", "HP") else "LED" if illuminant[:3] == "LED" else "no"
     if any(w in words for w in _DISCHARGE_WORDS):
         return "discharge"
-    if any(w in words.replace("-", " ").split() or w + "s" in words.split() for w in _LED_WORDS):
+    if any(w in re.split(r"[^a-z]+", words) for w in _LED_WORDS):
         return "LED"
-    if any(
-        w in words for w in ("window", "sky", "sun", "daylight", "overcast", "tungsten", "candle", "halogen")
-    ):
-        return "no"
     near = [h for h in hints[:1] if h.distance_uv <= NEAR_UV and not words]
     return "maybe" if near and any(k in near[0].kind for k in ("sodium", "fluor", "halide", "LED")) else "no"

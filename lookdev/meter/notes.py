@@ -258,11 +258,8 @@ def seconds_words(time_s: float) -> str:
     ('1/48 s', '1/2 s')
     """
     inverse = 1 / time_s
-    return (
-        f"1/{inverse:.0f} s"
-        if inverse >= 1.5 and abs(inverse - round(inverse)) < 0.05
-        else f"1/{inverse:.1f} s"
-    )
+    whole = inverse >= 30 or abs(inverse - round(inverse)) < 0.05
+    return f"1/{inverse:.0f} s" if whole and inverse >= 1.5 else f"{time_s:.2g} s"
 
 
 def exposure_words(exposure: Exposure) -> str:
@@ -271,9 +268,10 @@ def exposure_words(exposure: Exposure) -> str:
     if exposure.over_stops is None or exposure.wanted_stop is None:
         return text
     if abs(exposure.over_stops) < 0.05:
-        return f"{text}: as T{exposure.wanted_stop:g} needs"
+        return f"{text}: what T{exposure.wanted_stop:g} needs"
     side = "over" if exposure.over_stops > 0 else "under"
-    return f"{text}: {abs(exposure.over_stops):.1f} stops {side} T{exposure.wanted_stop:g}"
+    plan = f"T{exposure.wanted_stop:g}"
+    return f"{text}: {abs(exposure.over_stops):.1f} stops {side}" + (f" {plan}" if plan != text else "")
 
 
 def shutter_words(shutter: SafeShutter) -> str:

@@ -1,0 +1,204 @@
+"""``lookdev light``: light notes from the meter log."""
+
+from __future__ import annotations
+
+import enum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from lookdev.meter.notes import LocationNotes
+    from lookdev.meter.scout import Plan, Scout
+
+
+class NotePaper(enum.StrEnum):
+    """Paper of the pages, landscape."""
+
+    a4 = "a4"
+    letter = "letter"
+
+
+def light(
+    scout: Annotated[Path, typer.Argument(help="The scout: a folder with meter.csv (and scout.toml).")],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", help="Output folder; default: SCOUT_light beside the scout."),
+    ] = None,
+    only: Annotated[
+        list[str] | None, typer.Option("--only", help="Do this location alone; may be repeated.")
+    ] = None,
+    paper: Annotated[NotePaper, typer.Option(help="Paper of the pages.")] = NotePaper.a4,
+    pages: Annotated[
+        bool, typer.Option("--pages/--no-pages", help="Write the PDF and PNG pages, or the tables alone.")
+    ] = True,
+    as_json: Annotated[bool, typer.Option("--json", help="Print light.json instead of the table.")] = False,
+) -> None:
+    """Light notes: what each source is, what brings it to another, and whether it is enough to shoot by.
+
+    OUT then holds a page a location (`LOCATION.pdf`, `LOCATION.png`), `light.csv` and `light.json`. What the
+    production means to shoot with stands under `[plan]` in scout.toml: `exposure_index`, `frame_rate_fps`,
+    `shutter_angle_deg` or `shutter_s`, `t_stop`, `lens_t_stop`, `filter_stops`, `balance_k`, `mains_hz`; a
+    colour-mixing lamp under `[fixture]`: `primaries = [[x, y], [x, y], [x, y]]`.
+
+    Examples: `lookdev light day1`, `lookdev light day1 --only "Net loft" --out notes`.
+    """
+    raise typer.Exit(run_light(scout, out, tuple(only or ()), paper.value, pages, as_json))
+
+
+def run_light(
+    folder: Path, out: Path | None, only: tuple[str, ...], paper: str, pages: bool, as_json: bool
+) -> int:
+    """Make the notes; returns the exit status."""
+    import json
+
+    from lookdev.cli.common import open_scout, progress, say
+    from lookdev.errors import LookdevError
+    from lookdev.files import write_json, write_whole
+    from lookdev.meter.notes import location_data, scout_notes
+    from lookdev.render.batch import refuse_output_among_stills
+
+    scout = open_scout(folder)
+    target = out if out is not None else folder.resolve().with_name(folder.resolve().name + "_light")
+    refuse_output_among_stills(folder, target)
+    notes = scout_notes(scout, only)
+    errors = [str(error) for error in scout.log.errors]
+    for line in (*scout.log.warnings, *errors):
+        say(line)
+    written: list[Path] = []
+    if pages:
+        with progress(quiet=as_json) as step:
+            for count, (note, stem) in enumerate(zip(notes, _stems(notes), strict=True), 1):
+                try:
+                    written += _write_pages(scout, note, target, stem, paper)
+                except LookdevError as error:
+                    errors.append(str(error))
+                    say(str(error))
+                step(count, len(notes), note.location)
+    data = {
+        "title": scout.title,
+        "date": scout.date,
+        "plan": scout.plan.model_dump(mode="json", exclude_none=True),
+        "locations": [location_data(note) for note in notes],
+        "pages": [path.name for path in written],
+        "warnings": list(scout.log.warnings),
+        "errors": errors,
+    }
+    write_json(target / "light.json", data)
+    write_whole(target / "light.csv", "\N{ZERO WIDTH NO-BREAK SPACE}" + csv_table(notes, scout.plan))
+    if as_json:
+        print(json.dumps(data, indent=2, ensure_ascii=False))
+    else:
+        _print_table(notes, scout.plan)
+        print(f"{len(written)} pages, light.csv and light.json in {target}")
+    return 1 if errors else 0
+
+
+def _stems(notes: tuple[LocationNotes, ...]) -> list[str]:
+    from lookdev.files import safe_name
+
+    taken: dict[str, int] = {}
+    stems = []
+    for note in notes:
+        stem = safe_name(note.location)
+        count = taken[stem.casefold()] = taken.get(stem.casefold(), 0) + 1
+        stems.append(stem if count == 1 else f"{stem}_{count}")
+    return stems
+
+
+def _write_pages(scout: Scout, note: LocationNotes, target: Path, stem: str, paper: str) -> list[Path]:
+    from lookdev.sheets.light_page import light_document
+
+    document = light_document(scout.title, note, scout.plan, date=scout.date, paper=paper)
+    return document.save(target / f"{stem}.pdf", target / f"{stem}.png")
+
+
+CSV_COLUMNS = (
+    "location", "row", "source", "role", "time", "x", "y", "u_1976", "v_1976", "cct_k", "duv", "white_from",
+    "nearest_cie_illuminant", "distance_uv", "lux", "fc", "t_stop", "stops_over", "missing_lux", "missing_fc",
+    "lowest_exposure_index", "smallest_shutter_angle_deg", "mired_to_balance", "duv_to_balance",
+    "filters_to_balance", "left_mired", "left_duv", "fixture_reaches_it", "ra", "r9", "cie_rf", "tm30_rf",
+    "tm30_rg", "ssi",
+)  # fmt: skip
+
+
+def table_rows(notes: tuple[LocationNotes, ...], plan: Plan) -> list[dict[str, Any]]:
+    """A row a reading, keys as in ``CSV_COLUMNS``; None where there is nothing to say."""
+    from lookdev.meter.notes import notes_data
+
+    rows = []
+    for location in notes:
+        for note in location.readings:
+            data = notes_data(note)
+            exposure, rendition = data["exposure"] or {}, data["rendition"] or {}
+            match, dial = data["to_balance"] or {}, data["dial"] or {}
+            hint = data["nearest_cie_illuminants"][0] if data["nearest_cie_illuminants"] else {}
+            xy, uv = data["xy"] or (None, None), data["uv_1976"] or (None, None)
+            values = (
+                location.location, note.reading.row, data["source"], data["role"], data["time"], *xy, *uv,
+                data["cct_k"], data["duv"], data["white_from"], hint.get("name"), hint.get("distance_uv"),
+                data["illuminance_lux"], data["illuminance_fc"], exposure.get("t_stop"),
+                exposure.get("stops_over"), exposure.get("missing_lux"), exposure.get("missing_fc"),
+                exposure.get("lowest_exposure_index"), exposure.get("smallest_shutter_angle_deg"),
+                match.get("mired"), match.get("duv"), " + ".join(match.get("filters", ())) or None,
+                match.get("left_mired"), match.get("left_duv"), dial.get("fixture_reaches_it"),
+                *(rendition.get(k) for k in ("ra", "r9", "cie_rf", "tm30_rf", "tm30_rg", "ssi")),
+            )  # fmt: skip
+            rows.append(dict(zip(CSV_COLUMNS, values, strict=True)))
+    return rows
+
+
+def csv_table(notes: tuple[LocationNotes, ...], plan: Plan) -> str:
+    """The table as CSV (RFC 4180); words that a spreadsheet would take for a formula are kept words.
+
+    The file gets a byte-order mark, without which spreadsheets take UTF-8 for something else.
+    """
+    import csv
+    import io
+
+    buffer = io.StringIO(newline="")
+    writer = csv.writer(buffer, lineterminator="\r\n")
+    writer.writerow(CSV_COLUMNS)
+    for row in table_rows(notes, plan):
+        writer.writerow([_cell(value) for value in row.values()])
+    return buffer.getvalue()
+
+
+def _cell(value: object) -> object:
+    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t"):
+        return "'" + value
+    return "" if value is None else value
+
+
+def _print_table(notes: tuple[LocationNotes, ...], plan: Plan) -> None:
+    import sys
+
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.table import Table
+
+    from lookdev.meter.notes import colour_words, exposure_words, light_words
+
+    console = Console() if sys.stdout.isatty() else Console(width=200)
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in ("location", "source", "x, y", "u', v'", "CCT, Duv", "light", "looks like"):
+        table.add_column(heading, overflow="fold")
+    if any(n.exposure is not None for location in notes for n in location.readings):
+        table.add_column("stop", overflow="fold")
+    if plan.balance_k is not None:
+        table.add_column(f"to {plan.balance_k:.0f} K", overflow="fold")
+    for location in notes:
+        for note in location.readings:
+            cells = [location.location, note.reading.name]
+            cells.append(f"{note.xy[0]:.4f}, {note.xy[1]:.4f}" if note.xy else "")
+            cells.append(f"{note.uv[0]:.4f}, {note.uv[1]:.4f}" if note.uv else "")
+            cells += [colour_words(note), light_words(note.reading.illuminance_lux)]
+            near = [h for h in note.hints if h.distance_uv <= 0.02][:1]
+            cells.append(f"{near[0].illuminant} {near[0].kind}" if near else "")
+            if len(table.columns) > 7 and table.columns[7].header == "stop":
+                cells.append(exposure_words(note.exposure) if note.exposure else "")
+            if plan.balance_k is not None:
+                cells.append(note.to_balance.filter_words if note.to_balance else "")
+            table.add_row(*(escape(cell) for cell in cells))
+    console.print(table)
