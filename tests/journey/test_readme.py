@@ -1,0 +1,54 @@
+"""What the README shows works as it stands there."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from lookdev.looks.toml_file import load_look
+from lookdev.meter.scout import load_scout
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def block(language: str, holding: str) -> str:
+    found = [text for text in re.findall(rf"```{language}\n(.*?)```", README, re.S) if holding in text]
+    assert len(found) == 1, f"{language} with {holding!r}"
+    return found[0]
+
+
+def test_the_meter_log_and_the_plan(tmp_path: Path) -> None:
+    (tmp_path / "meter.csv").write_text(block("csv", "camera_balance_k"), encoding="utf-8")
+    (tmp_path / "scout.toml").write_text(block("toml", "exposure_index"), encoding="utf-8")
+    scout = load_scout(tmp_path)
+    assert scout.log.errors == ()
+    hall, dock, loft, snap = scout.log.readings
+    assert hall.white_xy == (0.3721, 0.3751)
+    assert dock.white_origin == "CIE illuminant HP1"
+    assert (loft.cct_k, loft.duv) == (6500, 0.0032)
+    assert snap.camera_balance_auto
+    assert scout.plan.match == "meter"
+
+
+def test_the_look(tmp_path: Path) -> None:
+    (tmp_path / "look.toml").write_text(block("toml", "[toning.shadows]"), encoding="utf-8")
+    look = load_look(tmp_path / "look.toml")
+    assert look.balance.keep == 0.35
+    assert not look.is_identity
+
+
+def test_every_shipped_look_loads_and_one_changes_nothing() -> None:
+    looks = [load_look(path) for path in sorted((ROOT / "looks").glob("*.toml"))]
+    assert len(looks) >= 5
+    assert sum(look.is_identity for look in looks) == 1
+    assert min(look.colour.saturation for look in looks) < 0.1
+
+
+def test_pictures_and_verbs_named_here_exist() -> None:
+    for picture in re.findall(r"!\[[^]]*\]\(([^)]+)\)", README):
+        assert (ROOT / picture).is_file(), picture
+    from lookdev.cli.main import VERBS
+
+    named = set(re.findall(r"`lookdev (\w+)", README)) - {"VERB"}
+    assert named <= set(VERBS)
