@@ -16,7 +16,8 @@ from importlib import resources
 from typing import Any
 
 REGULAR, SEMIBOLD = "regular", "semibold"
-ASCENT, DESCENT = 0.80, 0.22
+NO_BREAK = "\N{NO-BREAK SPACE}"
+ASCENT, DESCENT = 0.89, 0.25
 """Height over and depth under the baseline, in units of the size, of the tallest letters in ordinary use."""
 
 _FILES = {
@@ -54,6 +55,8 @@ def _plain(char: str) -> str:
     if "\N{VARIATION SELECTOR-1}" <= char <= "\N{VARIATION SELECTOR-16}":
         return ""
     kind = unicodedata.category(char)
+    if kind == "Zs":
+        return NO_BREAK if char in (NO_BREAK, "\N{NARROW NO-BREAK SPACE}") else " "
     return "" if kind in ("Cc", "Cf") else "\N{REPLACEMENT CHARACTER}" if kind == "Cs" else char
 
 

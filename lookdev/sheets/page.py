@@ -176,8 +176,8 @@ class Page:
 
         With ``width`` the text is made to fit: smaller, down to ``min_size``, until it takes at most
         ``lines`` lines; then wrapped into more (past ``max_lines`` it ends in "…"), or, with
-        ``overflow="ellipsis"``, ended by "…" in the last of ``lines``. ``align`` is within ``x`` .. ``x + width``, or about ``x``
-        without a width.
+        ``overflow="ellipsis"``, ended by "…" in the last of ``lines``. ``align`` is within ``x`` to
+        ``x + width``, or about ``x`` without a width.
         """
         if width is not None:
             style = fitted(text, style, width, min_size, lines)
@@ -281,8 +281,6 @@ class Page:
         gap: float,
         max_lines: int,
     ) -> float:
-        if len(row) != len(columns):
-            raise SheetError("a table row needs one cell a column", found=len(row), wanted=str(len(columns)))
         for column, cell in zip(columns, row, strict=True):
             if isinstance(cell, str):
                 self.paragraph(
@@ -335,13 +333,16 @@ class Page:
         left, upper = self.snap(x), self.snap(top)
         box = Box(left, upper, left + box_width, upper + box_height, "picture")
         data = np.ascontiguousarray(pixels)
+        # pdfium rounds a picture's corners outwards: a hundredth of a pixel keeps it on its own pixels
+        inset = pixel * 0.01
 
         def draw(canvas: Any) -> None:
             from PIL import Image
             from reportlab.lib.utils import ImageReader
 
             reader = ImageReader(Image.fromarray(data))
-            canvas.drawImage(reader, left, self.height - box.bottom, width=box_width, height=box_height)
+            x_0, y_0 = left + inset, self.height - box.bottom + inset
+            canvas.drawImage(reader, x_0, y_0, width=box_width - 2 * inset, height=box_height - 2 * inset)
 
         self._draw.append(draw)
         return box
@@ -686,6 +687,8 @@ def table_row_height(
     max_lines: int = 12,
 ) -> float:
     """Height in points of one table row."""
+    if len(row) != len(columns):
+        raise SheetError("a table row needs one cell a column", found=len(row), wanted=str(len(columns)))
     heights = [
         text_height(cell, style, column.width, max_lines) if isinstance(cell, str) else style.line
         for column, cell in zip(columns, row, strict=True)

@@ -127,7 +127,7 @@ class LabelAbove:
         name_width = min(NAME.width(fonts.clean(name)) + 0.01, width * 0.6 if has_details else width)
         rest = max(width - name_width - 10, 20.0)
         return cls(
-            Words(name_width, ((name, NAME, 2),)),
+            Words(name_width, ((name, NAME, 4),)),
             Words(rest, ((phrase_lines(row.details, SMALL, rest, 3), SMALL, 3),)),
             Words(width, tuple((WARNING + w, SMALL_BOLD, 4) for w in row.warnings if w)),
         )
@@ -158,7 +158,7 @@ def label_beside(row: Row, number: int, width: float) -> Words:
     return Words(
         width,
         (
-            (numbered_name(row, number), NAME, 3),
+            (numbered_name(row, number), NAME, 8),
             *((d, SMALL, 8 if len(stacked) == 1 else 2) for d in stacked),
             *((WARNING + w, SMALL_BOLD, 6) for w in row.warnings if w),
         ),

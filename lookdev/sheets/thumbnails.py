@@ -18,6 +18,7 @@ from lookdev.colorimetry.transfer_functions import srgb_decode, srgb_encode
 from lookdev.errors import SheetError
 
 _ROWS_AT_ONCE = 256
+_CODE_STEPS = 65535
 
 
 def fit_size(size: tuple[int, int], box: tuple[int, int]) -> tuple[int, int]:
@@ -77,6 +78,12 @@ def _srgb_table() -> NDArray[np.float32]:
     return np.asarray(srgb_decode(np.arange(256) / 255.0), dtype=np.float32)
 
 
+@cache
+def _code_table() -> NDArray[np.uint8]:
+    """8-bit sRGB of linear light in steps of 1/65535: within 0.53 of a code (0.5 is the rounding itself)."""
+    return _quantise(srgb_encode(np.arange(_CODE_STEPS + 1) / _CODE_STEPS))
+
+
 def resize_srgb(pixels: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:
     """uint8 sRGB (h, w, 3) at exactly ``size`` (height, width), averaged in linear light.
 
@@ -87,7 +94,8 @@ def resize_srgb(pixels: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.
     """
     if pixels.shape[:2] == size:
         return pixels
-    return _quantise(srgb_encode(resize_light(_srgb_table()[pixels], size)))
+    light = resize_light(_srgb_table()[pixels], size)
+    return _code_table()[np.asarray(light * _CODE_STEPS + np.float32(0.5), dtype=np.uint16)]
 
 
 def _quantise(signal: NDArray[np.float64]) -> NDArray[np.uint8]:

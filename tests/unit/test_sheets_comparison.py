@@ -1,0 +1,284 @@
+"""Comparison sheets: nothing overlaps, nothing is lost, whatever the scout brings."""
+
+from __future__ import annotations
+
+import io
+from collections import Counter
+from dataclasses import replace
+
+import numpy as np
+import pypdf
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from lookdev.errors import SheetError
+from lookdev.sheets.comparison import comparison_sheet, draw_comparison
+from lookdev.sheets.overview import draw_overview, overview_sheet
+from lookdev.sheets.page import SMALL, Document
+from lookdev.sheets.sheet_model import (
+    AS_IT_STOOD,
+    Light,
+    LookColumn,
+    Row,
+    SheetModel,
+    write_duv,
+    write_foot_candles,
+    write_lux,
+)
+from lookdev.sheets.sheet_parts import balanced, phrase_lines
+
+LANDSCAPE, PORTRAIT, PANORAMA, SQUARE, CINEMA, TOWER = (
+    (40, 60),
+    (60, 40),
+    (40, 80),
+    (50, 50),
+    (27, 64),
+    (120, 20),
+)
+SODIUM = Light("sodium lamp", 1960, 0.0010, (0.533, 0.415), 120, 3200)
+PARAMETERS = ("−0.4 stops", "keeps 35 % of the cast", "contrast 1.18", "saturation 0.55")
+
+
+def picture(shape: tuple[int, int], tint: int = 0) -> np.ndarray:
+    rows, columns = np.indices(shape)
+    return np.stack([rows * 3 % 256, columns * 3 % 256, np.full(shape, tint * 25 % 256)], axis=-1).astype(
+        np.uint8
+    )
+
+
+def row(name: str, shape: tuple[int, int], count: int, **more) -> Row:
+    return Row(name, ("1/60 s", "f/2.8", "ISO 800"), tuple(picture(shape, i) for i in range(count)), **more)
+
+
+def model(shapes, looks: int = 3, **more) -> SheetModel:
+    columns = (LookColumn(AS_IT_STOOD), *(LookColumn(f"Look {i}", PARAMETERS) for i in range(1, looks + 1)))
+    taken = ("", *(f"{10 * i} % of the cast taken out" for i in range(1, looks + 1)))
+    options = {"production": "Low Ferry", "location": "Net loft", "lights": (SODIUM,)} | more
+    rows = tuple(row(f"still_{n:02d}.jpg", s, looks + 1, taken_out=taken) for n, s in enumerate(shapes))
+    return SheetModel(columns=columns, rows=rows, **options)
+
+
+def text_of(doc: Document) -> str:
+    pages = pypdf.PdfReader(io.BytesIO(doc.pdf_bytes())).pages
+    return " ".join(" ".join(p.extract_text() for p in pages).replace("\u00a0", " ").split())
+
+
+def sizes_px(doc: Document) -> list[tuple[int, int]]:
+    return [(round(b.height / doc.pixel), round(b.width / doc.pixel)) for p in doc.pages for b in p.pictures]
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+@pytest.mark.parametrize("looks", [1, 2, 3, 5, 8])
+@pytest.mark.parametrize(
+    "shapes", [[LANDSCAPE] * 3, [LANDSCAPE], [PORTRAIT, LANDSCAPE], [PANORAMA, LANDSCAPE]]
+)
+def test_sheets_are_sound_and_complete(paper, looks, shapes):
+    sheet = model(shapes, looks)
+    doc = draw_comparison(sheet, paper)
+    assert doc.faults() == []
+    assert sum(len(p.pictures) for p in doc.pages) == len(shapes) * (looks + 1)
+    shown = text_of(doc)
+    for wanted in (
+        "Low Ferry",
+        "Net loft",
+        AS_IT_STOOD,
+        "sodium lamp",
+        "1960 K",
+        "+0.0010",
+        "120",
+        "11.1",
+        "3200 K",
+    ):
+        assert wanted in shown
+    for r in sheet.rows:
+        assert r.title in shown and shown.count("1/60 s") == len(shapes)
+    for i in range(1, looks + 1):
+        assert f"Look {i}" in shown
+        assert f"{10 * i} % of the cast taken out" in shown
+    assert f"1 / {len(doc.pages)}" in shown
+
+
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(data=st.data())
+def test_no_text_overlaps_or_leaves_the_page_whatever_is_written(data):
+    words = st.one_of(
+        st.text(max_size=30),
+        st.text("abcdefghij_ -", max_size=120),
+        st.sampled_from(["", "Łódź · Øst 東 café", "東京都港区" * 8, "W" * 90, "🎬 ע", "two\nlines"]),
+    )
+    looks = data.draw(st.integers(0, 8))
+    count = looks + 1
+    shapes = st.sampled_from([LANDSCAPE, PORTRAIT, PANORAMA, SQUARE, CINEMA, TOWER])
+    rows = []
+    for _ in range(data.draw(st.integers(1, 7))):
+        shape = data.draw(shapes)
+        pictures = tuple(
+            None if data.draw(st.integers(0, 9)) == 0 else picture(shape, i) for i in range(count)
+        )
+        some = st.one_of(st.just(()), st.tuples(*[words] * count))
+        details = tuple(data.draw(st.lists(words, max_size=4)))
+        warnings = tuple(data.draw(st.lists(words, max_size=2)))
+        rows.append(Row(data.draw(words), details, pictures, data.draw(some), data.draw(some), warnings))
+    columns = tuple(
+        LookColumn(data.draw(words), tuple(data.draw(st.lists(words, max_size=8)))) for _ in range(count)
+    )
+    number = st.one_of(st.none(), st.floats(0, 1e5))
+    lights = tuple(
+        Light(
+            data.draw(words),
+            data.draw(number),
+            data.draw(number),
+            None,
+            data.draw(number),
+            None,
+            data.draw(words),
+        )
+        for _ in range(data.draw(st.integers(0, 8)))
+    )
+    notes, warnings = (tuple(data.draw(st.lists(words, max_size=2))) for _ in range(2))
+    sheet = SheetModel(data.draw(words), data.draw(words), columns, tuple(rows), lights, notes, warnings)
+    paper = data.draw(st.sampled_from(["a4", "letter"]))
+    for draw in (draw_comparison, draw_overview):
+        doc = draw(sheet, paper, dpi=72)
+        assert doc.faults() == []
+        made = sum(p is not None for r in rows for p in r.pictures)
+        assert sum(len(p.pictures) for p in doc.pages) == made
+
+
+def test_thirty_stills_paginate_evenly_with_one_size_of_picture():
+    doc = draw_comparison(model([LANDSCAPE] * 30, 3))
+    per_page = [len(p.pictures) // 4 for p in doc.pages]
+    assert sum(per_page) == 30
+    assert max(per_page) - min(per_page) <= 1 and min(per_page) > 1, "an orphan row"
+    assert len(set(sizes_px(doc))) == 1
+    assert "Net loft, continued" in text_of(doc)
+
+
+def test_portrait_and_landscape_have_the_same_long_edge():
+    doc = draw_comparison(model([LANDSCAPE, PORTRAIT], 4))
+    assert len({max(size) for size in sizes_px(doc)}) == 1
+
+
+def test_a_panorama_gets_a_wide_cell():
+    doc = draw_comparison(model([LANDSCAPE, PANORAMA], 5))
+    widths = [w for _, w in sizes_px(doc)]
+    assert min(widths[6:]) > 1.6 * max(widths[:6])
+
+
+def test_a_single_still_is_shown_larger_than_one_of_three():
+    single, three = draw_comparison(model([LANDSCAPE], 5)), draw_comparison(model([LANDSCAPE] * 3, 5))
+    assert min(sizes_px(single))[1] > 1.3 * max(sizes_px(three))[1]
+
+
+def test_the_picture_on_the_page_is_the_picture_in_linear_light():
+    """Stripes of black and white, 3 to a pixel of the sheet: mean light 0.5 is sRGB 188, not 128."""
+    stripes = np.zeros((1200, 1800, 3), np.uint8)
+    stripes[:, ::2] = 255
+    doc = draw_comparison(SheetModel("t", "t", (LookColumn(AS_IT_STOOD),), (Row("s", (), (stripes,)),)))
+    box = doc.pages[0].pictures[0]
+    left, top = round(box.left / doc.pixel), round(box.top / doc.pixel)
+    middle = doc.png_pages()[0][top + 20 : top + 100, left + 20 : left + 100]
+    assert abs(middle.mean() - 187.5) < 3
+
+
+def test_what_was_taken_out_goes_under_the_pictures_where_rows_differ():
+    taken = (("", "half the cast taken out"), ("", "balance untouched"))
+    rows = tuple(row(f"s{i}.jpg", LANDSCAPE, 2, taken_out=t) for i, t in enumerate(taken))
+    sheet = SheetModel("t", "t", (LookColumn(AS_IT_STOOD), LookColumn("Look")), rows)
+    shown = text_of(draw_comparison(sheet))
+    assert shown.count("half the cast taken out") == 1 and shown.count("balance untouched") == 1
+
+
+def test_warnings_and_missing_readings_are_said():
+    broken = row("s.jpg", LANDSCAPE, 4, warnings=("The embedded profile is broken; read as sRGB.",))
+    sheet = model([LANDSCAPE], 3, lights=(), warnings=("The camera was on automatic balance.",))
+    sheet = SheetModel(
+        sheet.production, sheet.location, sheet.columns, (*sheet.rows, broken), (), (), sheet.warnings
+    )
+    shown = text_of(draw_comparison(sheet))
+    assert "The embedded profile is broken; read as sRGB." in shown
+    assert "The camera was on automatic balance." in shown
+    assert "No meter reading for this location." in shown
+
+
+def test_a_name_in_many_scripts_reads_right_in_the_pdf():
+    shown = text_of(draw_comparison(model([LANDSCAPE] * 2, 2, location="Łódź · Øst 東 café")))
+    assert "Łódź · Øst 東 café" in shown and "[U+" not in shown
+
+
+@pytest.mark.parametrize(("locations", "pages"), [(1, 1), (4, 1), (9, 1), (30, 4)])
+def test_an_overview_has_every_location_on_few_pages(locations, pages):
+    sheet = model([LANDSCAPE, PORTRAIT, PANORAMA, SQUARE] * 8, 5, location="The whole scout", lights=())
+    rows = tuple(
+        Row(f"Place {i}", (SODIUM.line(),), r.pictures) for i, r in enumerate(sheet.rows[:locations], 1)
+    )
+    doc = draw_overview(SheetModel(sheet.production, sheet.location, sheet.columns, rows))
+    assert doc.faults() == [] and len(doc.pages) <= pages
+    shown = text_of(doc)
+    assert all(f"Place {i}" in shown for i in range(1, locations + 1))
+    assert shown.count("1960 K Duv +0.0010 · 120 lx, 11.1 fc") == locations
+
+
+def test_files_are_the_same_bytes_each_time(tmp_path):
+    sheet = model([LANDSCAPE] * 5, 1)
+    for name in ("a", "b"):
+        comparison_sheet(sheet, tmp_path / name / "s.pdf", tmp_path / name / "s.png", "letter")
+        overview_sheet(sheet, tmp_path / name / "o.pdf", tmp_path / name / "o.png")
+    first, second = (sorted((tmp_path / name).iterdir()) for name in ("a", "b"))
+    assert [p.name for p in first] == [p.name for p in second] and len(first) >= 4
+    assert all(p.read_bytes() == q.read_bytes() for p, q in zip(first, second, strict=True))
+
+
+def test_an_ill_formed_sheet_is_refused():
+    with pytest.raises(SheetError, match="at least one still"):
+        SheetModel("t", "t", (LookColumn("a"),), ())
+    with pytest.raises(SheetError, match="one entry a column"):
+        SheetModel("t", "t", (LookColumn("a"), LookColumn("b")), (row("s", LANDSCAPE, 1),))
+    with pytest.raises(SheetError, match="unknown paper"):
+        draw_comparison(model([LANDSCAPE]), "A3")
+
+
+@given(st.lists(st.floats(5, 60), min_size=1, max_size=30), st.floats(60, 200), st.floats(60, 200))
+def test_pages_are_never_overfull_and_never_more_than_need_be(heights, first, other):
+    split = balanced(heights, first, other)
+    assert split is not None and sum(split) == len(heights) and min(split) >= 1
+    start = 0
+    for number, taken in enumerate(split):
+        assert sum(heights[start : start + taken]) <= (first if number == 0 else other) + 1e-6
+        start += taken
+    greedy, used = 1, 0.0
+    for height in heights:
+        room = first if greedy == 1 else other
+        greedy, used = (greedy + 1, height) if used + height > room else (greedy, used + height)
+    assert len(split) <= greedy
+
+
+def test_a_row_too_tall_for_a_page_is_told():
+    assert balanced([10, 50], 40, 40) is None
+
+
+def test_phrases_are_set_without_a_dot_at_a_line_end_and_what_is_left_out_is_counted():
+    lines = phrase_lines([f"phrase {i}" for i in range(12)], SMALL, 90, 3).split("\n")
+    assert len(lines) <= 3
+    assert not any(line.endswith("·") or line.startswith("·") for line in lines)
+    shown = Counter(" ".join(lines).split())["phrase"]
+    assert f"and {12 - shown} more" in lines[-1]
+
+
+def test_numbers_as_they_are_written():
+    """1 fc = 10.764 lx; three significant figures; Duv with four decimals and its sign."""
+    assert [write_lux(v) for v in (0.0123, 9.876, 123.4, 104321, None)] == [
+        "0.012",
+        "9.88",
+        "123",
+        "104000",
+        "",
+    ]
+    assert [write_foot_candles(v) for v in (1076.4, 10.764)] == ["100", "1.00"]
+    assert [write_duv(v) for v in (0.001, -0.00312, 0.0, -0.00001)] == [
+        "+0.0010",
+        "−0.0031",
+        "+0.0000",
+        "+0.0000",
+    ]
