@@ -81,7 +81,7 @@ def run_batch(request: BatchRequest) -> int:
     )
     errors = _log_errors(request.scout)
     errors += list(plan.errors)
-    for line in (*request.scout.log.warnings, *plan.warnings, *errors):
+    for line in (*request.scout.log.warnings, *_still_warnings(plan), *errors):
         say(str(line))
     with progress() as step:
 
@@ -137,7 +137,7 @@ def run_sheets(request: BatchRequest) -> int:
             step(count, len(tasks), task.still.name)
         sheets, sheet_errors = build_sheets(plan, pictures, request.out, request.paper, step)
     errors += sheet_errors
-    for line in (*request.scout.log.warnings, *plan.warnings, *errors):
+    for line in (*request.scout.log.warnings, *_still_warnings(plan), *errors):
         say(str(line))
     if request.as_json:
         print(json.dumps({"sheets": [str(path) for path in sheets], "errors": errors}, ensure_ascii=False))
@@ -179,6 +179,20 @@ def _still_target(name: str | None) -> Encoding | None:
 
 def _log_errors(scout: Scout) -> list[str]:
     return [str(error) for error in scout.log.errors]
+
+
+def _still_warnings(plan: BatchPlan) -> list[str]:
+    """What was decided with a reservation: one line a reservation, with the stills that it is about."""
+    about: dict[str, list[str]] = {}
+    for planned in plan.stills:
+        for warning in planned.resolved.warnings:
+            about.setdefault(warning, []).append(planned.path.name)
+    lines = []
+    for warning, names in about.items():
+        rest = f" and {len(names) - 3} more" if len(names) > 4 else ""
+        shown = names[:3] if rest else names
+        lines.append(f"{', '.join(shown)}{rest}: {warning}")
+    return lines
 
 
 def write_cubes(

@@ -178,7 +178,8 @@ def _print_table(notes: tuple[LocationNotes, ...], plan: Plan) -> None:
     from rich.markup import escape
     from rich.table import Table
 
-    from lookdev.meter.notes import colour_words, exposure_words, light_words
+    from lookdev.meter.notes import colour_words, exposure_words
+    from lookdev.meter.wording import light_words
 
     console = Console() if sys.stdout.isatty() else Console(width=200)
     table = Table(box=None, pad_edge=False, header_style="bold")

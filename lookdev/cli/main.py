@@ -91,7 +91,9 @@ def main(arguments: list[str] | None = None) -> None:
         _say("lookdev: stopped")
         status = 130
     except _ClickException as error:
-        _say(f"lookdev: {' '.join(error.format_message().split())}")
+        message = " ".join(error.format_message().split())
+        if message:
+            _say(f"lookdev: {message}")
         status = error.exit_code
     except KeyboardInterrupt:
         _say("lookdev: stopped; every file that is there is whole")

@@ -6,7 +6,7 @@ written.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -62,7 +62,6 @@ class BatchPlan:
     stills: tuple[PlannedStill, ...]
     locations: tuple[str, ...]
     errors: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = field(default=())
 
     @property
     def tasks(self) -> list[Task]:

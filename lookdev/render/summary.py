@@ -48,7 +48,7 @@ def batch_summary(
         ],
         "cubes": [dict(cube) for cube in cubes],
         "sheets": [_relative(path, out) for path in sheets],
-        "warnings": list(plan.warnings),
+        "warnings": [str(line) for line in plan.scout.log.warnings],
         "errors": list(errors),
     }
 

@@ -30,7 +30,10 @@ class Tone(Parameters):
     @field_validator("hue")
     @classmethod
     def _munsell(cls, text: str) -> str:
-        parse_hue(text)
+        try:
+            parse_hue(text)
+        except ValueError:
+            raise ValueError("a Munsell hue such as 5B or 7.5YR") from None
         return text
 
     @property
