@@ -20,6 +20,7 @@ from lookdev.meter.log import Reading
 from lookdev.meter.scout import Plan, Scout
 from lookdev.meter.spectrum import STANDARDS, Rendition
 from lookdev.meter.timeline import TimeLine, time_lines
+from lookdev.meter.wording import signed
 
 XY = tuple[float, float]
 BALANCE = "production balance"
@@ -206,60 +207,18 @@ NOWHERE = "No location"
 # in words --------------------------------------------------------------------------------------------------
 
 
-def signed(value: float, digits: int) -> str:
-    """A number with its sign, a true minus, and no negative zero.
-
-    >>> signed(-0.00004, 3), signed(131.4, 0)
-    ('0.000', '+131')
-    """
-    text = f"{value:+.{digits}f}"
-    if float(text) == 0:
-        return text[1:]
-    return text.replace("-", "\N{MINUS SIGN}")
-
-
 def colour_words(note: ReadingNotes) -> str:
     """CCT and Duv, or why there is no CCT."""
     if note.xy is None:
         return "colour not metered"
     assert note.duv is not None
     if note.cct_k is None:
-        return f"no CCT: {abs(note.duv):.3f} off the locus"
+        from lookdev.colorimetry.temperature import DUV_LIMIT, MAX_MIRED, mired_duv_from_xy
+
+        if abs(note.duv) > DUV_LIMIT or 0 < mired_duv_from_xy(note.xy)[0] < MAX_MIRED:
+            return f"no CCT: {abs(note.duv):.3f} off the locus"
+        return "no CCT: past the end of the locus"
     return f"{note.cct_k:.0f} K, Duv {signed(note.duv, 4)}"
-
-
-def light_words(lux: float | None) -> str:
-    """Lux and foot-candles.
-
-    >>> light_words(1076.391)
-    '1076 lx · 100 fc'
-    """
-    from lookdev.meter.cells import LUX_PER_FC
-
-    return "light not metered" if lux is None else f"{plain(lux)} lx · {plain(lux / LUX_PER_FC)} fc"
-
-
-def plain(value: float) -> str:
-    """Three figures, never in powers of ten, all digits before the point.
-
-    >>> plain(18654.2), plain(29.73), plain(0.4567)
-    ('18654', '29.7', '0.457')
-    """
-    if abs(value) >= 100:
-        return f"{value:.0f}"
-    text = f"{value:.3g}"
-    return text if "e" not in text else f"{value:.6f}".rstrip("0")
-
-
-def seconds_words(time_s: float) -> str:
-    """An exposure time as a fraction.
-
-    >>> seconds_words(1 / 48), seconds_words(0.5)
-    ('1/48 s', '1/2 s')
-    """
-    inverse = 1 / time_s
-    whole = inverse >= 30 or abs(inverse - round(inverse)) < 0.05
-    return f"1/{inverse:.0f} s" if whole and inverse >= 1.5 else f"{time_s:.2g} s"
 
 
 def exposure_words(exposure: Exposure) -> str:

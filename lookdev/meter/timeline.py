@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lookdev.meter.log import Reading, in_time_order
+from lookdev.meter.wording import plain, signed
 
 if TYPE_CHECKING:
     from lookdev.meter.scout import Plan
@@ -120,21 +121,31 @@ def _line(timed: list[tuple[int, Reading]], plan: Plan) -> TimeLine:
 
 def words(line: TimeLine) -> list[str]:
     """The line in sentences: what it does, and when it is right."""
-    first, last = clock_text(line.minutes[0]), clock_text(line.minutes[-1])
     out = []
-    coloured = [v for v in line.mired if v is not None]
+    coloured = [(m, v) for m, v in zip(line.minutes, line.mired, strict=True) if v is not None]
+    lit = [(m, v) for m, v in zip(line.minutes, line.lux, strict=True) if v is not None]
     if len(coloured) >= 2:
-        out.append(f"{first} to {last}: {1e6 / coloured[0]:.0f} K to {1e6 / coloured[-1]:.0f} K")
-    lit = [v for v in line.lux if v is not None]
+        (m_1, v_1), (m_2, v_2) = coloured[0], coloured[-1]
+        out.append(f"{clock_text(m_1)} to {clock_text(m_2)}: {1e6 / v_1:.0f} K to {1e6 / v_2:.0f} K")
     if len(lit) >= 2:
-        change = math.log2(lit[-1] / lit[0])
-        rate = "" if line.stops_per_hour is None else f", {line.stops_per_hour:+.1f} stops an hour on average"
-        out.append(f"{lit[0]:.4g} lx to {lit[-1]:.4g} lx, {change:+.1f} stops{rate}")
+        (m_1, v_1), (m_2, v_2) = lit[0], lit[-1]
+        change = round(math.log2(v_2 / v_1), 1)
+        text = f"{clock_text(m_1)} to {clock_text(m_2)}: {plain(v_1)} lx to {plain(v_2)} lx"
+        if change == 0 or line.stops_per_hour is None:
+            out.append(f"{text}, no more than a tenth of a stop apart")
+        else:
+            out.append(
+                f"{text}, {signed(change, 1)} stops, {signed(line.stops_per_hour, 1)} stops an hour on average"
+            )
     if line.needed_lux is not None and len(lit) >= 2:
         if not line.enough_until and not line.enough_from:
-            enough = "enough light for the plan at every reading" if min(lit) >= line.needed_lux else ""
+            enough = (
+                "enough light for the plan at every reading"
+                if min(v for _, v in lit) >= line.needed_lux
+                else ""
+            )
             out.append(enough or "under the plan's stop at every reading")
         out += [f"enough light for the plan until {t}" for t in line.enough_until]
         out += [f"enough light for the plan from {t}" for t in line.enough_from]
     out += [f"passes the production's balance at {t}" for t in line.balance_at]
-    return [sentence.replace("-", "\N{MINUS SIGN}") for sentence in out]
+    return out

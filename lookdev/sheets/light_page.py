@@ -24,14 +24,11 @@ from lookdev.meter.notes import (
     ReadingNotes,
     colour_words,
     exposure_words,
-    light_words,
-    plain,
-    seconds_words,
     shutter_words,
-    signed,
 )
 from lookdev.meter.scout import Plan
 from lookdev.meter.timeline import TimeLine, words
+from lookdev.meter.wording import light_words, plain, seconds_words, signed
 from lookdev.sheets.page import (
     BODY,
     BODY_BOLD,
@@ -253,7 +250,7 @@ def _card(number: int, note: ReadingNotes, plan: Plan, *, again: bool = False) -
 
     A source that had a card before (``again``: another hour) gets only what changes.
     """
-    heading = _headline(note.reading)
+    heading = clipped(_headline(note.reading), 90)
     figures = f"{colour_words(note)}  ·  {light_words(note.reading.illuminance_lux)}"
     lines = card_lines(note, plan, again=again)
     number_width, label_width = 19.0, 58.0
@@ -309,13 +306,23 @@ def card_lines(note: ReadingNotes, plan: Plan, *, again: bool = False) -> list[t
     if note.rendition is not None:
         lines.append(("Rendition", rendition_line(note)))
     if note.reading.stills:
-        lines.append(("Stills", ", ".join(note.reading.stills)))
+        lines.append(("Stills", stills_line(note.reading.stills)))
     if note.reading.note:
-        lines.append(("Note", note.reading.note))
+        lines.append(("Note", clipped(note.reading.note, 400)))
     return lines
 
 
 GAPS = "A discharge lamp lacks parts of the spectrum: paint and skin read off even where white is right."
+
+
+def stills_line(stills: Sequence[str], most: int = 4) -> str:
+    """The first few names, and how many more.
+
+    >>> stills_line(("a.jpg", "b.jpg", "c.jpg"), most=2)
+    'a.jpg, b.jpg and 1 more'
+    """
+    text = ", ".join(clipped(name, 60) for name in stills[:most])
+    return text + (f" and {len(stills) - most} more" if len(stills) > most else "")
 
 
 def hint_line(hints: Sequence[Hint]) -> str:
@@ -415,10 +422,10 @@ def rendition_line(note: ReadingNotes) -> str:
 
 def _titled(title: str, paragraphs: Sequence[str]) -> Block:
     def height(width: float) -> float:
-        return TITLE.line + 1 + sum(text_height(p, TEXT, width) for p in paragraphs)
+        return text_height(title, TITLE, width) + 1 + sum(text_height(p, TEXT, width) for p in paragraphs)
 
     def draw(page: Page, x: float, y: float, width: float) -> None:
-        y = page.text(x, y, title, TITLE) + 1
+        y = page.paragraph(x, y, width, title, TITLE) + 1
         for paragraph in paragraphs:
             y = page.paragraph(x, y, width, paragraph, TEXT)
 
@@ -437,7 +444,8 @@ def _small_blocks(notes: LocationNotes, plan: Plan) -> list[Block]:
         )
     if notes.contrasts:
         found = [
-            f"{c.key} to {c.fill}: {c.ratio:.1f} : 1 ({signed(c.stops, 1)} stops)" for c in notes.contrasts
+            f"{clipped(c.key, 60)} to {clipped(c.fill, 60)}: {c.ratio:.1f} : 1 ({signed(c.stops, 1)} stops)"
+            for c in notes.contrasts
         ]
         blocks.append(_titled("Contrast, key to fill", found))
     if notes.shutters:
@@ -450,8 +458,18 @@ def _small_blocks(notes: LocationNotes, plan: Plan) -> list[Block]:
     return blocks
 
 
+LINES_A_BLOCK = 8
+
+
 def _tables(notes: LocationNotes) -> list[Block]:
     """From one source to another, a block for each source; those that no correction filter matches, once."""
+    numbers: dict[str, int] = {}
+    for number, note in enumerate(notes.readings, 1):
+        numbers.setdefault(note.reading.name, number)
+
+    def call(name: str) -> str:
+        return f"{numbers[name]} {clipped(name, 40)}" if name in numbers else name
+
     blocks = []
     by_source: dict[str, list[Match]] = {}
     reasons: dict[str, None] = {}
@@ -461,11 +479,22 @@ def _tables(notes: LocationNotes) -> list[Block]:
         else:
             by_source.setdefault(found.source, []).append(found)
     for source, found_all in by_source.items():
-        lines = [f"To match {m.target}: {match_line(m)}" for m in found_all]
-        blocks.append(_titled(f"Filters on {source}", lines))
+        lines = [f"To match {call(m.target)}: {match_line(m)}" for m in found_all]
+        for start in range(0, len(lines), LINES_A_BLOCK):
+            title = f"Filters on {call(source)}" + (" (continued)" if start else "")
+            blocks.append(_titled(title, lines[start : start + LINES_A_BLOCK]))
     if reasons:
         blocks.append(_titled("No correction filter", list(reasons)))
     return blocks
+
+
+def clipped(text: str, most: int) -> str:
+    """``text``, cut to ``most`` characters with an ellipsis.
+
+    >>> clipped("second row of tubes", 10)
+    'second ro…'
+    """
+    return text if len(text) <= most else text[: most - 1].rstrip() + "…"
 
 
 def _time_block(line: TimeLine) -> Block:
@@ -480,7 +509,7 @@ def _time_block(line: TimeLine) -> Block:
         return TITLE.line + 2 + text + (PLOT_HEIGHT + 8 if plots else 0.0)
 
     def draw(page: Page, x: float, y: float, width: float) -> None:
-        y = page.text(x, y, f"Through the day: {line.source}", TITLE) + 1
+        y = page.text(x, y, f"Through the day: {clipped(line.source, 60)}", TITLE) + 1
         for sentence in sentences:
             y = page.paragraph(x, y, width, sentence, TEXT)
         y += 4
