@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -13,6 +14,9 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from lookdev.colorimetry.encodings import Encoding
     from lookdev.stills.still import Metadata
+
+# Pillow warns of every damaged EXIF entry; the entry is left out, and a terminal is not the place to say so.
+warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
 
 _RAW = (
     "3fr arw cr2 cr3 crw dcr dng erf fff iiq kdc mef mos mrw nef nrw orf pef raf raw rw2 rwl sr2 srf srw x3f"

@@ -1,4 +1,4 @@
-"""JPEG (ITU-T T.81): headers by Pillow, pixels by OpenCV's libjpeg-turbo; CMYK and grey by Pillow."""
+"""JPEG (ITU-T T.81): headers by Pillow, pixels by libjpeg-turbo; CMYK, grey, drafts by Pillow."""
 
 from __future__ import annotations
 
@@ -95,7 +95,7 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
                 wanted="a whole file, or --salvage to use what is there",
             )
         data = cut_to_whole_segments(data)
-    decoded = _by_opencv(data, reduce) if mode == "RGB" and whole else _by_pillow(data, mode, reduce)
+    decoded = _by_turbo(data) if mode == "RGB" and whole and reduce == 1 else _by_pillow(data, mode, reduce)
     if whole:
         return decoded
     pixels, missing = _fill_missing(decoded.pixels)
@@ -103,19 +103,14 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
     return Decoded(pixels, decoded.mode, warnings=(words,))
 
 
-def _by_opencv(data: bytes, reduce: int) -> Decoded:
-    import cv2
+def _by_turbo(data: bytes) -> Decoded:
+    """imagecodecs' libjpeg-turbo: as quick as OpenCV's, in RGB order, and silent about damage."""
+    import imagecodecs
 
-    flags = {
-        1: cv2.IMREAD_COLOR,
-        2: cv2.IMREAD_REDUCED_COLOR_2,
-        4: cv2.IMREAD_REDUCED_COLOR_4,
-        8: cv2.IMREAD_REDUCED_COLOR_8,
-    }[reduce]
-    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags | cv2.IMREAD_IGNORE_ORIENTATION)
-    if pixels is None:
+    pixels = np.asarray(imagecodecs.jpeg8_decode(data))
+    if pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.dtype != np.uint8:
         raise StillError("this JPEG file is broken or cut short")
-    return Decoded(cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB, dst=pixels))
+    return Decoded(pixels)
 
 
 def _by_pillow(data: bytes, mode: str, reduce: int) -> Decoded:

@@ -12,6 +12,7 @@ import numpy as np
 from lookdev.errors import StillError
 from lookdev.stills.formats import Decoded, Header, pillow_without_limit
 from lookdev.stills.marking import encoding_from_chromaticities, encoding_from_code_points
+from lookdev.stills.quiet import quiet
 
 
 def header(data: bytes) -> Header:
@@ -99,7 +100,8 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
 def _sixteen(data: bytes) -> Decoded:
     import imagecodecs
 
-    pixels = np.asarray(imagecodecs.png_decode(data))
+    with quiet():
+        pixels = np.asarray(imagecodecs.png_decode(data))
     if pixels.dtype != np.uint16:
         raise StillError("this PNG file is broken or cut short")
     if pixels.ndim == 2:

@@ -17,6 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from lookdev.colorimetry.adaptation import adaptation_matrix, xy_from_xyz, xyz_from_xy
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.colorimetry.rgb_spaces import BT709, D65_XY, RGBSpace
+from lookdev.errors import StillError
 from lookdev.stills.exif import load_exif
 from lookdev.stills.formats import Decoded, Header
 from lookdev.stills.quiet import quiet
@@ -203,9 +204,7 @@ def _developed(raw: Any, data: bytes, balance_xy: tuple[float, float] | None) ->
     warnings: list[str] = []
     balance, metadata = _balance(raw, matrix, balance_xy, warnings)
     space = None if matrix is None else sensor_space(matrix, balance)
-    if space is None:
-        warnings.append("the raw file has no usable colour matrix: LibRaw's own colours are used")
-    native = space is not None
+    native = space is not None and int(raw.num_colors) == 3
     pixels = raw.postprocess(
         user_wb=balance,
         output_color=rawpy.ColorSpace.raw if native else rawpy.ColorSpace.sRGB,
@@ -216,12 +215,18 @@ def _developed(raw: Any, data: bytes, balance_xy: tuple[float, float] | None) ->
         highlight_mode=rawpy.HighlightMode.Clip,
         user_flip=0,
     )
+    if pixels.ndim != 3 or pixels.shape[2] not in (1, 3):
+        raise StillError("this kind of raw file is not read", found=f"{pixels.shape[-1]} colours")
+    if pixels.shape[2] == 1:
+        pixels = np.repeat(pixels, 3, axis=2)
+    elif not native:
+        warnings.append("the raw file has no usable colour matrix: LibRaw's own colours are used")
     factor = SENSOR_WHITE * 2.0 ** baseline_exposure(data)
     encoding = Encoding(
         "linear camera RGB" if native else "linear BT.709 of a raw file",
         "raw file, scaled by ISO 12232 saturation",
         "scene",
-        space or BT709,
+        space if native and space is not None else BT709,
         Gain(factor),
         Gain(factor, inverse=True),
     )

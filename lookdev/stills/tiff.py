@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 from typing import Any
 
 import numpy as np
@@ -19,6 +20,9 @@ _MAX_STRIP_ENTRIES = 4_000_000
 def _first_page(data: bytes) -> tuple[Any, int]:
     import tifffile
 
+    log = logging.getLogger("tifffile")
+    if not log.handlers:
+        log.addHandler(logging.NullHandler())  # it logs damaged tags; without a handler, on standard error
     file = tifffile.TiffFile(io.BytesIO(data))
     pages = file.pages
     page: Any = pages[0]
