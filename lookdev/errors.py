@@ -44,14 +44,14 @@ class LookdevError(Exception):
         if self.row is not None:
             where.append(f"row {self.row}")
         if self.column is not None:
-            where.append(f"column {self.column}")
+            where.append(f"column {_clip(_printable(self.column))}")
         if self.key is not None:
-            where.append(f"key {self.key}")
+            where.append(f"key {_clip(_printable(self.key))}")
         what = [_printable(self.problem)]
         if self.found is not None:
             what.append(f"found {_short(self.found)}")
         if self.wanted is not None:
-            what.append(f"wanted {self.wanted}")
+            what.append(f"wanted {_printable(self.wanted)}")
         head = ", ".join(where)
         return (head + ": " if head else "") + "; ".join(what)
 
@@ -75,9 +75,15 @@ def _printable(text: str) -> str:
     return "".join(out)
 
 
-def _short(value: object, limit: int = 80) -> str:
-    text = repr(value) if isinstance(value, str) else str(value)
-    text = _printable(text)
+def _short(value: object) -> str:
+    try:
+        text = repr(value) if isinstance(value, str) else str(value)
+    except (RecursionError, ValueError):  # a table nested without end, an integer of over 4300 digits
+        text = f"a {type(value).__name__} too large to print"
+    return _clip(_printable(text))
+
+
+def _clip(text: str, limit: int = 80) -> str:
     return text if len(text) <= limit else text[: limit - 1] + "…"
 
 

@@ -48,15 +48,23 @@ def write_json(path: Path, value: object) -> None:
     write_whole(path, json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
 
 
+_DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))}
+
+
 def safe_name(text: str) -> str:
     """A name fit for a file on any system; letters of every script stay, the rest becomes ``_``.
+
+    Vowel signs and accents (Unicode categories Mn and Mc) count as part of their letters. A name that Windows
+    keeps for a device, such as ``CON``, gets a ``_`` after it.
 
     >>> safe_name("Łódź · Øst 東 café")
     'Łódź_Øst_東_café'
     """
     normal = unicodedata.normalize("NFC", text)
-    kept = "".join(c if c.isalnum() or c in "-." or unicodedata.category(c) == "Mn" else "_" for c in normal)
-    return _clip_utf8(re.sub(r"_+", "_", kept).strip("_.") or "unnamed", 120)
+    kept = "".join(c if c.isalnum() or c in "-." or unicodedata.category(c) in ("Mn", "Mc") else "_" for c in normal)
+    name = _clip_utf8(re.sub(r"_+", "_", kept).strip("_.") or "unnamed", 120).rstrip("_.")
+    stem, dot, rest = name.partition(".")
+    return f"{stem}_{dot}{rest}" if stem.casefold() in _DEVICES else name
 
 
 def _clip_utf8(text: str, limit_bytes: int) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from typing import TYPE_CHECKING, Annotated
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from lookdev.looks.stages.balance import Balance, Cast
 from lookdev.looks.stages.base import Parameters
@@ -35,6 +35,13 @@ class Look(Parameters):
     colour: Colour = Colour()
     toning: Toning = Toning()
     cdl: CDL = CDL()
+
+    @field_validator("title")
+    @classmethod
+    def _one_line(cls, text: str) -> str:
+        if not text.strip() or not text.isprintable():
+            raise ValueError("one line of text")
+        return text.strip()
 
     @property
     def is_identity(self) -> bool:

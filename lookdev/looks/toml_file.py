@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import difflib
+import os
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -13,7 +15,10 @@ from lookdev.errors import LookError, RequestError
 from lookdev.looks.model import Look
 
 MAX_DEPTH = 16
-MAX_BYTES = 1_000_000
+MAX_BYTES = 200_000
+_LONG_KEY = re.compile(
+    r"""(?<![\w\- \t"'])(?:[ \t]*+(?:[A-Za-z0-9_-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.){16}"""
+)  # tomllib takes memory with the square of the parts of a key: 100,000 parts end the process
 
 
 def load_look(path: Path | str) -> Look:
@@ -24,9 +29,15 @@ def load_look(path: Path | str) -> Look:
     LookError : names the file, the key, what was found and what is wanted.
     """
     path = Path(path)
-    data = _load(path, ())
-    if "title" not in data:
-        data["title"] = path.stem.replace("_", " ").strip().capitalize() or "untitled"
+    return _validate({"title": _title_from(path)} | _load(path, ()), path)
+
+
+def _title_from(path: Path) -> str:
+    words = "".join(c if c.isprintable() else " " for c in path.stem.replace("_", " "))
+    return words.strip().capitalize()[:120] or "untitled"
+
+
+def _validate(data: dict[str, Any], path: Path) -> Look:
     try:
         return Look.model_validate(data)
     except ValidationError as error:
@@ -63,22 +74,24 @@ def _names_a_lut(path: Path) -> bool:
 
 
 def _load(path: Path, above: tuple[Path, ...]) -> dict[str, Any]:
-    if path.resolve() in above:
+    here = Path(os.path.realpath(path))
+    if here in above:
         raise LookError("based_on goes round in a circle", file=path, key="based_on")
     if len(above) >= MAX_DEPTH:
         raise LookError(f"based_on goes more than {MAX_DEPTH} deep", file=path, key="based_on")
     data = _read(path)
     base = data.pop("based_on", None)
+    _validate({"title": "-"} | data, path)  # each file by itself, so that an error names the one it is in
     if base is None:
         return data
     if not isinstance(base, str):
         raise LookError("wrong type", file=path, key="based_on", found=base, wanted="the name of a look file")
     parent = path.parent / base
-    if not parent.is_file():
+    if not os.path.isfile(parent):  # noqa: PTH113, Path.is_file raises where a name is too long
         raise LookError(
             "no such file", file=path, key="based_on", found=base, wanted="a look beside this one"
         )
-    merged = _merge(_load(parent, (*above, path.resolve())), data)
+    merged = _merge(_load(parent, (*above, here)), data)
     if "title" not in data:
         merged.pop("title", None)
     return merged
@@ -93,6 +106,8 @@ def _read(path: Path) -> dict[str, Any]:
         raise LookError(f"cannot be read: {error.strerror}", file=path) from None
     except UnicodeDecodeError as error:
         raise LookError(f"is not UTF-8 text (byte {error.start})", file=path, wanted="a TOML file") from None
+    if _LONG_KEY.search(text):
+        raise LookError("a key has too many parts", file=path, wanted="keys such as colour.families.YR.chroma")
     try:
         return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
@@ -115,8 +130,9 @@ def _first_error(error: ValidationError, path: Path) -> LookError:
     kind, context = first["type"], first.get("ctx", {})
     if kind == "extra_forbidden":
         known = _keys_at(steps[:-1])
-        near = difflib.get_close_matches(steps[-1], known, n=1, cutoff=0.5)
-        wanted = f"{near[0]} (the nearest)" if near else "one of " + ", ".join(known)
+        by_case = {name.casefold(): name for name in known}
+        near = difflib.get_close_matches(steps[-1].casefold()[:80], by_case, n=1, cutoff=0.5)
+        wanted = f"{by_case[near[0]]} (the nearest)" if near else "one of " + ", ".join(known)
         return LookError("unknown key", file=path, key=key, found=steps[-1], wanted=wanted)
     wanted = _wanted(steps, kind, first["msg"], context)
     problem = "out of range" if kind.startswith(("greater", "less")) else "wrong value"
@@ -147,6 +163,12 @@ def _keys_at(steps: list[str]) -> list[str]:
 def _wanted(steps: list[str], kind: str, message: str, context: dict[str, Any]) -> str:
     if kind == "value_error":
         return str(context.get("error", message))
+    if kind == "literal_error":
+        return str(context.get("expected", message))
+    if kind == "string_type":
+        return "text in quotes"
+    if kind.startswith("string_too"):
+        return "text of 1 to 120 characters"
     if kind in ("model_type", "dict_type"):
         return f"a table of keys ({', '.join(_keys_at(steps))})"
     field, _ = _field_at(steps)

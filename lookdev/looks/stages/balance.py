@@ -39,12 +39,13 @@ MAX_CONE_GAIN = 32.0
 class Balance(Parameters):
     """``[balance]``: what stays of the metered cast, and the look's own shift.
 
-    ``keep`` 0 to 1 (1: the cast stays as it stood); ``mired`` -300 to 300 (negative: cooler); ``duv`` -0.05
+    ``keep`` 0 to 1 (1: the cast stays as it stood); ``mired`` -150 to 300 (negative: cooler;
+    D65 lies 154 mired from the blue end of the locus); ``duv`` -0.05
     to 0.05 (positive: greener); ``method`` "Bradford", "CAT02" or "CAT16".
     """
 
     keep: Annotated[float, Field(ge=0, le=1)] = 1.0
-    mired: Annotated[float, Field(ge=-300, le=300)] = 0.0
+    mired: Annotated[float, Field(ge=-150, le=300)] = 0.0
     duv: Annotated[float, Field(ge=-0.05, le=0.05)] = 0.0
     method: Literal["Bradford", "CAT02", "CAT16"] = "Bradford"
 

@@ -43,7 +43,7 @@ class CDL(Parameters):
         try:
             return get_encoding(name).name
         except RequestError as error:
-            raise ValueError(str(error)) from None
+            raise ValueError(error.wanted or str(error)) from None
 
     @property
     def is_identity(self) -> bool:
