@@ -11,7 +11,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from lookdev.colorimetry.adaptation import xy_from_xyz, xyz_from_xy
 from lookdev.colorimetry.difference import lab_from_xyz
+from lookdev.colorimetry.munsell_notation import C_XY, munsell_from_xyy, notation
 from lookdev.paint.recovery import METHOD, sigmoid_reflectance
 from lookdev.paint.spectra import illuminant_weights, white_xy
 
@@ -68,10 +70,22 @@ class ChipSet:
         picked = [int(r) for r in rows]
         return ChipSet(self.title, tuple(self.chips[r] for r in picked), self.reflectances[picked])
 
+    def munsell(self) -> list[str]:
+        """Munsell notations (n) as made: under illuminant C, for which the system is defined."""
+        return munsell_notations(self.reflectances)
+
     def lab(self, illuminant: str = "D65") -> Array:
         """CIELAB (n, 3) as made: under a CIE illuminant, against its own white."""
         weights = illuminant_weights(illuminant)
         return lab_from_xyz(self.reflectances @ weights, white_xy(weights))
+
+
+def munsell_notations(reflectances: Array) -> list[str]:
+    """Munsell notations (n) of reflectances (n, 85), seen under illuminant C."""
+    weights = illuminant_weights("C")
+    xyz = np.maximum(reflectances @ (weights * (xyz_from_xy(C_XY) / weights.sum(axis=0))), 1e-9)
+    xyy = np.concatenate([xy_from_xyz(xyz), xyz[:, 1:2]], axis=-1)
+    return [notation(*row) for row in munsell_from_xyy(xyy)]
 
 
 @lru_cache(maxsize=1)

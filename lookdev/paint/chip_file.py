@@ -55,7 +55,9 @@ _COLUMNS: dict[str, tuple[str, ...]] = {
     "spectrum": ("reflectance file", "spectrum file", "spectral file", "spd"),
     "note": ("notes", "remark", "remarks", "comment", "family", "finish", "range"),
 }
-_WAVELENGTH = re.compile(r"(?:r|nm|spectral|refl|reflectance|%r)?[ _]*(\d{3,4})(?:[.,]0+)?[ _]*(?:nm|%)?", re.IGNORECASE)
+_WAVELENGTH = re.compile(
+    r"(?:r|nm|spectral|refl|reflectance|%r)?[ _]*(\d{3,4})(?:[.,]0+)?[ _]*(?:nm|%)?", re.IGNORECASE
+)
 _HEX = re.compile(r"#?([0-9a-f]{6})", re.IGNORECASE)
 _KINDS = "a reflectance spectrum, L a b, munsell, or hex"
 
@@ -112,7 +114,12 @@ def read_chips(path: Path) -> ChipFile:
 
 def _as_chip_error(error: MeterError) -> ChipError:
     return ChipError(
-        error.problem, file=error.file, row=error.row, column=error.column, found=error.found, wanted=error.wanted
+        error.problem,
+        file=error.file,
+        row=error.row,
+        column=error.column,
+        found=error.found,
+        wanted=error.wanted,
     )
 
 
@@ -121,7 +128,14 @@ def _clean(text: str) -> str:
 
 
 def _is_nm_heading(text: str) -> bool:
-    return text.casefold().strip("()[] ") in ("nm", "wavelength", "wavelength nm", "wavelength (nm", "lambda", "λ")
+    return text.casefold().strip("()[] ") in (
+        "nm",
+        "wavelength",
+        "wavelength nm",
+        "wavelength (nm",
+        "lambda",
+        "λ",
+    )
 
 
 def _column(text: str) -> str | None:
@@ -193,7 +207,9 @@ class _Reader:
                 percent_heading |= "%" in cell
             elif cell.strip():
                 near = difflib.get_close_matches(_clean(cell), list(_COLUMNS), n=1, cutoff=0.6)
-                wanted = f"{near[0]} (the nearest)" if near else ", ".join(_COLUMNS) + " or a wavelength in nm"
+                wanted = (
+                    f"{near[0]} (the nearest)" if near else ", ".join(_COLUMNS) + " or a wavelength in nm"
+                )
                 self._error("unknown column, not used", rows[0].number, cell, wanted=wanted)
         if not bands and not set(columns) & {"munsell", "hex", "L", "spectrum"}:
             raise ChipError(
@@ -210,7 +226,10 @@ class _Reader:
             if any(row.cells[len(rows[0].cells) :]):
                 hint = "; with decimal commas, separate the cells by semicolons" if separator == "," else ""
                 self._error(
-                    "more cells than headings", row.number, found=len(row.cells), wanted=f"one cell a heading{hint}"
+                    "more cells than headings",
+                    row.number,
+                    found=len(row.cells),
+                    wanted=f"one cell a heading{hint}",
                 )
                 continue
             self._row(row, columns, bands)
@@ -222,8 +241,12 @@ class _Reader:
             text = row.cells[place] if place is not None and place < len(row.cells) else ""
             return "" if is_empty(text) else text.strip()
 
-        draft = _Draft(cell("name") or cell("code") or cell("munsell") or f"row {row.number}", cell("code"), row.number)
-        spectrum = {nm: row.cells[i] for nm, i in bands.items() if i < len(row.cells) and not is_empty(row.cells[i])}
+        draft = _Draft(
+            cell("name") or cell("code") or cell("munsell") or f"row {row.number}", cell("code"), row.number
+        )
+        spectrum = {
+            nm: row.cells[i] for nm, i in bands.items() if i < len(row.cells) and not is_empty(row.cells[i])
+        }
         try:
             if spectrum:
                 self._measured(draft, spectrum, sorted(bands))
@@ -252,10 +275,14 @@ class _Reader:
 
     def _measured(self, draft: _Draft, cells: dict[float, str], bands: list[float]) -> None:
         nm = sorted(cells)
-        values = [self._number(cells[n], draft.row, f"{n:g}", "a reflectance, fraction or percent") for n in nm]
+        values = [
+            self._number(cells[n], draft.row, f"{n:g}", "a reflectance, fraction or percent") for n in nm
+        ]
         missing = [n for n in bands if n not in cells and nm[0] < n < nm[-1]]
         if missing:
-            draft.remarks.append(f"gap at {', '.join(f'{n:g}' for n in missing)} nm filled from its neighbours")
+            draft.remarks.append(
+                f"gap at {', '.join(f'{n:g}' for n in missing)} nm filled from its neighbours"
+            )
         self._spectrum(draft, np.array(nm), np.array(values), MAX_GAP_NM if missing else MAX_STEP_NM)
 
     def _spectrum(self, draft: _Draft, nm: Array, values: Array, widest: float) -> None:
@@ -295,7 +322,9 @@ class _Reader:
         try:
             spectrum = read_spectrum(self.path.parent / name.replace("\\", "/"))
         except MeterError as error:
-            raise ChipError(str(error), file=self.file, row=draft.row, column="spectrum", found=name) from None
+            raise ChipError(
+                str(error), file=self.file, row=draft.row, column="spectrum", found=name
+            ) from None
         values = spectrum.values / 100.0 if spectrum.values.max() > 2.0 else spectrum.values
         self._spectrum(draft, spectrum.wavelengths_nm, values, MAX_STEP_NM)
         draft.as_typed = name
@@ -307,7 +336,9 @@ class _Reader:
 
         for axis in ("a", "b"):
             if not cell(axis):
-                raise ChipError("half a CIELAB colour", file=self.file, row=draft.row, column=axis, wanted="L, a and b")
+                raise ChipError(
+                    "half a CIELAB colour", file=self.file, row=draft.row, column=axis, wanted="L, a and b"
+                )
         lab = np.array([self._number(cell(k), draft.row, k, "a CIELAB number") for k in ("L", "a", "b")])
         if not 0 <= lab[0] <= 100 or np.abs(lab[1:]).max() > 160:
             raise ChipError(
@@ -365,10 +396,18 @@ class _Reader:
         table: list[dict[float, str]] = [{} for _ in names]
         bands: list[float] = []
         for row in rows[1:]:
-            nm = self._number(row.cells[0].casefold().removesuffix("nm").strip(), row.number, "nm", "a wavelength in nm")
+            nm = self._number(
+                row.cells[0].casefold().removesuffix("nm").strip(), row.number, "nm", "a wavelength in nm"
+            )
             if not 200 <= nm <= 2500 or nm in bands:
                 problem = "a wavelength twice" if nm in bands else "out of range"
-                self._error(problem, row.number, "nm", found=row.cells[0], wanted="each wavelength once, 200 to 2500 nm")
+                self._error(
+                    problem,
+                    row.number,
+                    "nm",
+                    found=row.cells[0],
+                    wanted="each wavelength once, 200 to 2500 nm",
+                )
                 continue
             bands.append(nm)
             for place, cell in enumerate(row.cells[1 : len(names) + 1]):
@@ -380,7 +419,9 @@ class _Reader:
             draft = _Draft(name or f"column {place + 2}", "", rows[0].number)
             try:
                 if not cells:
-                    raise ChipError("no values", file=self.file, column=name, wanted="a reflectance in each row")
+                    raise ChipError(
+                        "no values", file=self.file, column=name, wanted="a reflectance in each row"
+                    )
                 self._measured(draft, cells, sorted(bands))
             except ChipError as error:
                 self.errors.append(error)
@@ -422,9 +463,16 @@ class _Reader:
         return reflectance
 
     def _error(
-        self, problem: str, row: int, column: str | None = None, found: object = None, wanted: str | None = None
+        self,
+        problem: str,
+        row: int,
+        column: str | None = None,
+        found: object = None,
+        wanted: str | None = None,
     ) -> None:
-        self.errors.append(ChipError(problem, file=self.file, row=row, column=column, found=found, wanted=wanted))
+        self.errors.append(
+            ChipError(problem, file=self.file, row=row, column=column, found=found, wanted=wanted)
+        )
 
     def finish(self) -> ChipFile:
         """Recover what has only a colour, tell names apart, and hand over."""
@@ -435,7 +483,9 @@ class _Reader:
         self._tell_apart()
         chips, reflectances = recover(self.drafts)
         for chip in chips:
-            self.warnings += [f"{self.file}, row {chip.row}, {chip.name}: {remark}" for remark in chip.remarks]
+            self.warnings += [
+                f"{self.file}, row {chip.row}, {chip.name}: {remark}" for remark in chip.remarks
+            ]
         title = self.path.stem.replace("_", " ")
         return ChipFile(ChipSet(title, chips, reflectances), tuple(self.errors), tuple(self.warnings))
 
@@ -460,7 +510,9 @@ def fill_munsell(draft: _Draft, text: str, file: str | None) -> None:
     try:
         colour = parse_notation(text)
     except ValueError:
-        raise ChipError("not a Munsell notation", found=text, wanted="such as 5YR 6/4 or N 5.5", **where) from None
+        raise ChipError(
+            "not a Munsell notation", found=text, wanted="such as 5YR 6/4 or N 5.5", **where
+        ) from None
     if colour.value == 0:
         raise ChipError("no paint is that black", found=text, wanted="a value over 0", **where)
     white = white_xy(illuminant_weights("C"))

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +34,8 @@ FAR_UV = 0.03
 """CIE 1976 u', v' between a spectrum and the reading: a meter's tolerance, and a contradiction."""
 
 _SPIKY = re.compile(
-    r"fluor|tube|sodium|metal.?halide|mercury|\bhid\b|\bled\b|neon|\bhmi\b|street|discharge|\bhp[sm]\b", re.IGNORECASE
+    r"fluor|tube|sodium|metal.?halide|mercury|\bhid\b|\bled\b|neon|\bhmi\b|street|discharge|\bhp[sm]\b",
+    re.IGNORECASE,
 )
 
 
@@ -78,7 +79,7 @@ def light_of(reading: Reading) -> Light:
 
     xy = reading.white_xy
     name = reading.source or reading.location or f"meter.csv, row {reading.row}"
-    where = {"file": "meter.csv", "row": reading.row}
+    where: dict[str, Any] = {"file": "meter.csv", "row": reading.row}
     kind: Kind
     if reading.spectrum is not None:
         spectrum = read_spectrum(reading.spectrum)
@@ -90,7 +91,9 @@ def light_of(reading: Reading) -> Light:
         kind, origin = "illuminant", f"CIE illuminant {reading.illuminant}"
         trust = "good for lamps of this kind; another make can differ by a few CIEDE2000"
     elif xy is None:
-        raise MeterError("tells nothing of the light's colour", wanted="x and y, cct_k, spectrum or source", **where)  # type: ignore[arg-type]
+        raise MeterError(
+            "tells nothing of the light's colour", wanted="x and y, cct_k, spectrum or source", **where
+        )
     else:
         cct, duv = cct_duv_from_xy(xy)
         if abs(duv) <= SMALL_DUV and 1000 <= cct <= 25000:
@@ -114,13 +117,16 @@ def light_of(reading: Reading) -> Light:
     return _turned(name, weights, kind, origin, trust, xy, where)
 
 
-def _by_adaptation(xy: tuple[float, float], where: dict[str, object]) -> Array:
+def _by_adaptation(xy: tuple[float, float], where: dict[str, Any]) -> Array:
     d65 = illuminant_weights("D65")
     try:
         return np.asarray(d65 @ adaptation_matrix(white_xy(d65), xy).T)
     except ValueError:
         raise MeterError(
-            "a light that no eye adapts to", found=f"x {xy[0]:g}, y {xy[1]:g}", wanted="a spectrum", **where  # type: ignore[arg-type]
+            "a light that no eye adapts to",
+            found=f"x {xy[0]:g}, y {xy[1]:g}",
+            wanted="a spectrum",
+            **where,
         ) from None
 
 
@@ -131,7 +137,7 @@ def _turned(
     origin: str,
     trust: str,
     xy: tuple[float, float] | None,
-    where: dict[str, object],
+    where: dict[str, Any],
 ) -> Light:
     """The light with its white moved to what the meter read, and words on how far that was."""
     if xy is not None and kind != "adaptation":
@@ -142,7 +148,10 @@ def _turned(
                 weights = np.asarray(weights @ adaptation_matrix(own, xy).T)
             except ValueError:
                 raise MeterError(
-                    "a light that no eye adapts to", found=f"x {xy[0]:g}, y {xy[1]:g}", wanted="a spectrum", **where  # type: ignore[arg-type]
+                    "a light that no eye adapts to",
+                    found=f"x {xy[0]:g}, y {xy[1]:g}",
+                    wanted="a spectrum",
+                    **where,
                 ) from None
         if distance > FAR_UV:
             trust = f"contradicted: the meter read a colour {distance:.3f} away in u', v'; check the row"
@@ -162,5 +171,9 @@ def light_from_illuminant(name: str) -> Light:
 
     proper = find_illuminant(name) or name
     return Light(
-        f"CIE illuminant {proper}", illuminant_weights(proper), "illuminant", f"CIE illuminant {proper}", "as tabulated"
+        f"CIE illuminant {proper}",
+        illuminant_weights(proper),
+        "illuminant",
+        f"CIE illuminant {proper}",
+        "as tabulated",
     )

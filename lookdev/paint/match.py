@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lookdev.colorimetry.difference import ciede2000
-from lookdev.colorimetry.munsell_notation import highest_real_chroma, munsell_from_lab, notation
-from lookdev.paint.chip import ChipSet, munsell_coefficients
+from lookdev.colorimetry.munsell_notation import highest_real_chroma, munsell_from_lab
+from lookdev.paint.chip import ChipSet, munsell_coefficients, munsell_notations, munsell_set
 from lookdev.paint.metamerism import adapted_lab
 from lookdev.paint.predict import Viewing
 from lookdev.paint.recovery import sigmoid_reflectance
@@ -24,6 +24,8 @@ SAME = 1.0
 NEAR = 3.0
 """CIEDE2000 up to which a match is called near: told apart side by side, not from memory."""
 
+STARTS, HARDEST = 6, 6
+
 ALIKE_COUNT = 5
 ALIKE_APART = 10.0
 """Chips within SAME of the best on screen, and how far these are apart as made, before a look is said to make
@@ -32,7 +34,7 @@ many chips alike."""
 
 @dataclass(frozen=True)
 class Ranked:
-    """A chip of the set: its row there, its CIEDE2000 to the target at each viewing, and the worst of them."""
+    """A chip of the set: its row there, and its CIEDE2000 to the target at each viewing."""
 
     row: int
     differences: tuple[float, ...]
@@ -45,7 +47,7 @@ class Ranked:
 
 @dataclass(frozen=True, eq=False)
 class Ideal:
-    """The surface that comes nearest to the target: a reflectance (85,), its difference, its colour as made."""
+    """The surface that comes nearest to the target: reflectance (85,), difference, colour as made."""
 
     reflectance: Array
     worst: float
@@ -99,7 +101,8 @@ def match(target_lab: ArrayLike, viewings: Sequence[Viewing], chips: ChipSet, co
     apart = ciede2000(made, made[first])
     alike = int(near_first.sum())
     alike_apart = float(apart[near_first].max())
-    ideal = find_ideal(target, viewings) if ranked[0].worst > SAME else None
+    known = worst if chips is munsell_set() else None
+    ideal = find_ideal(target, viewings, known) if ranked[0].worst > SAME else None
     reachable = ideal is None or min(ideal.worst, ranked[0].worst) <= NEAR
     draft = Match(target, ranked, ideal, alike, alike_apart, reachable, ())
     return Match(
@@ -107,20 +110,24 @@ def match(target_lab: ArrayLike, viewings: Sequence[Viewing], chips: ChipSet, co
     )
 
 
-def find_ideal(target_lab: Array, viewings: Sequence[Viewing]) -> Ideal:
-    """The smooth reflectance that reads nearest to the target, least squares over the viewings in CIELAB.
+def find_ideal(target_lab: Array, viewings: Sequence[Viewing], off: Array | None = None) -> Ideal:
+    """The smooth reflectance that reads nearest to the target; with several viewings, the worst counts most.
+
+    ``off`` are the differences of the built-in chips where they are known already.
 
     Starts at the best built-in chips and goes downhill (Levenberg and Marquardt) in the three numbers of the
-    smooth reflectance, so the answer is always a surface that can be. Optimal colours (reflectance 0 or 1 with
-    at most two steps: the edge of the object-colour solid, Schrödinger 1920, MacAdam 1935) are tried as well.
+    smooth reflectance, so the answer is always a surface that can be. Optimal colours (reflectance 0 or 1
+    with at most two steps: the edge of the object-colour solid, Schrödinger 1920, MacAdam 1935) are tried as
+    well.
     """
     _, coefficients, _ = munsell_coefficients()
-    start = coefficients[np.argsort(_worst(target_lab, viewings, sigmoid_reflectance(coefficients)), kind="stable")[:6]]
-    c = _descend(target_lab, viewings, start)
-    spectra = sigmoid_reflectance(c)
-    off = _worst(target_lab, viewings, spectra)
-    best = spectra[int(np.argmin(off))]
-    worst = float(off.min())
+    first = _worst(target_lab, viewings, sigmoid_reflectance(coefficients)) if off is None else off
+    start = coefficients[np.argsort(first, kind="stable")[: STARTS if len(viewings) == 1 else 3]]
+    hardest = _hardest(target_lab, viewings, start[:1])
+    spectra = sigmoid_reflectance(np.concatenate([_descend(target_lab, hardest, start), start]))
+    left = _worst(target_lab, viewings, spectra)
+    best = spectra[int(np.argmin(left))]
+    worst = float(left.min())
     if worst > SAME:
         edge = optimal_reflectances()
         edge_off = _worst(target_lab, viewings, edge)
@@ -129,7 +136,7 @@ def find_ideal(target_lab: Array, viewings: Sequence[Viewing]) -> Ideal:
     made = adapted_lab(best[None], illuminant_weights("D65"))[0]
     hue, value, chroma = munsell_from_lab(made)
     beyond = bool(chroma > highest_real_chroma(hue, value)[0] + 0.5)
-    return Ideal(best, worst, made, notation(hue, value, chroma), beyond)
+    return Ideal(best, worst, made, munsell_notations(best[None])[0], beyond)
 
 
 def optimal_reflectances(step: int = 2) -> Array:
@@ -149,10 +156,23 @@ def _worst(target_lab: Array, viewings: Sequence[Viewing], reflectances: Array) 
     return np.asarray(differences(target_lab, viewings, reflectances).max(axis=0))
 
 
+def _hardest(target_lab: Array, viewings: Sequence[Viewing], start: Array) -> list[Viewing]:
+    """The viewings where a first guess does worst: what is good there is good enough in the others."""
+    off = differences(target_lab, viewings, sigmoid_reflectance(start))[:, 0]
+    return [viewings[int(k)] for k in sorted(np.argsort(-off, kind="stable")[:HARDEST])]
+
+
 def _residual(target_lab: Array, viewings: Sequence[Viewing], coefficients: Array) -> Array:
-    """CIELAB residuals (k, 3 x viewings) of smooth reflectances with coefficients (k, 3)."""
+    """CIELAB residuals (k, 3 x viewings) of smooth reflectances with coefficients (k, 3).
+
+    With several viewings each is scaled by its own length, so that the sum of squares is one of fourth powers
+    and the worst viewing counts most.
+    """
     spectra = sigmoid_reflectance(coefficients)
-    return np.concatenate([v.screen(spectra)[1] - target_lab for v in viewings], axis=-1)
+    off = [v.screen(spectra)[1] - target_lab for v in viewings]
+    if len(off) > 1:
+        off = [o * np.linalg.norm(o, axis=-1, keepdims=True) for o in off]
+    return np.concatenate(off, axis=-1)
 
 
 def _descend(target_lab: Array, viewings: Sequence[Viewing], start: Array, iterations: int = 24) -> Array:
@@ -160,6 +180,7 @@ def _descend(target_lab: Array, viewings: Sequence[Viewing], start: Array, itera
     miss = _residual(target_lab, viewings, c)
     size = np.sum(miss * miss, axis=1)
     damping = np.full(len(c), 1e-2)
+    least, stalled = float(size.min()), 0
     for _ in range(iterations):
         step_sizes = 1e-4 * (1.0 + np.abs(c))
         jacobian = np.empty((len(c), miss.shape[1], 3))
@@ -181,7 +202,10 @@ def _descend(target_lab: Array, viewings: Sequence[Viewing], start: Array, itera
         miss = np.where(better[:, None], new_miss, miss)
         size = np.where(better, new_size, size)
         damping = np.where(better, damping * 0.3, np.minimum(damping * 5.0, 1e8))
-        if float(size.min()) < 1e-6:
+        gain = 1.0 - float(size.min()) / max(least, 1e-12)
+        stalled = stalled + 1 if gain < 1e-3 else 0
+        least = float(size.min())
+        if least < 1e-6 or stalled == 3:
             break
     return c
 
@@ -200,12 +224,16 @@ def _verdict(found: Match, chips: ChipSet, viewings: Sequence[Viewing], screens:
     if ideal is not None and not found.reachable:
         out.append(_unreachable(ideal, len(viewings)))
     elif ideal is not None and ideal.worst < first.worst - 0.3:
-        beyond = ", stronger than any real Munsell colour there, so hardly a paint" if ideal.beyond_munsell else ""
-        out.append(f"The ideal is Munsell {ideal.munsell}{beyond}: it would read within {ideal.worst:.1f}.")
+        beyond = (
+            ", stronger than any real Munsell colour there, so hardly a paint" if ideal.beyond_munsell else ""
+        )
+        out.append(
+            f"The ideal is Munsell {ideal.munsell}{beyond}: it would read within {max(ideal.worst, 0.1):.1f}."
+        )
     if found.alike >= ALIKE_COUNT and found.alike_apart >= ALIKE_APART:
         out.append(
-            f"{found.alike} chips read as one with the first here (within {SAME:g}), though as made they are up "
-            f"to {found.alike_apart:.0f} apart: this look makes many paints alike, so choose among them by "
+            f"{found.alike} chips read as one with the first here (within {SAME:g}), as made they are up "
+            f"to {found.alike_apart:.0f} apart: this look makes many paints alike; choose among them by "
             "lightness and by what the room needs."
         )
     loss = chroma_kept(chips, screens)
@@ -221,8 +249,8 @@ def _unreachable(ideal: Ideal, viewings: int) -> str:
             "Match the places apart, or move the target."
         )
     return (
-        f"No surface of any kind can: under this light and look even the edge of the object-colour solid stays "
-        f"{ideal.worst:.1f} away. Change the target, the light or the look."
+        f"No surface of any kind can: under this light and look even the edge of the object-colour solid "
+        f"stays {ideal.worst:.1f} away. Change the target, the light or the look."
     )
 
 

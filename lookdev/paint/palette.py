@@ -47,7 +47,9 @@ def dominant(light: Array, count: int) -> tuple[Array, Array]:
     label = np.zeros(len(lab), dtype=np.intp)
     for _ in range(40):
         new = np.argmin(((lab[:, None] - centres[None]) ** 2).sum(axis=-1), axis=1)
-        moved = np.stack([lab[new == k].mean(axis=0) if np.any(new == k) else c for k, c in enumerate(centres)])
+        moved = np.stack(
+            [lab[new == k].mean(axis=0) if np.any(new == k) else c for k, c in enumerate(centres)]
+        )
         still = np.array_equal(new, label) and np.allclose(moved, centres, atol=1e-6)
         label, centres = new, moved
         if still:

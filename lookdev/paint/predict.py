@@ -1,8 +1,8 @@
 """What a chip becomes: as made, under the lamp, in the camera, on screen through a look.
 
 reflectance x lamp -> XYZ (CIE 1931, white at Y = 1) -> the camera's balance (Bradford to D65) -> scene light
-in linear BT.2020, a grey card of 18% in the same light at 0.18 -> the still's encoding -> the look function of
-``looks.pipeline``, as for stills -> sRGB.
+in linear BT.2020, a grey card of 18% in the same light at 0.18 -> the still's encoding -> the look function
+of ``looks.pipeline``, as for stills -> sRGB.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from lookdev.looks.stages.balance import Cast
 from lookdev.paint.chip import Chip, ChipSet
 from lookdev.paint.light import Light
 from lookdev.paint.metamerism import adapted_lab, inconstancy
-from lookdev.paint.recovery import other_recoveries
+from lookdev.paint.recovery import Recovery, other_recoveries
 from lookdev.paint.spectra import illuminant_weights
 
 if TYPE_CHECKING:
@@ -155,6 +155,7 @@ class Prediction:
     site: Site
     looks: tuple[str, ...]
     made: Array
+    made_munsell: str
     made_d50: Array
     lamp: Array
     camera: Array
@@ -171,15 +172,15 @@ class Prediction:
         return tuple(float(ciede2000(self.made, lab)) for lab in self.screen)
 
 
-def recoveries(chips: ChipSet) -> list[tuple[str, Array, Array]]:
-    """Other reflectances (n, 85) with the D65 colours of the chips: method, spectra, which of them hold (n,)."""
+def recoveries(chips: ChipSet) -> list[Recovery]:
+    """Other reflectances (n, 85) with the D65 colours of the chips: method, spectra, which hold (n,)."""
     weights = illuminant_weights("D65")
     xyz = chips.reflectances @ weights
     return other_recoveries(xyz, weights, xyz[:, :2] / xyz.sum(axis=1, keepdims=True))
 
 
-def twins(chips: ChipSet) -> list[tuple[str, Array, Array]]:
-    """All reflectances that the D65 colour of a chip could come from: for a measured chip the smooth one too."""
+def twins(chips: ChipSet) -> list[Recovery]:
+    """All reflectances that a chip's D65 colour could come from; for a measured chip the smooth one too."""
     from lookdev.paint.recovery import METHOD, sigmoid_coefficients, sigmoid_reflectance
 
     out = recoveries(chips)
@@ -196,15 +197,18 @@ def metamerism_under(chips: ChipSet, weights: Array) -> list[float | None]:
     from lookdev.paint.metamerism import special_metamerism_index
 
     return _largest(
-        [(special_metamerism_index(chips.reflectances, s, weights), ok) for _, s, ok in twins(chips)], len(chips)
+        [(special_metamerism_index(chips.reflectances, s, weights), ok) for _, s, ok in twins(chips)],
+        len(chips),
     )
 
 
 def screen_spread(chips: ChipSet, viewing: Viewing) -> list[float | None]:
     """How far the screen colour moves (CIEDE2000) with the recovery: the part of a prediction not known.
 
-    0 for measured chips, None where no second recovery holds.
+    0 for measured chips, None where no second recovery holds or nothing is known of the lamp's spectrum.
     """
+    if not viewing.site.light.is_spectral:
+        return [None] * len(chips)
     base = viewing.screen(chips.reflectances)[1]
     found = _largest(
         [(ciede2000(base, viewing.screen(s)[1]), ok) for _, s, ok in recoveries(chips)], len(chips)
@@ -212,14 +216,16 @@ def screen_spread(chips: ChipSet, viewing: Viewing) -> list[float | None]:
     return [v if chip.estimated else 0.0 for v, chip in zip(found, chips.chips, strict=True)]
 
 
-def _largest(columns: list[tuple[Array, Array]], count: int) -> list[float | None]:
+def _largest(columns: list[tuple[Array, NDArray[np.bool_]]], count: int) -> list[float | None]:
     best = np.full(count, -1.0)
     for values, holds in columns:
         best = np.where(holds, np.maximum(best, values), best)
     return [float(v) if v >= 0 else None for v in best]
 
 
-def predict(chips: ChipSet, site: Site, looks: tuple[LookLike, ...], encoding: Encoding | None = None) -> list[Prediction]:
+def predict(
+    chips: ChipSet, site: Site, looks: tuple[LookLike, ...], encoding: Encoding | None = None
+) -> list[Prediction]:
     """Every chip at one site through every look.
 
     Raises
@@ -228,16 +234,22 @@ def predict(chips: ChipSet, site: Site, looks: tuple[LookLike, ...], encoding: E
     """
     encoding = encoding or get_encoding("sRGB")
     made, made_d50 = adapted_lab(chips.reflectances, illuminant_weights("D65")), chips.lab("D50")
-    lamp, moved = adapted_lab(chips.reflectances, site.light.weights), inconstancy(chips.reflectances, site.light.weights)
+    lamp, moved = (
+        adapted_lab(chips.reflectances, site.light.weights),
+        inconstancy(chips.reflectances, site.light.weights),
+    )
     camera_signal, camera = Viewing(site, None, encoding).screen(chips.reflectances)
     viewings = [Viewing(site, look, encoding) for look in looks]
     seen = [viewing.screen(chips.reflectances) for viewing in viewings]
     spreads = [screen_spread(chips, viewing) for viewing in viewings]
-    metameric = metamerism_under(chips, site.light.weights)
+    munsell = chips.munsell()
+    metameric: list[float | None] = [None] * len(chips)
+    if site.light.is_spectral:
+        metameric = metamerism_under(chips, site.light.weights)
     titles = tuple(look.title for look in looks)
     return [
         Prediction(
-            chip, site, titles, made[i], made_d50[i], lamp[i], camera[i], camera_signal[i],
+            chip, site, titles, made[i], munsell[i], made_d50[i], lamp[i], camera[i], camera_signal[i],
             tuple(lab[i] for _, lab in seen), tuple(signal[i] for signal, _ in seen),
             tuple(spread[i] for spread in spreads), float(moved[i]), metameric[i],
         )

@@ -15,6 +15,7 @@ much is not known.
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,6 +24,9 @@ from lookdev.colorimetry.difference import lab_from_xyz
 from lookdev.paint.spectra import GRID_NM, white_xy
 
 Array = NDArray[np.float64]
+
+Recovery = tuple[str, Array, NDArray[np.bool_]]
+"""Method, spectra (n, 85), which of them hold (n,)."""
 
 METHOD = "Jakob and Hanika 2019"
 _T = (GRID_NM - 570.0) / 210.0
@@ -126,12 +130,15 @@ def smoothest(xyz: ArrayLike, weights: Array) -> Array:
 
 
 @lru_cache(maxsize=1)
-def _otsu_clusters() -> tuple[object, Array, Array]:
+def _otsu_clusters() -> tuple[Any, Array, Array]:
     from lookdev.colorimetry.library import colour_science
     from lookdev.paint.spectra import on_grid
 
     colour_science()
-    from colour.recovery.otsu2018 import DATASET_REFERENCE_OTSU2018 as data
+    from colour.recovery.otsu2018 import DATASET_REFERENCE_OTSU2018
+
+    data: Any = DATASET_REFERENCE_OTSU2018
+
     wavelengths = np.asarray(data.shape.wavelengths, dtype=np.float64)
     return data, on_grid(wavelengths, data.basis_functions), on_grid(wavelengths, data.means)
 
@@ -144,7 +151,7 @@ def otsu(xyz: ArrayLike, weights: Array, select_xy: ArrayLike) -> Array:
     targets = np.atleast_2d(np.asarray(xyz, dtype=np.float64))
     data, bases, means = _otsu_clusters()
     out = np.empty((len(targets), len(GRID_NM)))
-    picked = np.array([data.select(xy) for xy in np.atleast_2d(np.asarray(select_xy))])  # type: ignore[attr-defined]
+    picked = np.array([data.select(xy) for xy in np.atleast_2d(np.asarray(select_xy))])
     for cluster in np.unique(picked):
         rows = picked == cluster
         basis, mean = bases[cluster], means[cluster]
@@ -153,7 +160,7 @@ def otsu(xyz: ArrayLike, weights: Array, select_xy: ArrayLike) -> Array:
     return out
 
 
-def other_recoveries(xyz: ArrayLike, weights: Array, d65_xy: ArrayLike) -> list[tuple[str, Array, Array]]:
+def other_recoveries(xyz: ArrayLike, weights: Array, d65_xy: ArrayLike) -> list[Recovery]:
     """Second and third recoveries of ``xyz`` (n, 3): name, spectra (n, 85), which of them hold (n,)."""
     from lookdev.colorimetry.difference import ciede2000
 

@@ -57,7 +57,13 @@ def sites_of(
         except LookdevError as error:
             errors.append(str(error))
             continue
-        key = (site.name, site.light.origin, site.light.xy, site.camera_xy, site.cast and site.cast.picture_xy)
+        key = (
+            site.name,
+            site.light.origin,
+            site.light.xy,
+            site.camera_xy,
+            site.cast and site.cast.picture_xy,
+        )
         if key not in seen:
             seen.add(key)
             sites.append(site)
@@ -70,7 +76,9 @@ def _wanted(scout: Scout, only: tuple[str, ...]) -> set[str] | None:
     have = {r.location.casefold() for r in scout.log.readings if r.location}
     for name in only:
         if name.casefold() not in have:
-            raise RequestError("no such location", found=name, wanted="one of: " + ", ".join(scout.locations()))
+            raise RequestError(
+                "no such location", found=name, wanted="one of: " + ", ".join(scout.locations())
+            )
     return {name.casefold() for name in only}
 
 
@@ -107,7 +115,9 @@ def _site(
     light = light_of(reading)
     if balance_k is not None:
         camera = _white(balance_k)
-        return Site(location, light, camera, f"{balance_k:.0f} K as asked", Cast(light.xy, camera), level_stops)
+        return Site(
+            location, light, camera, f"{balance_k:.0f} K as asked", Cast(light.xy, camera), level_stops
+        )
     resolved = resolved or resolve_reading(reading, plan)
     cast, warnings = resolved.cast, resolved.warnings
     if cast is not None:
@@ -117,7 +127,10 @@ def _site(
         cast = Cast(light.xy, camera)
     else:
         camera, origin = light.xy, "not known: taken as balanced to the lamp"
-        warnings = (*warnings, "paint is predicted as if the camera were balanced to the lamp (or give --balance)")
+        warnings = (
+            *warnings,
+            "paint is predicted as if the camera were balanced to the lamp (or give --balance)",
+        )
     return Site(location, light, camera, origin, cast, level_stops, warnings)
 
 

@@ -1,9 +1,9 @@
 """Tristimulus sums: reflectance times lamp times observer.
 
-Source: CIE 15:2018 7.1 (tristimulus values of object colours, k chosen so that the perfect reflecting diffuser
-has Y = 1), ASTM E308 for what is done outside a spectrum's range (the end value is held). Lamp and observer
-are multiplied at 1 nm, so that the lines of discharge lamps land where the observer sees them; reflectances,
-which are smooth, are kept every 5 nm and go linearly between.
+Source: CIE 15:2018 7.1 (tristimulus values of object colours, k chosen so that the perfect reflecting
+diffuser has Y = 1), ASTM E308 for what is done outside a spectrum's range (the end value is held). Lamp and
+observer are multiplied at 1 nm, so that the lines of discharge lamps land where the observer sees them;
+reflectances, which are smooth, are kept every 5 nm and go linearly between.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ def on_grid(wavelengths_nm: ArrayLike, values: ArrayLike, grid_nm: Array = GRID_
 def lamp_at_1nm(wavelengths_nm: ArrayLike, power: ArrayLike) -> Array:
     """A lamp's spectral power (421,) on FINE_NM, linear between its points (CIE 15:2018 7.2), 0 outside."""
     w, v = np.asarray(wavelengths_nm, dtype=np.float64), np.asarray(power, dtype=np.float64)
-    return np.interp(FINE_NM, w, v, left=0.0, right=0.0)
+    return np.asarray(np.interp(FINE_NM, w, v, left=0.0, right=0.0))
 
 
 @lru_cache(maxsize=1)
@@ -51,7 +51,7 @@ def _fine_from_grid() -> Array:
 def _observer(degrees: int) -> Array:
     if degrees == 2:
         wavelengths, bars = observer_1nm()
-        return bars[(wavelengths >= FINE_NM[0]) & (wavelengths <= FINE_NM[-1])]
+        return np.asarray(bars[(wavelengths >= FINE_NM[0]) & (wavelengths <= FINE_NM[-1])])
     from lookdev.colorimetry.library import colour_science
 
     bars_10 = colour_science().MSDS_CMFS["CIE 1964 10 Degree Standard Observer"]

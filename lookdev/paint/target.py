@@ -75,7 +75,9 @@ def _patch(name: str, box: tuple[int, int, int, int], folder: Path | None) -> Ta
         )
     if still.encoding.state != "output":
         raise RequestError("is scene light, not a graded picture", file=path.name, wanted="a graded still")
-    return Target(patch_lab(still.signal()[y : y + h, x : x + w], still.encoding), f"{path.name} at {x},{y},{w},{h}")
+    return Target(
+        patch_lab(still.signal()[y : y + h, x : x + w], still.encoding), f"{path.name} at {x},{y},{w},{h}"
+    )
 
 
 def patch_lab(signal: Array, encoding: object) -> Array:

@@ -63,6 +63,7 @@ def _hue_words(before: np.ndarray, after: np.ndarray, least_chroma: float) -> li
             return [f"tinted {hue_word(munsell_from_lab(after)[0])}"]
         return []
     one, two = munsell_from_lab(np.stack([before, after]))
-    if min(one[2], two[2]) < GREY_CHROMA or hue_name(one[0]) == hue_name(two[0]):
+    names = hue_name(one[0], 0), hue_name(two[0], 0)
+    if min(one[2], two[2]) < GREY_CHROMA or names[0] == names[1]:
         return []
-    return [f"hue from {hue_name(one[0])} to {hue_name(two[0])}"]
+    return [f"hue from {names[0]} to {names[1]}"]

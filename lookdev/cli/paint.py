@@ -1,0 +1,405 @@
+"""`lookdev paint`: which paint reads right, under the lamp, through the camera and the look."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from lookdev.paint.chip import ChipSet
+    from lookdev.paint.predict import Site
+
+app = typer.Typer(
+    name="paint",
+    no_args_is_help=True,
+    rich_markup_mode="markdown",
+    help="""Paint that reads right through the grade, for the art department.
+
+`predict` tells what a chip becomes; `match` finds the chip for a colour on screen; `palette` reads the
+colours of a graded still. Exit status: 0 all done; 1 some inputs failed, each named, the rest is done; 2 the
+request itself was wrong, nothing written.""",
+)
+
+ScoutArgument = Annotated[Path, typer.Argument(metavar="SCOUT", help="The scout: meter.csv and stills.")]
+ChipsOption = Annotated[
+    Path | None,
+    typer.Option("--chips", help="Your fan deck as CSV: name, code, and spectrum, L a b, munsell or hex."),
+]
+LooksOption = Annotated[
+    list[str] | None, typer.Option("--looks", help="Looks: files or folders. May be repeated.")
+]
+OnlyOption = Annotated[list[str] | None, typer.Option("--only", help="Only this location. May be repeated.")]
+OutOption = Annotated[Path, typer.Option("--out", help="Folder for the swatch sheet and tables.")]
+BalanceOption = Annotated[
+    float | None,
+    typer.Option(
+        "--balance", min=1000, max=25000, help="Camera balance in kelvin, in place of the scout's own."
+    ),
+]
+LevelOption = Annotated[
+    float,
+    typer.Option("--level", min=-10, max=10, help="Stops of light on the wall against the grey card."),
+]
+EncodingOption = Annotated[
+    str,
+    typer.Option(
+        "--encoding-in", help="What holds the picture before the look: a still's encoding, or a log encoding."
+    ),
+]
+PaperOption = Annotated[str, typer.Option("--paper", help="a4 or letter.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="For programs: the answer as JSON.")]
+
+
+@app.command()
+def predict(
+    scout: ScoutArgument,
+    chips: ChipsOption = None,
+    chip: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--chip", help="One chip: a name or code in --chips, a Munsell notation, or #hex. Repeatable."
+        ),
+    ] = None,
+    looks: LooksOption = None,
+    only: OnlyOption = None,
+    out: OutOption = Path("paint"),
+    balance: BalanceOption = None,
+    level: LevelOption = 0.0,
+    encoding_in: EncodingOption = "sRGB",
+    paper: PaperOption = "a4",
+    as_json: JsonOption = False,
+) -> int:
+    """What chips become: as made, to the eye under the lamp, in the camera, and on screen through each look.
+
+    `lookdev paint predict SCOUT --chips fan_deck.csv --looks looks --out paint`
+
+    `lookdev paint predict SCOUT --chip "5YR 6/4" --looks looks/slack_water.toml --only "Net loft"`
+    """
+    from lookdev.cli.common import looks_for, say
+    from lookdev.colorimetry.encodings import get_encoding
+    from lookdev.errors import LookdevError, RequestError
+    from lookdev.files import write_whole
+    from lookdev.paint import predict as prediction
+    from lookdev.paint.report import prediction_csv, prediction_json, prediction_pages
+    from lookdev.sheets.swatch_page import prediction_sheet, save
+
+    _check_out(scout, out, paper)
+    encoding = get_encoding(encoding_in)
+    opened, sites, errors = _sites(scout, only, balance, level)
+    tried = looks_for(opened, looks)
+    wanted, chip_errors, warnings = _wanted_chips(chips, chip)
+    errors += chip_errors
+    for line in [*errors, *warnings]:
+        say(line)
+    found = []
+    for site in sites:
+        try:
+            found += prediction.predict(wanted, site, tried, encoding)
+        except RequestError:
+            raise
+        except LookdevError as error:
+            errors.append(str(error))
+            say(str(error))
+    if not found:
+        raise RequestError("nothing to predict", wanted="a reading and a chip that can be used")
+    document = prediction_sheet(f"{opened.title} · paint", prediction_pages(found), paper)
+    written = save(document, out / "swatches")
+    write_whole(out / "predict.csv", prediction_csv(found))
+    written.append(out / "predict.csv")
+    if as_json:
+        answer = {
+            "predictions": [prediction_json(p) for p in found],
+            "written": [str(p) for p in written],
+            "failed": errors,
+            "warnings": warnings,
+        }
+        typer.echo(json.dumps(answer, indent=2, ensure_ascii=False))
+    else:
+        _print_predictions(found)
+        _print_written(written)
+    return 1 if errors else 0
+
+
+@app.command()
+def match(
+    scout: ScoutArgument,
+    target: Annotated[
+        str,
+        typer.Argument(
+            metavar="TARGET",
+            help="The colour wanted on screen: #hex, lab:L,a,b, a Munsell notation, or a patch STILL:x,y,w,h",
+        ),
+    ],
+    looks: LooksOption = None,
+    chips: ChipsOption = None,
+    only: OnlyOption = None,
+    count: Annotated[int, typer.Option("--count", min=1, max=200, help="How many chips to name.")] = 8,
+    out: OutOption = Path("paint"),
+    balance: BalanceOption = None,
+    level: LevelOption = 0.0,
+    encoding_in: EncodingOption = "sRGB",
+    paper: PaperOption = "a4",
+    as_json: JsonOption = False,
+) -> int:
+    """Which chip reads as a wanted colour. With several locations or looks: the best in the worst of them.
+
+    `lookdev paint match SCOUT "#8a6f5c" --looks looks/slack_water.toml --only "Net loft"`
+
+    `lookdev paint match SCOUT "graded/loft_01.jpg:820,440,60,60" --looks looks/slack_water.toml`
+
+    Without --chips the Munsell renotation colours (ASTM D1535) are searched.
+    """
+    from lookdev.cli.common import looks_for, say
+    from lookdev.colorimetry.encodings import get_encoding
+    from lookdev.errors import RequestError
+    from lookdev.files import write_whole
+    from lookdev.paint.match import match as find
+    from lookdev.paint.predict import Viewing
+    from lookdev.paint.report import match_csv, match_json, match_page
+    from lookdev.paint.target import parse_target
+    from lookdev.sheets.swatch_page import match_sheet, save
+
+    _check_out(scout, out, paper)
+    encoding = get_encoding(encoding_in)
+    wanted = parse_target(target, scout)
+    opened, sites, errors = _sites(scout, only, balance, level)
+    tried = looks_for(opened, looks)
+    from_deck, chip_errors, warnings = _deck(chips)
+    errors += chip_errors
+    for line in [*errors, *warnings]:
+        say(line)
+    if not sites:
+        raise RequestError("no light to match under", wanted="a reading that can be used in meter.csv")
+    viewings = [Viewing(site, look, encoding) for site in sites for look in tried]
+    found = find(wanted.lab, viewings, from_deck, count)
+    answer = match_json(found, wanted, from_deck, viewings)
+    page = match_page(found, wanted, from_deck, viewings)
+    document = match_sheet(f"{opened.title} · paint match", page, paper)
+    written = save(document, out / "match")
+    write_whole(out / "match.csv", match_csv(answer))
+    written.append(out / "match.csv")
+    if as_json:
+        answer |= {"written": [str(p) for p in written], "failed": errors, "warnings": warnings}
+        typer.echo(json.dumps(answer, indent=2, ensure_ascii=False))
+    else:
+        _print_match(answer)
+        _print_written(written)
+    return 1 if errors else 0
+
+
+@app.command()
+def palette(
+    still: Annotated[Path, typer.Argument(metavar="STILL", help="A graded still.")],
+    chips: ChipsOption = None,
+    colours: Annotated[int, typer.Option("--colours", min=2, max=9, help="How many colours at most.")] = 6,
+    out: OutOption = Path("paint"),
+    paper: PaperOption = "a4",
+    as_json: JsonOption = False,
+) -> int:
+    """The dominant colours of a graded still, with their shares, Munsell notations and nearest chips.
+
+    `lookdev paint palette out/graded/Net_loft/loft_01__slack_water.jpg --chips fan_deck.csv`
+    """
+    import numpy as np
+
+    from lookdev.cli.common import say
+    from lookdev.colorimetry.encodings import get_encoding
+    from lookdev.errors import RequestError
+    from lookdev.files import write_json
+    from lookdev.looks.rendering import render_curve
+    from lookdev.paint.palette import palette as find
+    from lookdev.paint.report import palette_json, palette_page
+    from lookdev.sheets.page import as_uint8
+    from lookdev.sheets.swatch_page import palette_sheet, save
+    from lookdev.stills.reader import read_still
+
+    _check_out(still.parent, out, paper, inside=True)
+    if not still.exists():
+        raise RequestError("no such still", file=still, wanted="a graded still")
+    deck, errors, warnings = _deck(chips)
+    for line in [*errors, *warnings]:
+        say(line)
+    picture = read_still(still, max_edge_px=900)
+    light = picture.encoding.to_working(picture.signal())
+    if picture.encoding.state != "output":
+        light = render_curve(light)
+        warnings.append(f"{still.name}: scene light, shown through the rendering")
+        say(warnings[-1])
+    found = find(light, deck, colours)
+    answer = palette_json(still.name, found, deck)
+    shown = as_uint8(np.clip(get_encoding("sRGB").from_working(light), 0, 1))
+    document = palette_sheet(f"Palette · {still.stem}", palette_page(still.name, shown, found, deck), paper)
+    written = save(document, out / f"palette_{still.stem}")
+    write_json(out / f"palette_{still.stem}.json", answer)
+    written.append(out / f"palette_{still.stem}.json")
+    if as_json:
+        answer |= {"written": [str(p) for p in written], "failed": errors, "warnings": warnings}
+        typer.echo(json.dumps(answer, indent=2, ensure_ascii=False))
+    else:
+        rows = [
+            [f"{100 * c.share:.1f}%", c.hex, c.munsell, "; ".join(f"{n} ({d:.1f})" for n, d in c.chips)]
+            for c in found
+        ]
+        _print_table(["share", "hex", "Munsell", "nearest chips as made (CIEDE2000)"], rows)
+        _print_written(written)
+    return 1 if errors else 0
+
+
+def _check_out(scout: Path, out: Path, paper: str, inside: bool = False) -> None:
+    from lookdev.errors import RequestError
+    from lookdev.render.batch import refuse_output_among_stills
+    from lookdev.sheets.page import PAPERS_PT
+
+    if paper.casefold() not in PAPERS_PT:
+        raise RequestError("unknown paper", key="--paper", found=paper, wanted=" or ".join(PAPERS_PT))
+    if not inside:
+        refuse_output_among_stills(scout, out)
+    elif out.exists() and not out.is_dir():
+        raise RequestError("the output folder is a file", file=out, wanted="a folder (--out DIR)")
+
+
+def _sites(
+    scout: Path, only: list[str] | None, balance: float | None, level: float
+) -> tuple[Any, list[Site], list[str]]:
+    """The scout, its sites, and what could not be used."""
+    from lookdev.cli.common import open_scout, say
+    from lookdev.paint.sites import sites_of
+
+    opened = open_scout(scout)
+    sites, errors = sites_of(opened, tuple(only or ()), balance, level)
+    for site in sites:
+        for warning in site.warnings:
+            say(f"{site.name}: {warning}")
+    return opened, sites, [*(str(e) for e in opened.log.errors), *errors]
+
+
+def _deck(path: Path | None) -> tuple[ChipSet, list[str], list[str]]:
+    """The chips of a file, or the built-in set; errors and warnings, a line each."""
+    from lookdev.paint.chip import munsell_set
+    from lookdev.paint.chip_file import read_chips
+
+    if path is None:
+        return munsell_set(), [], []
+    read = read_chips(path)
+    return read.chips, [str(e) for e in read.errors], list(read.warnings)
+
+
+def _wanted_chips(path: Path | None, names: list[str] | None) -> tuple[ChipSet, list[str], list[str]]:
+    """The chips to predict: all of a file, or those named."""
+    import difflib
+
+    import numpy as np
+
+    from lookdev.errors import ChipError, RequestError
+    from lookdev.paint.chip import ChipSet
+    from lookdev.paint.chip_file import chip_from_text
+
+    if path is None and not names:
+        raise RequestError("no chip", wanted='--chips FILE.csv, or --chip "5YR 6/4"')
+    deck, errors, warnings = _deck(path) if path is not None else (None, [], [])
+    if not names:
+        assert deck is not None
+        return deck, errors, warnings
+    chips, spectra = [], []
+    for name in names:
+        rows = [] if deck is None else [
+            i for i, c in enumerate(deck.chips) if name.casefold() in (c.name.casefold(), c.code.casefold())
+        ]  # fmt: skip
+        if deck is not None and rows:
+            chips.append(deck.chips[rows[0]])
+            spectra.append(deck.reflectances[rows[0]])
+            continue
+        try:
+            one, spectrum = chip_from_text(name)
+        except ChipError as error:
+            have = [] if deck is None else [c.name for c in deck.chips]
+            near = difflib.get_close_matches(name, have, n=1, cutoff=0.5)
+            wanted = f"{near[0]} (the nearest)" if near else "a name in --chips, such as 5YR 6/4, or #8a6f5c"
+            raise RequestError("no such chip", found=name, wanted=wanted) from error
+        chips.append(one)
+        spectra.append(spectrum)
+    return (
+        ChipSet(deck.title if deck is not None else "chips", tuple(chips), np.stack(spectra)),
+        errors,
+        warnings,
+    )
+
+
+def _print_predictions(found: Sequence[Any]) -> None:
+    from lookdev.colorimetry.munsell_notation import notations
+    from lookdev.paint.predict import hex_of
+    from lookdev.paint.report import site_facts, warnings_of
+    from lookdev.paint.words import what_changed
+
+    for site in dict.fromkeys(p.site for p in found):
+        typer.echo(f"\n{site.name}")
+        for fact in site_facts(site):
+            typer.echo(f"  {fact}")
+        rows = []
+        for p in (p for p in found if p.site is site):
+            rows.append([p.chip.label, "as made (D65)", p.made_munsell, "", "", ""])
+            rows.append(
+                [
+                    "",
+                    "eye under lamp",
+                    notations(p.lamp)[0],
+                    "",
+                    f"{p.inconstancy:.1f}",
+                    what_changed(p.made, p.lamp),
+                ]
+            )
+            for i, title in enumerate(p.looks):
+                spread = p.screen_spread[i]
+                known = "" if not p.chip.estimated else " ±?" if spread is None else f" ±{spread:.1f}"
+                rows.append(
+                    ["", title, notations(p.screen[i])[0], hex_of(p.screen_signal[i]),
+                     f"{p.difference[i]:.1f}{known}",
+                     what_changed(p.made, p.screen[i])]
+                )  # fmt: skip
+        _print_table(["chip", "seen", "Munsell", "hex", "CIEDE2000", "change from as made"], rows)
+        for p in (p for p in found if p.site is site):
+            for warning in warnings_of(p):
+                typer.echo(f"  {p.chip.label}: {warning}")
+
+
+def _print_match(answer: dict[str, Any]) -> None:
+    for place in dict.fromkeys(v["place"] for v in answer["viewings"]):
+        here = [v for v in answer["viewings"] if v["place"] == place]
+        looks = ", ".join(v["look"] for v in here)
+        typer.echo(f"{place} ({looks}): {here[0]['light']}; {here[0]['trust']}")
+    target = answer["target"]
+    typer.echo(f"target {target['from']}: {target['hex']}, Munsell {target['munsell']}")
+    rows = [
+        [
+            str(c["rank"]),
+            " · ".join(t for t in (c["chip"], c["code"]) if t),
+            f"{c['worst_ciede2000']:.1f}",
+            "; ".join(f"{s['ciede2000']:.1f}" for s in c["on_screen"][:6]) if len(c["on_screen"]) > 1 else "",
+            max(c["on_screen"], key=lambda s: s["ciede2000"])["residual"],
+        ]
+        for c in answer["ranked"]
+    ]
+    _print_table(["", "chip", "CIEDE2000", "each", "against the target"], rows)
+    for sentence in answer["verdict"]:
+        typer.echo(sentence)
+
+
+def _print_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    from rich.cells import cell_len
+
+    table = [list(head), *[list(r) for r in rows]]
+    keep = [k for k in range(len(head)) if any(r[k] for r in table[1:])]
+    widths = [max(cell_len(r[k]) for r in table) for k in keep]
+    for row in table:
+        cells = [row[k] + " " * (w - cell_len(row[k])) for k, w in zip(keep, widths, strict=True)]
+        typer.echo("  " + "  ".join(cells).rstrip())
+
+
+def _print_written(paths: Sequence[Path]) -> None:
+    for path in paths:
+        typer.echo(f"wrote {path}")

@@ -1,0 +1,498 @@
+"""Predictions, matches and palettes as table rows, JSON and sheets."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from lookdev.colorimetry.munsell_notation import notations
+from lookdev.colorimetry.rgb_spaces import SRGB, WORKING, matrix_between
+from lookdev.looks.stages.balance import describe_white
+from lookdev.paint.chip import KIND_WORDS, Chip, ChipSet
+from lookdev.paint.match import Match
+from lookdev.paint.metamerism import INCONSTANCY_LIMIT, METAMERISM_LIMIT, adapted_lab
+from lookdev.paint.palette import PaletteColour
+from lookdev.paint.predict import (
+    Prediction,
+    Site,
+    Viewing,
+    hex_of,
+    screen_spread,
+    signal_from_lab,
+)
+from lookdev.paint.target import Target
+from lookdev.paint.words import what_changed
+from lookdev.sheets.swatch_page import (
+    Candidate,
+    Cell,
+    MatchPage,
+    PaletteEntry,
+    PalettePage,
+    PredictionPage,
+    Row,
+)
+
+Array = NDArray[np.float64]
+
+
+def lab_words(lab: ArrayLike) -> str:
+    """``L* 54.2  a* 9.1  b* 14.0``."""
+    l, a, b = (round(float(v), 1) + 0.0 for v in np.asarray(lab))  # noqa: E741
+    return f"L* {l:.1f}  a* {a:.1f}  b* {b:.1f}".replace("-", "\N{MINUS SIGN}")
+
+
+def lab_numbers(lab: ArrayLike) -> str:
+    """``54.2  9.1  14.0``: L*, a*, b* to read from afar."""
+    return "  ".join(f"{round(float(v), 1) + 0.0:.1f}" for v in np.asarray(lab)).replace(
+        "-", "\N{MINUS SIGN}"
+    )
+
+
+def colour(lab: Array, signal: Array | None = None) -> dict[str, Any]:
+    """CIELAB for D65, sRGB hex and Munsell of a colour, for JSON; ``in_srgb`` tells whether hex shows it."""
+    shown = signal_from_lab(lab) if signal is None else signal
+    out: dict[str, Any] = {
+        "lab": [round(float(v), 2) + 0.0 for v in lab],
+        "hex": hex_of(shown),
+        "munsell": notations(lab)[0],
+    }
+    if signal is None and not in_srgb(lab):
+        out["in_srgb"] = False
+    return out
+
+
+def in_srgb(lab: Array) -> bool:
+    """Whether sRGB can show a CIELAB colour."""
+    from lookdev.colorimetry.difference import working_from_lab
+
+    light = working_from_lab(lab) @ matrix_between(WORKING, SRGB).T
+    return bool(np.all((light > -2e-3) & (light < 1.002)))
+
+
+def site_facts(site: Site) -> list[str]:
+    """Light, trust and camera of a site, a line each."""
+    level = f", wall {site.level_stops:+.1f} stops from the card" if site.level_stops else ""
+    return [
+        f"Light: {site.light.name}, {describe_white(site.light.xy)}. Spectrum: {site.light.origin}; "
+        f"{site.light.trust}.",
+        f"Camera balanced to {describe_white(site.camera_xy)} ({site.camera_origin}); exposed so that an 18% "
+        f"grey card reads 18%{level}.",
+    ]
+
+
+def warnings_of(prediction: Prediction) -> list[str]:
+    """What a person must know before trusting a prediction."""
+    out = list(prediction.chip.remarks)
+    if prediction.inconstancy > INCONSTANCY_LIMIT:
+        out.append(
+            f"moves under this lamp: colour inconstancy {prediction.inconstancy:.1f} "
+            f"(limit {INCONSTANCY_LIMIT:g})"
+        )
+    if prediction.metamerism is None:
+        out.append(
+            "no second reflectance fits this colour: metamerism not known"
+            if prediction.site.light.is_spectral
+            else "the lamp's spectrum is not known: neither is metamerism"
+        )
+    elif prediction.metamerism > METAMERISM_LIMIT:
+        out.append(
+            f"paints that match it in daylight can part here: metamerism index {prediction.metamerism:.1f} "
+            f"(limit {METAMERISM_LIMIT:g})"
+        )
+    spreads = [s for s in prediction.screen_spread if s is not None]
+    if prediction.chip.estimated and spreads and max(spreads) > METAMERISM_LIMIT:
+        out.append(f"screen colour known to about {max(spreads):.1f} only: have the chip measured")
+    return out
+
+
+def prediction_json(p: Prediction) -> dict[str, Any]:
+    """One prediction for programs."""
+    return {
+        "chip": p.chip.name,
+        "code": p.chip.code,
+        "from": KIND_WORDS[p.chip.kind],
+        "as_typed": p.chip.as_typed,
+        "place": p.site.name,
+        "light": {
+            "name": p.site.light.name,
+            "xy": [round(v, 5) for v in p.site.light.xy],
+            "kind": p.site.light.kind,
+            "spectrum": p.site.light.origin,
+            "trust": p.site.light.trust,
+        },
+        "camera": {"xy": [round(v, 5) for v in p.site.camera_xy], "origin": p.site.camera_origin},
+        "as_made_d65": colour(p.made) | {"munsell": p.made_munsell},
+        "as_made_d50": {"lab": [round(float(v), 2) + 0.0 for v in p.made_d50]},
+        "under_lamp_adapted": colour(p.lamp) | {"adaptation": "CAT16, full (D = 1)"},
+        "camera_as_it_stood": colour(p.camera, p.camera_signal),
+        "on_screen": [
+            colour(lab, signal)
+            | {
+                "look": title,
+                "ciede2000_from_made": round(difference, 2),
+                "change": what_changed(p.made, lab),
+                "spread": None if spread is None else round(spread, 2),
+            }
+            for title, lab, signal, difference, spread in zip(
+                p.looks, p.screen, p.screen_signal, p.difference, p.screen_spread, strict=True
+            )
+        ],
+        "inconstancy": round(p.inconstancy, 2),
+        "metamerism": None if p.metamerism is None else round(p.metamerism, 2),
+        "warnings": warnings_of(p),
+    }
+
+
+def prediction_csv(predictions: Sequence[Prediction]) -> str:
+    """One row a chip, place and look."""
+    head = [
+        "chip",
+        "code",
+        "place",
+        "light",
+        "spectrum",
+        "look",
+        "made_L",
+        "made_a",
+        "made_b",
+        "made_hex",
+        "made_munsell",
+        "lamp_L",
+        "lamp_a",
+        "lamp_b",
+        "camera_hex",
+        "screen_L",
+        "screen_a",
+        "screen_b",
+        "screen_hex",
+        "screen_munsell",
+        "ciede2000",
+        "spread",
+        "change",
+        "inconstancy",
+        "metamerism",
+        "warnings",
+    ]
+    rows: list[list[str]] = []
+    for p in predictions:
+        made = p.made_munsell
+        screens = notations(np.stack(p.screen)) if p.screen else []
+        for i, title in enumerate(p.looks):
+            spread = p.screen_spread[i]
+            rows.append(
+                [
+                    p.chip.name, p.chip.code, p.site.name, p.site.light.name, p.site.light.origin, title,
+                    *_numbers(p.made), hex_of(signal_from_lab(p.made)), made, *_numbers(p.lamp),
+                    hex_of(p.camera_signal), *_numbers(p.screen[i]), hex_of(p.screen_signal[i]), screens[i],
+                    f"{p.difference[i]:.2f}", "" if spread is None else f"{spread:.2f}",
+                    what_changed(p.made, p.screen[i]), f"{p.inconstancy:.2f}",
+                    "" if p.metamerism is None else f"{p.metamerism:.2f}", "; ".join(warnings_of(p)),
+                ]
+            )  # fmt: skip
+    return csv_text(head, rows)
+
+
+def _numbers(lab: Array) -> list[str]:
+    return [f"{round(float(v), 2) + 0.0:.2f}" for v in lab]
+
+
+def csv_text(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
+    """RFC 4180 text with line feeds."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(head)
+    writer.writerows(rows)
+    return out.getvalue()
+
+
+def prediction_pages(predictions: Sequence[Prediction], looks_a_page: int = 4) -> list[PredictionPage]:
+    """Pages of a swatch sheet, a place after the other; more looks than fit go on another page.
+
+    A look that shows what the camera saw takes no column of its own.
+    """
+    pages: list[PredictionPage] = []
+    for site in dict.fromkeys(p.site for p in predictions):
+        here = [p for p in predictions if p.site is site]
+        plain = [
+            all(np.array_equal(p.screen_signal[i], p.camera_signal) for p in here)
+            for i in range(len(here[0].looks))
+        ]
+        shown = [i for i, same in enumerate(plain) if not same]
+        facts = (
+            *site_facts(site),
+            "Under each swatch: CIELAB L* a* b* for D65; Munsell; sRGB hex. " + HOW_FAR,
+        )
+        for start in range(0, max(len(shown), 1), looks_a_page):
+            part = shown[start : start + looks_a_page]
+            pages.append(PredictionPage(site.name, facts, tuple(_row(p, part) for p in here)))
+    return pages
+
+
+HOW_FAR = (
+    "Distances are CIEDE2000 (1: just told apart side by side); ± is how far an estimated reflectance leaves "
+    "it open."
+)
+
+
+def _row(p: Prediction, looks: list[int]) -> Row:
+    munsell = [p.made_munsell, *notations(np.stack([p.lamp, p.camera, *p.screen]))]
+    made_hex = hex_of(signal_from_lab(p.made))
+    cells = [
+        Cell(
+            signal_from_lab(p.made),
+            "as made, daylight D65",
+            lab_numbers(p.made),
+            (f"{munsell[0]} · {made_hex}", f"for D50: {lab_numbers(p.made_d50)}", *_outside(p.made)),
+        ),
+        Cell(
+            signal_from_lab(p.lamp),
+            "to the eye, used to the lamp",
+            lab_numbers(p.lamp),
+            (munsell[1], f"{p.inconstancy:.1f} from as made", *_outside(p.lamp)),
+        ),
+        Cell(
+            p.camera_signal,
+            "in the camera, no look",
+            lab_numbers(p.camera),
+            (f"{munsell[2]} · {hex_of(p.camera_signal)}",),
+        ),
+    ]
+    for i in looks:
+        known = f", {open_words(p.screen_spread[i])}" if p.chip.estimated else ""
+        cells.append(
+            Cell(
+                p.screen_signal[i],
+                f"on screen: {p.looks[i]}",
+                lab_numbers(p.screen[i]),
+                (
+                    f"{munsell[3 + i]} · {hex_of(p.screen_signal[i])}",
+                    f"{p.difference[i]:.1f} from as made{known}",
+                    what_changed(p.made, p.screen[i]),
+                ),
+            )
+        )
+    return Row(p.chip.label, (KIND_WORDS[p.chip.kind],), tuple(cells), tuple(warnings_of(p)))
+
+
+def open_words(spread: float | None) -> str:
+    """How far an estimated reflectance leaves a colour open: ``± 0.8``, or ``± not known``."""
+    return "± not known" if spread is None else f"± {spread:.1f}"
+
+
+def _outside(lab: Array) -> tuple[str, ...]:
+    return () if in_srgb(lab) else ("outside sRGB: nearest shown",)
+
+
+def match_rows(found: Match, chips: ChipSet, viewings: Sequence[Viewing]) -> list[dict[str, Any]]:
+    """The ranked chips for JSON, with how each reads at each viewing and how far that is known."""
+    ranked = chips.subset([r.row for r in found.ranked])
+    made = adapted_lab(ranked.reflectances, _d65())
+    munsell = ranked.munsell()
+    screens = [v.screen(ranked.reflectances) for v in viewings]
+    spreads = [screen_spread(ranked, v) for v in viewings]
+    out = []
+    for i, rank in enumerate(found.ranked):
+        chip = ranked.chips[i]
+        out.append(
+            {
+                "rank": i + 1,
+                "chip": chip.name,
+                "code": chip.code,
+                "from": KIND_WORDS[chip.kind],
+                "worst_ciede2000": round(rank.worst, 3),
+                "as_made_d65": colour(made[i]) | {"munsell": munsell[i]},
+                "on_screen": [
+                    colour(screens[k][1][i], screens[k][0][i])
+                    | {
+                        "place": v.site.name,
+                        "look": v.look.title if v.look is not None else None,
+                        "ciede2000": round(rank.differences[k], 3),
+                        "residual": what_changed(found.target_lab, screens[k][1][i]),
+                        "spread": _rounded(spreads[k][i]),
+                    }
+                    for k, v in enumerate(viewings)
+                ],
+                "warnings": list(chip.remarks),
+            }
+        )
+    return out
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 2)
+
+
+def _d65() -> Array:
+    from lookdev.paint.spectra import illuminant_weights
+
+    return illuminant_weights("D65")
+
+
+def match_json(found: Match, target: Target, chips: ChipSet, viewings: Sequence[Viewing]) -> dict[str, Any]:
+    """A match for programs."""
+    ideal = found.ideal
+    return {
+        "target": colour(found.target_lab) | {"from": target.words},
+        "chips": chips.title,
+        "count": len(chips),
+        "viewings": [
+            {
+                "place": v.site.name,
+                "look": v.look.title if v.look is not None else None,
+                "light": v.site.light.origin,
+                "trust": v.site.light.trust,
+            }
+            for v in viewings
+        ],
+        "ranked": match_rows(found, chips, viewings),
+        "ideal": None
+        if ideal is None
+        else {
+            "munsell": ideal.munsell,
+            "worst_ciede2000": round(ideal.worst, 3),
+            "as_made_d65": colour(ideal.made),
+            "beyond_real_munsell": ideal.beyond_munsell,
+        },
+        "reachable": found.reachable,
+        "alike": found.alike,
+        "alike_apart": round(found.alike_apart, 2),
+        "verdict": list(found.verdict),
+    }
+
+
+def match_csv(answer: dict[str, Any]) -> str:
+    """One row a ranked chip and viewing, from :func:`match_json`."""
+    head = [
+        "rank",
+        "chip",
+        "code",
+        "worst_ciede2000",
+        "place",
+        "look",
+        "ciede2000",
+        "spread",
+        "residual",
+        "screen_hex",
+        "screen_munsell",
+        "made_hex",
+        "made_munsell",
+        "from",
+    ]
+    rows = [
+        [
+            str(c["rank"]), c["chip"], c["code"], f"{c['worst_ciede2000']:.3f}", s["place"], s["look"] or "",
+            f"{s['ciede2000']:.3f}", "" if s["spread"] is None else f"{s['spread']:.2f}", s["residual"],
+            s["hex"], s["munsell"], c["as_made_d65"]["hex"], c["as_made_d65"]["munsell"], c["from"],
+        ]
+        for c in answer["ranked"]
+        for s in c["on_screen"]
+    ]  # fmt: skip
+    return csv_text(head, rows)
+
+
+MOST_VIEWINGS = 6
+
+
+def match_page(found: Match, target: Target, chips: ChipSet, viewings: Sequence[Viewing]) -> MatchPage:
+    """The swatch page of a match. Of many viewings, the six where the first chip does worst are shown."""
+    worst_first = sorted(range(len(viewings)), key=lambda k: -found.ranked[0].differences[k])
+    shown = [viewings[k] for k in sorted(worst_first[:MOST_VIEWINGS])]
+    ranked = chips.subset([r.row for r in found.ranked])
+    made = adapted_lab(ranked.reflectances, _d65())
+    munsell = ranked.munsell()
+    screens = [v.screen(ranked.reflectances) for v in shown]
+    spreads = [screen_spread(ranked, v) for v in shown]
+    candidates = []
+    for i, rank in enumerate(found.ranked):
+        chip = ranked.chips[i]
+        lines = [f"made: {munsell[i]} · {hex_of(signal_from_lab(made[i]))}"]
+        if i == 0:
+            worst = int(np.argmax([rank.differences[viewings.index(v)] for v in shown]))
+            residual = what_changed(found.target_lab, screens[worst][1][i])
+            lines = [KIND_WORDS[chip.kind], *lines, f"against the target: {residual}"]
+        number = f"CIEDE2000 {rank.worst:.1f}" + (" at worst" if len(viewings) > 1 else "")
+        known = _known_words(chip, [s[i] for s in spreads])
+        candidates.append(
+            Candidate(
+                chip.label,
+                tuple(s[0][i] for s in screens),
+                signal_from_lab(made[i]),
+                f"{number}, {known}" if known else number,
+                tuple(lines),
+            )
+        )
+    sites = list(dict.fromkeys(v.site for v in shown))
+    lamp = [adapted_lab(ranked.reflectances[:1], s.light.weights)[0] for s in sites]
+    facts = site_facts(sites[0]) if len(sites) == 1 else [f"{s.name}: {site_facts(s)[0]}" for s in sites]
+    verdict = found.verdict
+    if len(shown) < len(viewings):
+        verdict = (
+            *verdict,
+            f"Shown: the {len(shown)} of {len(viewings)} places and looks where it does worst.",
+        )
+    return MatchPage(
+        target=signal_from_lab(found.target_lab),
+        target_words=f"Target {target.words}",
+        target_lines=(
+            f"target {lab_words(found.target_lab)} · {notations(found.target_lab)[0]} · "
+            f"{hex_of(signal_from_lab(found.target_lab))}",
+        ),
+        facts=(*facts, f"Chips: {chips.title}, {len(chips)}. " + HOW_FAR),
+        verdict=verdict,
+        viewings=tuple(v.name for v in shown),
+        candidates=tuple(candidates),
+        lamp=tuple(signal_from_lab(v) for v in lamp),
+        lamp_words=tuple(
+            "to the eye under the lamp" if len(sites) == 1 else f"to the eye: {s.name}" for s in sites
+        ),
+    )
+
+
+def _known_words(chip: Chip, spreads: Sequence[float | None]) -> str:
+    if not chip.estimated:
+        return ""
+    return open_words(None if None in spreads else max(s for s in spreads if s is not None))
+
+
+def palette_json(name: str, colours: Sequence[PaletteColour], chips: ChipSet) -> dict[str, Any]:
+    """A palette for programs."""
+    return {
+        "still": name,
+        "chips": chips.title,
+        "colours": [
+            {
+                "share": round(c.share, 4),
+                "lab": [round(float(v), 2) + 0.0 for v in c.lab],
+                "hex": c.hex,
+                "munsell": c.munsell,
+                "nearest": [{"chip": label, "ciede2000": round(off, 2)} for label, off in c.chips],
+            }
+            for c in colours
+        ],
+    }
+
+
+def palette_page(
+    name: str, picture: NDArray[np.uint8], colours: Sequence[PaletteColour], chips: ChipSet
+) -> PalettePage:
+    """The swatch page of a palette."""
+    entries = tuple(
+        PaletteEntry(
+            signal_from_lab(c.lab),
+            c.share,
+            f"{c.hex} · {100 * c.share:.0f}%",
+            (c.munsell, lab_words(c.lab), *(f"{label} ({off:.1f})" for label, off in c.chips)),
+        )
+        for c in colours
+    )
+    facts = (
+        f"Dominant colours of the picture as it is on screen, with the nearest chips as made in daylight "
+        f"({chips.title}; CIEDE2000 in brackets). A start only: which paint reads so under the lamp and "
+        "through the look, `lookdev paint match` tells.",
+    )
+    return PalettePage(name, picture, entries, facts)
