@@ -172,7 +172,11 @@ DC_LIMIT = 5.4e-3
 
 
 def _distribution(spectrum: Spectrum) -> Any:
-    """colour-science's form, on a grid of whole nanometres (5 nm where the points already lie on one)."""
+    """colour-science's form, on a grid of whole nanometres (5 nm where the points already lie on one).
+
+    Linear between the points, as a lamp with lines wants it. A new one for each call: colour-science's functions
+    may change what they are given.
+    """
     from lookdev.colorimetry.library import colour_science
 
     colour = colour_science()
@@ -181,7 +185,9 @@ def _distribution(spectrum: Spectrum) -> Any:
     grid = np.arange(
         np.ceil(max(nm[0], 300.0) / step) * step, np.floor(min(nm[-1], 830.0) / step) * step + 1, step
     )
-    return colour.SpectralDistribution(np.interp(grid, nm, values), grid)
+    return colour.SpectralDistribution(
+        np.interp(grid, nm, values), grid, interpolator=colour.algebra.LinearInterpolator
+    )
 
 
 def rendition(spectrum: Spectrum, reference: Spectrum | None = None) -> Rendition:
@@ -200,7 +206,6 @@ def rendition(spectrum: Spectrum, reference: Spectrum | None = None) -> Renditio
     from lookdev.colorimetry.temperature import cct_duv_from_xy
 
     colour = colour_science()
-    sd = _distribution(spectrum)
     cct, duv = cct_duv_from_xy(spectrum.xy)
     notes: list[str] = []
     ra = r9 = cie_rf = tm30_rf = tm30_rg = None
@@ -211,16 +216,18 @@ def rendition(spectrum: Spectrum, reference: Spectrum | None = None) -> Renditio
                 f"Ra and R9 are outside CIE 13.3's own limit: {abs(duv):.4f} off the locus, 0.0054 allowed"
             )
         if 1000 <= cct <= 25000:
-            cri = colour.colour_rendering_index(sd, additional_data=True)
+            cri = colour.colour_rendering_index(_distribution(spectrum), additional_data=True)
             ra, r9 = float(cri.Q_a), float(cri.Q_as[9].Q_a)
-            tm30 = colour.colour_fidelity_index(sd, additional_data=True, method="ANSI/IES TM-30-18")
-            cie_rf = float(colour.colour_fidelity_index(sd, method="CIE 2017"))
+            tm30 = colour.colour_fidelity_index(
+                _distribution(spectrum), additional_data=True, method="ANSI/IES TM-30-18"
+            )
+            cie_rf = float(colour.colour_fidelity_index(_distribution(spectrum), method="CIE 2017"))
             tm30_rf, tm30_rg = float(tm30.R_f), float(tm30.R_g)
         else:
             notes.append("no reference light at this colour temperature: Ra, R9, Rf and Rg have no meaning")
         ssi = None
         if reference is not None:
-            ssi = float(colour.spectral_similarity_index(sd, _distribution(reference)))
+            ssi = float(colour.spectral_similarity_index(_distribution(spectrum), _distribution(reference)))
     return Rendition(
         _finite(ra),
         _finite(r9),

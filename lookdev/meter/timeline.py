@@ -134,9 +134,8 @@ def words(line: TimeLine) -> list[str]:
         if change == 0 or line.stops_per_hour is None:
             out.append(f"{text}, no more than a tenth of a stop apart")
         else:
-            out.append(
-                f"{text}, {signed(change, 1)} stops, {signed(line.stops_per_hour, 1)} stops an hour on average"
-            )
+            rate = signed(line.stops_per_hour, 1)
+            out.append(f"{text}, {signed(change, 1)} stops, {rate} stops an hour on average")
     if line.needed_lux is not None and len(lit) >= 2:
         if not line.enough_until and not line.enough_from:
             enough = (
