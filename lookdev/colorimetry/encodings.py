@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lookdev.colorimetry import rgb_spaces as spaces
 from lookdev.colorimetry import transfer_functions as tf
-from lookdev.colorimetry.log_encodings import LogTransfer, any_pair, gamut_space, pairs, plain_key
+from lookdev.colorimetry.log_encodings import MAX_SIGNAL, LogTransfer, any_pair, gamut_space, pairs, plain_key
 from lookdev.colorimetry.rgb_spaces import RGBSpace, matrix_between
 from lookdev.errors import RequestError
 
@@ -72,7 +72,7 @@ class HybridLogGamma:
     def __call__(self, values: ArrayLike) -> Array:
         v = np.asarray(values, dtype=np.float64)
         if not self.inverse:
-            scene = tf.hlg_oetf_inverse(v)
+            scene = tf.hlg_oetf_inverse(np.clip(v, -MAX_SIGNAL, MAX_SIGNAL))
             luminance = np.abs(scene @ _BT2020_LUMA)[..., None]
             return np.asarray(scene * _hlg_gain(luminance) * (_HLG_PEAK / HDR_WHITE_CD_M2))
         display = v * (HDR_WHITE_CD_M2 / _HLG_PEAK)

@@ -26,6 +26,7 @@ from lookdev.looks.pipeline import LookLike, Transform
 from lookdev.looks.rendering import render_curve
 from lookdev.looks.stages.balance import Cast
 from lookdev.looks.stages.cdl import CDL, cdl_signal
+from lookdev.looks.stages.gamut import bring_inside
 from lookdev.lut.error import Difference, appearance, difference, picture_inputs
 
 if TYPE_CHECKING:
@@ -138,35 +139,37 @@ def _fitted(
     from scipy.optimize import least_squares
 
     wanted = appearance(transform(inputs), target)
+    plain_limit = float(getattr(Look(title="plain").transform(source, target), "limit", 1.0))
     to_display = matrix_between(WORKING, target.space)
     to_working = matrix_between(target.space, WORKING)
 
-    def lab(p: Array) -> Array:
+    def lab(p: Array, limit: float) -> Array:
         light = source.to_working(cdl_signal(inputs, p[0:3], p[3:6], p[6:9], float(p[9])))
         if source.state == "scene" and target.state == "output":
             light = render_curve(light)
         if target.state == "output":
+            light = bring_inside(light, target.space, limit)
             light = np.clip(light @ to_display.T, 0.0, 1.0) @ to_working.T
         return np.asarray(lab_from_working(light))
 
-    def plain(p: Array) -> Array:
-        return np.asarray((lab(p) - wanted).ravel() / 2)
+    def rough(p: Array) -> Array:
+        return np.asarray((lab(p, 1.0) - wanted).ravel() / 2)
 
     def perceived(p: Array) -> Array:
-        return np.asarray(ciede2000(wanted, lab(p)))
+        return np.asarray(ciede2000(wanted, lab(p, plain_limit)))
 
     p = np.array([1.0] * 3 + [0.0] * 3 + [1.0] * 3 + [1.0])
     if start is not None:
         p = np.clip([*start.slope, *start.offset, *start.power, start.saturation], _LOW + 1e-6, _HIGH - 1e-6)
-    first = ((plain, "soft_l1"),) if start is None else ()
-    for residual, loss in (*first, (perceived, "linear")):
+    stages = [(rough, "soft_l1", 40), (perceived, "linear", 25)]
+    for residual, loss, steps in stages if start is None else stages[1:]:
         p = least_squares(
             residual,
             p,
             bounds=(_LOW, _HIGH),
             loss=loss,
             x_scale=[1.0] * 3 + [0.1] * 3 + [1.0] * 4,
-            max_nfev=40,
+            max_nfev=steps,
         ).x
     p = np.round(p, 6) + 0.0
     return CDL(

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.colorimetry.oklab import oklab_from_working, working_from_oklab
+from lookdev.colorimetry.rgb_spaces import BT709, WORKING, matrix_between
 from lookdev.looks.rendering import lift_curve, render_curve
 from lookdev.lut.cube import CubeLut
 from lookdev.lut.error import picture_inputs
@@ -223,7 +224,9 @@ def hue_drifts(function: SignalFunction, source: Encoding, target: Encoding) -> 
         signal = source.from_working(light if source.state == "output" else lift_curve(light))
         result = target.to_working(np.asarray(function(np.clip(signal, 0.0, None))))
         graded = oklab_from_working(result if target.state == "output" else render_curve(result))
-        seen = np.hypot(graded[:, 1], graded[:, 2]) > 0.012
+        shown = light @ matrix_between(WORKING, BT709).T
+        real = (shown.min(axis=1) >= 0) & (shown.max(axis=1) <= 1)
+        seen = real & (np.hypot(graded[:, 1], graded[:, 2]) > 0.012)
         if seen.sum() < 5:
             continue
         turned = (np.degrees(np.arctan2(graded[seen, 2], graded[seen, 1])) - degrees + 180) % 360 - 180

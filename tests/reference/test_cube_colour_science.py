@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lookdev.colorimetry.encodings import ACESCG, ACESCCT, BT709, SRGB
+from lookdev.colorimetry.encodings import ACESCCT, ACESCG, BT709, SRGB
 from lookdev.colorimetry.library import colour_science
 from lookdev.looks.model import Look
 from lookdev.lut.bake import bake_cube, bake_curve

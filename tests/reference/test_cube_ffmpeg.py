@@ -1,7 +1,7 @@
 """A .cube of ours through a real reader: ffmpeg's lut3d and lut1d filters (imageio-ffmpeg).
 
-Source of the claim: issue 6, "check frame through ffmpeg with our .cube gives check_values.csv within one 10-bit
-code for every patch and each of five encodings"; ffmpeg's lut3d interpolates tetrahedrally by default.
+Promise: the check frame through ffmpeg with our .cube gives check_values.csv within one 10-bit code for
+every patch and each encoding. ffmpeg's lut3d interpolates tetrahedrally by default.
 """
 
 from __future__ import annotations

@@ -45,7 +45,8 @@ def test_lines_stay_under_250_bytes_and_ascii() -> None:
 
 def test_the_specifications_1d_example() -> None:
     """A 1D table with its own domain, values interpolated linearly between points."""
-    text = 'TITLE "Demo"\nLUT_1D_SIZE 3\nDOMAIN_MIN 0.0 0.0 0.0\nDOMAIN_MAX 1.0 2.0 3.0\n0 0 0\n0.5 0.5 0.5\n1 1 1\n'
+    text = 'TITLE "Demo"\nLUT_1D_SIZE 3\nDOMAIN_MIN 0.0 0.0 0.0\nDOMAIN_MAX 1.0 2.0 3.0\n'
+    text += "0 0 0\n0.5 0.5 0.5\n1 1 1\n"
     lut = parse_cube(text)
     assert lut.kind == "1D" and lut.title == "Demo"
     assert lut([0.5, 1.0, 1.5]).tolist() == [0.5, 0.5, 0.5]
@@ -57,14 +58,16 @@ def test_defaults_without_domain_and_title() -> None:
     assert (lut.domain_min, lut.domain_max, lut.title) == ((0, 0, 0), (1, 1, 1), "")
 
 
-@pytest.mark.parametrize(("keyword", "size"), [("LUT_3D_SIZE", 257), ("LUT_3D_SIZE", 1), ("LUT_1D_SIZE", 65537)])
+@pytest.mark.parametrize(
+    ("keyword", "size"), [("LUT_3D_SIZE", 257), ("LUT_3D_SIZE", 1), ("LUT_1D_SIZE", 65537)]
+)
 def test_sizes_that_the_specification_forbids(keyword: str, size: int) -> None:
-    with pytest.raises(LutError, match="line 1: .*out of range"):
+    with pytest.raises(LutError, match=r"line 1: .*out of range"):
         parse_cube(f"{keyword} {size}\n")
 
 
 def test_output_may_leave_0_to_1() -> None:
-    """"Table data": values outside [0, 1] are allowed and kept."""
+    """ "Table data": values outside [0, 1] are allowed and kept."""
     lut = parse_cube("LUT_1D_SIZE 2\n-0.25 0 0\n1 1.5 1\n")
     assert lut([0.0, 1.0, 0.0]).tolist() == [-0.25, 1.5, 0.0]
     assert np.array_equal(parse_cube(cube_bytes(lut).decode()).table, lut.table)

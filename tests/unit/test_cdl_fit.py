@@ -1,0 +1,80 @@
+"""The nearest CDL: exact where it can be, deterministic, better than nothing, and honest about its error."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lookdev.colorimetry.difference import ciede2000
+from lookdev.colorimetry.encodings import ACESCCT, BT709, SRGB
+from lookdev.looks.model import Look
+from lookdev.looks.stages.balance import Cast
+from lookdev.looks.stages.cdl import CDL
+from lookdev.lut.cdl import fit_cdl
+from lookdev.lut.error import appearance, picture_inputs
+
+GRADE = Look.model_validate(
+    {"title": "g", "curve": {"contrast": 1.15}, "colour": {"saturation": 0.7}, "balance": {"mired": -10.0}}
+)
+
+
+def test_the_identity_needs_no_numbers() -> None:
+    fit = fit_cdl(Look(title="i"), ACESCCT, BT709)
+    assert fit.exact and fit.cdl.is_identity and fit.cdl.encoding == "ACEScct"
+
+
+def test_a_cdl_in_another_encoding_is_fitted_not_copied() -> None:
+    look = Look(title="c", cdl=CDL(slope=(1.1, 1.0, 0.9), encoding="ACEScct"))
+    assert not fit_cdl(look, SRGB, BT709).exact
+
+
+def test_hidden_numbers_are_found_again() -> None:
+    """A stand-in without parameters whose picture is a CDL: the fit must find it."""
+
+    class Stand:
+        title = "hidden"
+        note = ""
+        inner = Look(title="h", cdl=CDL(slope=(1.15, 1.0, 0.92), offset=(0.0, 0.01, 0.02), saturation=0.8))
+
+        def key_parameters(self) -> list[str]:
+            return []
+
+        def describe(self) -> str:
+            return ""
+
+        def fingerprint(self) -> str:
+            return ""
+
+        def transform(self, source, target, cast=None, exposure_stops=0.0):
+            return self.inner.transform(source, target, cast, exposure_stops)
+
+    fit = fit_cdl(Stand(), ACESCCT, BT709)
+    assert not fit.exact and fit.overall.p95 < 1.0
+    assert fit.cdl.saturation == pytest.approx(0.8, abs=0.1)
+
+
+def test_it_beats_doing_nothing_and_states_its_error() -> None:
+    fit = fit_cdl(GRADE, ACESCCT, BT709)
+    x = picture_inputs(ACESCCT)
+    wanted = appearance(GRADE.transform(ACESCCT, BT709)(x), BT709)
+    near = appearance(Look(title="f", cdl=fit.cdl).transform(ACESCCT, BT709)(x), BT709)
+    plain = appearance(Look(title="p").transform(ACESCCT, BT709)(x), BT709)
+    deltas = ciede2000(wanted, near)
+    assert fit.overall.mean == pytest.approx(deltas.mean()) and fit.overall.maximum == pytest.approx(
+        deltas.max()
+    )
+    assert deltas.mean() < 0.7 * ciede2000(wanted, plain).mean()
+    assert "fails most on" in fit.words()
+
+
+def test_same_input_same_numbers() -> None:
+    assert fit_cdl(GRADE, ACESCCT, BT709).cdl == fit_cdl(GRADE, ACESCCT, BT709).cdl
+
+
+def test_the_scouts_own_colours_count() -> None:
+    own = picture_inputs(ACESCCT)[:400] * np.array([1.0, 0.9, 0.7])
+    cast = Cast((0.44757, 0.40745), (0.3320, 0.3475), "")
+    look = GRADE.model_copy(update={"balance": GRADE.balance.model_copy(update={"keep": 0.2})})
+    fit = fit_cdl(look, ACESCCT, BT709, scout_inputs=own, cast=cast, place="Shed")
+    assert fit.scout is not None and fit.scout.count == 400 and "scout's own colours" in fit.words()
+    assert fit.cdl.slope[2] * 1.0 != pytest.approx(fit_cdl(GRADE, ACESCCT, BT709).cdl.slope[2])

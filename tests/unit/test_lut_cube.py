@@ -1,0 +1,101 @@
+"""The .cube file and its interpolation: what must hold whatever the table."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from lookdev.lut.cube import (
+    CubeLut,
+    Shaper,
+    cube_bytes,
+    identity_cube,
+    lattice_points,
+    parse_cube,
+    read_cube,
+    write_cube,
+)
+from lookdev.lut.interpolation import lookup_1d, lookup_tetrahedral, lookup_trilinear
+
+unit = st.floats(0, 1, allow_nan=False)
+
+
+@pytest.mark.parametrize("size", [2, 17, 33, 65])
+def test_the_identity_is_exact_for_every_8bit_code(size: int) -> None:
+    codes = np.random.default_rng(0).integers(0, 256, (20000, 3)) / 255.0
+    assert np.abs(identity_cube(size)(codes) - codes).max() < 1e-14
+
+
+@given(arrays(np.float64, (3, 3, 3, 3), elements=st.floats(-4, 4)))
+def test_table_points_come_back(table: np.ndarray) -> None:
+    points = lattice_points(3)
+    np.testing.assert_allclose(CubeLut(table)(points), table, atol=1e-12)
+
+
+@given(arrays(np.float64, (3, 3, 3, 3), elements=unit), arrays(np.float64, (9, 3), elements=st.floats(-1, 2)))
+def test_interpolation_stays_inside_the_table(table: np.ndarray, x: np.ndarray) -> None:
+    for look in (lookup_tetrahedral, lookup_trilinear):
+        out = look(table, x)
+        assert out.min() >= table.min() - 1e-12 and out.max() <= table.max() + 1e-12
+
+
+@given(arrays(np.float64, (5, 3), elements=unit), arrays(np.float64, (9,), elements=unit))
+def test_grey_stays_grey_where_the_table_keeps_it(curve: np.ndarray, x: np.ndarray) -> None:
+    grey = np.repeat(curve[:, :1], 3, axis=1)
+    table = np.zeros((5, 5, 5, 3))
+    table[range(5), range(5), range(5)] = grey
+    out = lookup_tetrahedral(table, np.repeat(x[:, None], 3, axis=1))
+    assert np.ptp(out, axis=1).max() < 1e-12
+
+
+def test_1d_is_linear_between_points_and_flat_beyond() -> None:
+    table = np.array([[0.0, 1.0, 5.0], [1.0, 0.0, 7.0], [4.0, 2.0, 9.0]])
+    assert lookup_1d(table, [0.75, 0.25, -1.0]).tolist() == [2.5, 0.5, 5.0]
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    arrays(np.float64, (2, 2, 2, 3), elements=st.floats(-100, 100, width=32)),
+    st.text(max_size=40),
+    st.floats(-1, 0),
+    st.floats(0.5, 20),
+)
+def test_written_and_read(table: np.ndarray, title: str, low: float, high: float) -> None:
+    lut = CubeLut(table, (low,) * 3, (high,) * 3, title=title)
+    back = parse_cube(cube_bytes(lut).decode("ascii"))
+    np.testing.assert_allclose(back.table, table, rtol=1e-8, atol=6e-7)
+    np.testing.assert_allclose(
+        [back.domain_min, back.domain_max], [lut.domain_min, lut.domain_max], rtol=1e-9
+    )
+    assert cube_bytes(back) == cube_bytes(parse_cube(cube_bytes(back).decode("ascii")))
+
+
+def test_shaper_written_and_read() -> None:
+    shaper = Shaper(np.linspace(0, 1, 9)[:, None].repeat(3, axis=1) ** 0.5, (0.0,) * 3, (4.0,) * 3)
+    lut = CubeLut(identity_cube(3).table, title="linear in", shaper=shaper)
+    back = parse_cube(cube_bytes(lut).decode("ascii"))
+    assert back.shaper is not None and back.title == "linear in"
+    x = np.random.default_rng(5).random((30, 3)) * 5
+    np.testing.assert_allclose(back(x), lut(x), atol=1e-6)
+
+
+def test_65_points_read_and_written_in_under_a_second(tmp_path: Path) -> None:
+    lut = CubeLut(identity_cube(65).table ** 1.1)
+    start = time.process_time()
+    write_cube(tmp_path / "a.cube", lut)
+    middle = time.process_time()
+    read_cube(tmp_path / "a.cube")
+    assert middle - start < 1.0 and time.process_time() - middle < 1.0
+
+
+def test_identity_files_hold_exact_numbers() -> None:
+    """k / 16, k / 32 and k / 64 have at most six decimals: nothing is lost in the text."""
+    for size in (17, 33, 65):
+        back = parse_cube(cube_bytes(identity_cube(size)).decode())
+        assert np.array_equal(back.table, identity_cube(size).table)

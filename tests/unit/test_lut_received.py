@@ -1,0 +1,109 @@
+"""A LUT that came in stands in for a look."""
+
+from __future__ import annotations
+
+import pickle
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lookdev.colorimetry.difference import ciede2000
+from lookdev.colorimetry.encodings import ACESCCT, BT709, DISPLAY_P3, SRGB, get_encoding
+from lookdev.looks.model import Look
+from lookdev.looks.pipeline import Transform
+from lookdev.looks.stages.balance import Cast
+from lookdev.looks.stages.cdl import CDL
+from lookdev.lut.bake import bake_cube
+from lookdev.lut.cdl import fit_cdl, write_cc
+from lookdev.lut.cube import identity_cube, write_cube
+from lookdev.lut.error import appearance, picture_inputs
+from lookdev.lut.received import ReceivedLut, open_look, open_looks, split_request
+
+GRADE = Look.model_validate({"title": "Grade", "curve": {"contrast": 1.2}, "colour": {"saturation": 0.6}})
+
+
+@pytest.fixture
+def theirs(tmp_path: Path) -> Path:
+    write_cube(tmp_path / "theirs.cube", bake_cube(GRADE.transform(ACESCCT, BT709), 65, title="Answer"))
+    return tmp_path / "theirs.cube"
+
+
+def test_between_its_own_encodings_it_is_the_table(theirs: Path) -> None:
+    received = open_look(f"{theirs}@ACEScct:BT.709")
+    assert isinstance(received, ReceivedLut) and received.title == "Answer"
+    x = np.random.default_rng(1).random((100, 3))
+    transform = received.transform(ACESCCT, BT709)
+    assert isinstance(transform, Transform)
+    assert np.array_equal(transform(x), np.clip(received.lut(x), 0, 1))
+
+
+@pytest.mark.parametrize("target", [SRGB, DISPLAY_P3, get_encoding("BT.2100 PQ")])
+def test_on_a_still_it_gives_what_its_look_gives(theirs: Path, target) -> None:
+    x = picture_inputs(SRGB)[:2000]
+    received = open_look(f"{theirs}@ACEScct:BT.709").transform(SRGB, target)(x)
+    light = GRADE.transform(ACESCCT, BT709)(ACESCCT.from_working(_scene(x)))
+    wanted = appearance(light, BT709)
+    assert np.percentile(ciede2000(appearance(received, target), wanted), 95) < 0.5
+
+
+def _scene(x):
+    from lookdev.looks.rendering import lift_curve
+
+    return lift_curve(SRGB.to_working(x))
+
+
+def test_an_identity_cube_leaves_a_still_alone(tmp_path: Path) -> None:
+    write_cube(tmp_path / "i.cube", identity_cube(33))
+    transform = open_look(f"{tmp_path / 'i.cube'}@sRGB:sRGB").transform(SRGB, SRGB)
+    codes = np.random.default_rng(2).integers(0, 256, (5000, 3)) / 255
+    assert np.abs(transform(codes) - codes).max() < 1e-12
+
+
+def test_a_small_toml_names_it(theirs: Path) -> None:
+    (theirs.parent / "answer.toml").write_text(
+        'cube = "theirs.cube@ACEScct:BT.709"\ntitle = "Third answer"\nkeep = 0.25\n'
+    )
+    looks = open_looks([theirs.parent])
+    assert [look.title for look in looks] == ["Third answer"]
+    assert "25%" in " ".join(looks[0].key_parameters())
+    x = picture_inputs(SRGB)[:50]
+    cast = Cast((0.44757, 0.40745), (0.3127, 0.3290), "")
+    assert not np.allclose(looks[0].transform(SRGB, SRGB, cast)(x), looks[0].transform(SRGB, SRGB)(x))
+    one_stop = looks[0].transform(SRGB, SRGB, None, 1.0)(x)
+    assert one_stop.mean() > looks[0].transform(SRGB, SRGB)(x).mean()
+
+
+def test_it_pickles(theirs: Path) -> None:
+    transform = open_look(f"{theirs}@ACEScct:BT.709").transform(SRGB, SRGB)
+    again = pickle.loads(pickle.dumps(transform))
+    x = picture_inputs(SRGB)[:50]
+    assert np.array_equal(again(x), transform(x))
+
+
+def test_fingerprints_tell_luts_and_encodings_apart(theirs: Path) -> None:
+    one, two = open_look(f"{theirs}@ACEScct:BT.709"), open_look(f"{theirs}@ACEScct:sRGB")
+    assert one.fingerprint() != two.fingerprint()
+    assert one.fingerprint() == open_look(f"{theirs}@acescct:bt709").fingerprint()
+
+
+def test_a_cdl_file_is_a_look(tmp_path: Path) -> None:
+    look = Look(title="c", cdl=CDL(slope=(1.2, 1.0, 0.8), saturation=0.9))
+    write_cc(tmp_path / "c.cc", fit_cdl(look, ACESCCT, BT709), "c")
+    read = open_look(tmp_path / "c.cc")
+    assert isinstance(read, Look) and read.cdl == look.cdl
+    assert open_looks([f"{tmp_path / 'c.cc'}@V-Log"])[0].cdl.encoding == "V-Log V-Gamut"
+
+
+@pytest.mark.parametrize(
+    ("text", "path", "tail"),
+    [
+        ("a@b.toml", "a@b.toml", None),
+        ("x.cube@A:B", "x.cube", "A:B"),
+        ("d@1/x.CUBE@A:B", "d@1/x.CUBE", "A:B"),
+        ("x.cube", "x.cube", None),
+        ("x.cc@ACEScct", "x.cc", "ACEScct"),
+    ],
+)
+def test_requests_are_split_at_the_last_at(text: str, path: str, tail: str | None) -> None:
+    assert split_request(text) == (Path(path), tail)
