@@ -22,6 +22,7 @@ _RAW = (
     "3fr arw cr2 cr3 crw dcr dng erf fff iiq kdc mef mos mrw nef nrw orf pef raf raw rw2 rwl sr2 srf srw x3f"
 )
 RAW_SUFFIXES = frozenset("." + name for name in _RAW.split())
+_RAW_HEADS = (b"FUJIFILM", b"IIRO", b"IIRS", b"MMOR", b"IIU\0", b"\0MRM", b"FOVb")
 SUFFIXES: dict[str, frozenset[str]] = {
     "JPEG": frozenset({".jpg", ".jpeg", ".jpe", ".jfif", ".mpo"}),
     "PNG": frozenset({".png"}),
@@ -98,16 +99,7 @@ def sniff(data: bytes, suffix: str) -> str | None:
     if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
         is_raw = head[8:10] == b"CR" or suffix in RAW_SUFFIXES or _has_dng_version(data)
         return "raw" if is_raw else "TIFF"
-    if head[:8] in (b"FUJIFILM", b"IIRO\x08\0\0\0", b"IIRS\x08\0\0\0", b"IIU\0\x18\0\0\0") or head[:4] in (
-        b"IIU\0",
-        b"\0MRM",
-        b"FOVb",
-        b"IIII",
-    ):
-        return "raw"
-    if suffix in RAW_SUFFIXES and head[6:14] == b"HEAPCCDR":
-        return "raw"
-    return None
+    return "raw" if head.startswith(_RAW_HEADS) or suffix in RAW_SUFFIXES else None
 
 
 def _brand(data: bytes) -> str | None:

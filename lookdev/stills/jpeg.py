@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,9 @@ from lookdev.errors import StillError
 from lookdev.stills.formats import Decoded, Header, pillow_without_limit
 
 _MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
+_START_OF_SCAN, _END_OF_IMAGE = 0xDA, 0xD9
+_WITHOUT_LENGTH = (0x01, 0xD8, 0xD9)
+_MAX_SEGMENTS = 20_000
 _GAIN_MAP_MARKS = (b"hdrgm:Version", b"urn:iso:std:iso:ts:21496:-1", b"apple:hdr_gain_map")
 
 
@@ -42,40 +46,45 @@ def header(data: bytes) -> Header:
     )
 
 
-def scan_extent(data: bytes) -> tuple[int | None, int | None]:
-    """Offsets of the first start of scan and of the end of image marker; None where there is none.
+def segments(data: bytes) -> Iterator[tuple[int, int, int]]:
+    """Marker code, start and end (which may lie past the data) of each marker segment after the first.
 
     T.81 annex B: in entropy-coded data 0xFF is followed by 0x00 or a restart marker, so that any other marker
     is a real one.
+
+    Raises
+    ------
+    StillError : more segments than any camera writes.
     """
-    at, first = 2, None
-    while True:
+    at = 2
+    for _ in range(_MAX_SEGMENTS):
         match = _MARKER.search(data, at)
         if match is None:
-            return first, None
-        code = data[match.start() + 1]
-        at = match.end()
-        if code == 0xD9:
-            return first, match.end()
-        if code in (0x01, 0xD8):
-            continue
-        if code == 0xDA and first is None:
-            first = match.start()
-        at += int.from_bytes(data[at : at + 2], "big")
+            return
+        start, at = match.span()
+        code = data[start + 1]
+        if code not in _WITHOUT_LENGTH:
+            at += int.from_bytes(data[at : at + 2], "big") if at + 2 <= len(data) else 2
+        yield code, start, at
+    raise StillError("this JPEG file is broken", found=f"more than {_MAX_SEGMENTS} marker segments")
+
+
+def scan_extent(data: bytes) -> tuple[int | None, int | None]:
+    """Offsets of the first start of scan and of the end of image marker; None where there is none."""
+    first = None
+    for code, start, end in segments(data):
+        if code == _END_OF_IMAGE:
+            return first, end
+        if code == _START_OF_SCAN and first is None:
+            first = start
+    return first, None
 
 
 def cut_to_whole_segments(data: bytes) -> bytes:
     """A JPEG that breaks off, without a marker segment that is not all there, and with an end of image."""
-    at = 2
-    while True:
-        match = _MARKER.search(data, at)
-        if match is None:
-            return data.rstrip(b"\xff") + b"\xff\xd9"
-        at = match.end()
-        if data[match.start() + 1] not in (0x01, 0xD8):
-            at += int.from_bytes(data[at : at + 2], "big")
-            if at > len(data) or match.end() + 2 > len(data):
-                return data[: match.start()] + b"\xff\xd9"
+    broken = next((start for _, start, end in segments(data) if end > len(data)), None)
+    whole = data.rstrip(b"\xff") if broken is None else data[:broken]
+    return whole + bytes([0xFF, _END_OF_IMAGE])
 
 
 def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1) -> Decoded:

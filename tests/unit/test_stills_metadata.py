@@ -16,6 +16,7 @@ from lookdev.stills.exif import metadata_from_exif
 from lookdev.stills.reader import read_info, read_still
 from lookdev.stills.writer import write_still
 
+pytestmark = pytest.mark.filterwarnings("ignore::UserWarning:PIL")
 SETTINGS = {
     0x829A: (1, 50),
     0x829D: (40, 10),
