@@ -222,7 +222,7 @@ def _verdict(found: Match, chips: ChipSet, viewings: Sequence[Viewing], screens:
     else:
         out.append(f"No chip in this set comes near; the first is {first.worst:.1f} away{where} (CIEDE2000).")
     if ideal is not None and not found.reachable:
-        out.append(_unreachable(ideal, len(viewings)))
+        out.append(_unreachable(ideal, ciede2000(screens, found.target_lab).min(axis=1)))
     elif ideal is not None and ideal.worst < first.worst - 0.3:
         beyond = (
             ", stronger than any real Munsell colour there, so hardly a paint" if ideal.beyond_munsell else ""
@@ -242,15 +242,21 @@ def _verdict(found: Match, chips: ChipSet, viewings: Sequence[Viewing], screens:
     return out
 
 
-def _unreachable(ideal: Ideal, viewings: int) -> str:
-    if viewings > 1:
+def _unreachable(ideal: Ideal, alone: Array) -> str:
+    """``alone``: the difference of the best chip at each viewing by itself."""
+    if len(alone) == 1:
         return (
-            f"No one surface can read as this in all of them: the best compromise is {ideal.worst:.1f} away. "
-            "Match the places apart, or move the target."
+            "No surface of any kind can: under this light and look even the edge of the object-colour solid "
+            f"stays {ideal.worst:.1f} away. Change the target, the light or the look."
+        )
+    if alone.min() > NEAR:
+        return (
+            f"No one surface can read as this here; even in the easiest of the {len(alone)} alone the first "
+            f"chip is {alone.min():.1f} away. Move the target, or change the looks."
         )
     return (
-        f"No surface of any kind can: under this light and look even the edge of the object-colour solid "
-        f"stays {ideal.worst:.1f} away. Change the target, the light or the look."
+        f"No one surface can read as this in all of them: the best compromise is {ideal.worst:.1f} away. "
+        "Match the places apart, or move the target."
     )
 
 

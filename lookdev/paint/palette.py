@@ -21,6 +21,11 @@ Array = NDArray[np.float64]
 
 MAX_SAMPLES = 40_000
 
+STRETCH = np.array([1.0, 2.0, 2.0])
+"""Chroma counts double: light and shade on one surface stay together, a small strong colour is found."""
+
+JOIN = 0.03
+
 
 @dataclass(frozen=True, eq=False)
 class PaletteColour:
@@ -37,12 +42,12 @@ class PaletteColour:
 def dominant(light: Array, count: int) -> tuple[Array, Array]:
     """Mean light (k, 3) and shares (k,) of up to ``count`` colours of linear BT.2020 pixels (h, w, 3).
 
-    Largest share first; colours that cannot be told apart (under 0.02 in Oklab) are joined.
+    Largest share first; colours that are hardly told apart are joined.
     """
     flat = light.reshape(-1, 3)
     step = max(1, int(np.ceil(len(flat) / MAX_SAMPLES)))
     pixels = flat[step // 2 :: step]
-    lab = oklab_from_working(pixels)
+    lab = oklab_from_working(pixels) * STRETCH
     centres = _spread_out(lab, count)
     label = np.zeros(len(lab), dtype=np.intp)
     for _ in range(40):
@@ -57,23 +62,21 @@ def dominant(light: Array, count: int) -> tuple[Array, Array]:
     label = _joined(centres, label)
     used = np.unique(label)
     shares = np.array([np.mean(label == k) for k in used])
-    means = np.stack([working_from_oklab(lab[label == k].mean(axis=0)) for k in used])
+    means = np.stack([working_from_oklab(lab[label == k].mean(axis=0) / STRETCH) for k in used])
     order = np.argsort(-shares, kind="stable")
     return means[order], shares[order]
 
 
 def _spread_out(lab: Array, count: int) -> Array:
     """``count`` starting colours: the one nearest to the mean, then each the farthest from those before."""
-    weight = np.array([1.0, 1.6, 1.6])
-    space = lab * weight
-    first = int(np.argmin(((space - space.mean(axis=0)) ** 2).sum(axis=1)))
+    first = int(np.argmin(((lab - lab.mean(axis=0)) ** 2).sum(axis=1)))
     picked = [first]
-    near = ((space - space[first]) ** 2).sum(axis=1)
+    near = ((lab - lab[first]) ** 2).sum(axis=1)
     for _ in range(count - 1):
         limit = np.quantile(near, 0.995)  # a stray pixel is no dominant colour
         candidate = np.where(near <= limit, near, -1.0)
         picked.append(int(np.argmax(candidate)))
-        near = np.minimum(near, ((space - space[picked[-1]]) ** 2).sum(axis=1))
+        near = np.minimum(near, ((lab - lab[picked[-1]]) ** 2).sum(axis=1))
     return lab[picked]
 
 
@@ -81,7 +84,7 @@ def _joined(centres: Array, label: NDArray[np.intp]) -> NDArray[np.intp]:
     out = label.copy()
     for k in range(1, len(centres)):
         for j in range(k):
-            if np.linalg.norm(centres[k] - centres[j]) < 0.02:
+            if np.linalg.norm(centres[k] - centres[j]) < JOIN:
                 out[out == k] = j
                 break
     return out

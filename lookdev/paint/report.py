@@ -47,8 +47,8 @@ def lab_words(lab: ArrayLike) -> str:
 
 
 def lab_numbers(lab: ArrayLike) -> str:
-    """``54.2  9.1  14.0``: L*, a*, b* to read from afar."""
-    return "  ".join(f"{round(float(v), 1) + 0.0:.1f}" for v in np.asarray(lab)).replace(
+    """``54.2, 9.1, 14.0``: L*, a*, b* to read from afar."""
+    return ", ".join(f"{round(float(v), 1) + 0.0:.1f}" for v in np.asarray(lab)).replace(
         "-", "\N{MINUS SIGN}"
     )
 
