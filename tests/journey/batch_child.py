@@ -1,0 +1,43 @@
+"""A small batch for tests to start in processes of its own; importing this loads all that it needs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from lookdev.looks.model import Look
+from lookdev.render import kernel
+from lookdev.render.executor import run_tasks
+from lookdev.render.tasks import Output, Task
+from lookdev.stills import reader, writer
+
+kernel.warm_up()
+READY = (reader, writer)
+
+LOOKS = (
+    Look.model_validate({"title": "warm", "exposure": {"stops": -0.3}, "colour": {"saturation": 0.6}}),
+    Look.model_validate({"title": "flat", "curve": {"contrast": 0.8}}),
+    Look.model_validate({"title": "plain"}),
+)
+
+
+def tasks_for(stills: Path, out: Path) -> list[Task]:
+    return [
+        Task(
+            still,
+            tuple(Output(look, out / "graded" / f"{still.stem}__{look.title}.jpg") for look in LOOKS),
+            thumbnails=out / ".lookdev" / "thumbnails",
+            thumbnail_box=(120, 80),
+        )
+        for still in sorted(stills.glob("*.jpg"))
+    ]
+
+
+def run(stills: Path, out: Path, resume: bool = False, **options: object) -> list[str]:
+    """Errors of a batch of every still in ``stills`` through LOOKS."""
+    results = run_tasks(tasks_for(stills, out), state=out / ".lookdev", resume=resume, **options)
+    return [line for result in results for line in result.errors]
+
+
+def child(stills: Path, out: Path, resume: bool) -> None:
+    """The body of a process that may be killed at any moment."""
+    raise SystemExit(1 if run(stills, out, resume) else 0)
