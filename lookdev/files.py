@@ -61,7 +61,9 @@ def safe_name(text: str) -> str:
     'Łódź_Øst_東_café'
     """
     normal = unicodedata.normalize("NFC", text)
-    kept = "".join(c if c.isalnum() or c in "-." or unicodedata.category(c) in ("Mn", "Mc") else "_" for c in normal)
+    kept = "".join(
+        c if c.isalnum() or c in "-." or unicodedata.category(c) in ("Mn", "Mc") else "_" for c in normal
+    )
     name = _clip_utf8(re.sub(r"_+", "_", kept).strip("_.") or "unnamed", 120).rstrip("_.")
     stem, dot, rest = name.partition(".")
     return f"{stem}_{dot}{rest}" if stem.casefold() in _DEVICES else name

@@ -107,7 +107,9 @@ def _read(path: Path) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         raise LookError(f"is not UTF-8 text (byte {error.start})", file=path, wanted="a TOML file") from None
     if _LONG_KEY.search(text):
-        raise LookError("a key has too many parts", file=path, wanted="keys such as colour.families.YR.chroma")
+        raise LookError(
+            "a key has too many parts", file=path, wanted="keys such as colour.families.YR.chroma"
+        )
     try:
         return tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
