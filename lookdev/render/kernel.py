@@ -314,9 +314,14 @@ def reduce_in_light(
     return out
 
 
+def _cache_folder() -> Path | None:
+    folder = _apply.stats.cache_path
+    return Path(folder) if folder else None
+
+
 def warm_up(tell: Callable[[str], None] | None = None) -> None:
     """Load the kernels, or compile them if this is the first use on this machine; ``tell`` hears of that."""
-    folder = Path(_apply.stats.cache_path) if _apply.stats.cache_path else None
+    folder = _cache_folder()
     if tell is not None and not (folder and any(folder.glob("kernel._apply-*.nbi"))):
         tell("compiling the pixel kernels, once; later runs load them")
     pixels = np.zeros((4, 4, 3), dtype=np.uint8)
