@@ -133,7 +133,7 @@ def illuminance(text: str, unit: str) -> float:
     low, high = ILLUMINANCE_RANGE_LUX
     wanted = "lux over 0, up to 1000000" if unit == "lux" else "foot-candles over 0, up to 92903"
     match = re.fullmatch(
-        r"(.*?)\s*(klx|klux|lux|lx|fc|ft-?c|foot-?candles?)?\.?", text.strip(), re.IGNORECASE
+        r"(.*?)\s*(klx|klux|lux|lx|fc|ft-?c|foot-?candles?)?\.?", text.strip(), re.IGNORECASE | re.DOTALL
     )
     assert match is not None
     plain, own = match.group(1), (match.group(2) or unit).casefold()

@@ -327,7 +327,7 @@ class _RowReader:
     def _check_light(self, reading: Reading) -> None:
         if (reading.x is None) != (reading.y is None):
             missing = "y" if reading.y is None else "x"
-            self._error("half a chromaticity", missing, "nothing", "both x and y, or neither")
+            self._error("half a chromaticity", missing, None, "both x and y, or neither")
         elif reading.x is not None and reading.y is not None and not is_possible((reading.x, reading.y)):
             found = f"x {reading.x:g}, y {reading.y:g}"
             hint = "a chromaticity inside the spectral locus"
@@ -335,7 +335,7 @@ class _RowReader:
                 hint += "; x and y may have changed places"
             self._error("no light has this chromaticity", "x", found, hint)
         if reading.duv is not None and reading.cct_k is None and reading.x is None:
-            self._error("Duv without a CCT", "cct_k", "nothing", "kelvin from 1000 to 25000, or x and y")
+            self._error("Duv without a CCT", "cct_k", None, "kelvin from 1000 to 25000, or x and y")
 
     def _compare_illuminance(self, lux: float | None, fc: float | None) -> None:
         if lux is None or fc is None:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from lookdev.errors import MeterError
 from lookdev.meter.cells import CellError, number
-from lookdev.meter.text_table import SEPARATORS, is_blank, read_text, split_rows
+from lookdev.meter.text_table import SEPARATORS, Row, is_blank, read_text, split_rows
 
 Array = NDArray[np.float64]
 
@@ -57,18 +57,15 @@ def read_spectrum(path: Path) -> Spectrum:
             "no such spectrum file", file=path.name, wanted="a CSV of nm, value beside meter.csv"
         )
     text, _ = read_text(path)
-    separator = max(SEPARATORS, key=lambda s: (text.count(s) if s != "," else text.count(s) / 2, -ord(s)))
-    if not any(s in text for s in SEPARATORS):
-        separator, text = "\t", "\n".join("\t".join(line.split()) for line in text.splitlines())
     pairs: list[tuple[float, float]] = []
-    for row in split_rows(text, separator):
+    for row in _rows(text):
         if is_blank(row):
             continue
         cells = [c for c in row.cells if c]
         try:
             if row.fault or len(cells) < 2:
                 raise CellError(row.fault or "one cell", "two cells: nm, value")
-            nm = number(cells[0].casefold().removesuffix("nm").strip(), _NM)
+            nm = _wavelength(cells[0])
             value = number(cells[1], _POWER)
         except CellError as error:
             if not pairs and not any(c[:1].isdigit() for c in cells):
@@ -82,6 +79,25 @@ def read_spectrum(path: Path) -> Spectrum:
             )
         pairs.append((nm, value))
     return _checked(path, pairs)
+
+
+def _rows(text: str) -> list[Row]:
+    """Rows by the separator, or the blanks, that gives the most pairs of numbers."""
+    spaced = "\n".join("\t".join(line.split()) for line in text.splitlines())
+    ways = [split_rows(text, separator) for separator in SEPARATORS] + [split_rows(spaced, "\t")]
+    return max(ways, key=lambda rows: sum(_is_pair(row) for row in rows))
+
+
+def _is_pair(row: Row) -> bool:
+    cells = [c for c in row.cells if c]
+    try:
+        return len(cells) >= 2 and bool(_wavelength(cells[0])) and number(cells[1], _POWER) is not None
+    except CellError:
+        return False
+
+
+def _wavelength(text: str) -> float:
+    return number(text.casefold().removesuffix("nm").strip(), _NM)
 
 
 def _wrong(path: Path, row: int, problem: str, found: str, wanted: str) -> MeterError:
@@ -174,8 +190,8 @@ DC_LIMIT = 5.4e-3
 def _distribution(spectrum: Spectrum) -> Any:
     """colour-science's form, on a grid of whole nanometres (5 nm where the points already lie on one).
 
-    Linear between the points, as a lamp with lines wants it. A new one for each call: colour-science's functions
-    may change what they are given.
+    Linear between the points, as a lamp with lines wants it. A new one for each call: colour-science's
+    functions may change what they are given.
     """
     from lookdev.colorimetry.library import colour_science
 
