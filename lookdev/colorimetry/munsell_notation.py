@@ -4,7 +4,7 @@ Forward: x, y come from the renotation table, laid out about illuminant C as ang
 hue and chroma between its points and linear in luminance between its value planes; value and luminance
 follow the quintic of ASTM D1535-08e1. Backward: the same function, inverted by iteration, all colours at
 once. Outside the table the last step of chroma goes on, and the result is marked. Colours agree with
-colour-science's one-at-a-time conversion within 0.1 hue step and 0.4 chroma, mean under 0.05
+colour-science's one-at-a-time conversion within 0.2 hue step and 0.4 chroma, mean under 0.05
 (``tests/reference/test_munsell_notation.py``).
 """
 

