@@ -28,7 +28,6 @@ from pathlib import Path
 
 import numpy as np
 
-from lookdev.errors import SheetError
 from lookdev.sheets import fonts
 from lookdev.sheets.overview import draw_overview, overview_sheet
 from lookdev.sheets.page import HEADING, RASTER_DPI, SMALL, SMALL_BOLD, Column, Document, Page
@@ -51,8 +50,8 @@ from lookdev.sheets.sheet_parts import (
     FOOT,
     LABEL_GAP,
     ROW_GAP,
-    WARNING,
     LabelAbove,
+    NoRoomError,
     Words,
     balanced,
     captions,
@@ -60,8 +59,10 @@ from lookdev.sheets.sheet_parts import (
     draw_picture,
     head_words,
     label_beside,
+    marked,
     picture_size,
     subject,
+    terse,
 )
 
 __all__ = [
@@ -89,6 +90,7 @@ _PAGE_WORTH, _ORPHAN_WORTH = (
     0.15,
 )  # of picture size: what a page saved, a lonely last row avoided, is worth
 _MOST_LIGHTS = 6
+_CAPTION_WIDTH = 150.0  # of words under a narrow picture in a grid
 
 
 def comparison_sheet(
@@ -98,7 +100,7 @@ def comparison_sheet(
 
     Raises
     ------
-    SheetError : unknown paper, or words that leave no room for pictures.
+    SheetError : unknown paper.
     """
     return draw_comparison(model, paper).save(pdf_path, png_path)
 
@@ -107,8 +109,16 @@ def draw_comparison(model: SheetModel, paper: str = "a4", *, dpi: int = RASTER_D
     """The sheet of one location as a document; see :func:`comparison_sheet` for files.
 
     Pictures shrink by up to three tenths where that saves pages or a lonely last row. A single still, and a
-    panorama, get their pictures in several lines, larger.
+    panorama, get their pictures in several lines, larger. Words that leave no room for pictures are cut
+    short, and the sheet says so.
     """
+    try:
+        return _draw(model, paper, dpi)
+    except NoRoomError:
+        return _draw(terse(model), paper, dpi)
+
+
+def _draw(model: SheetModel, paper: str, dpi: int) -> Document:
     doc = Document(f"{model.production} · {model.location}", paper=paper, foot=FOOT, dpi=dpi)
     if len(model.rows) == 1 and len(model.columns) >= 3:
         _draw_single(doc, model)
@@ -130,8 +140,8 @@ def _strip(page: Page, model: SheetModel, *, first: bool) -> float:
     """Location, readings, notes, warnings; returns the bottom."""
     box = page.content
     if not first:
-        words = f"{fonts.clean(model.location)}, continued"
-        return page.text(box.left, box.top, words, CONTINUED, width=box.width, lines=2, max_lines=3) + 6
+        again = f"{fonts.clean(model.location)}, continued"
+        return page.text(box.left, box.top, again, CONTINUED, width=box.width, lines=2, max_lines=3) + 6
     side_width = box.width * (0.62 if model.lights else 0.3)
     room, side = box.width - side_width - 18, box.right - side_width
     y = page.text(
@@ -140,12 +150,11 @@ def _strip(page: Page, model: SheetModel, *, first: bool) -> float:
     if model.lights:
         y = max(y, _lights_table(page, side, box.top, side_width, model.lights))
     else:
-        words = "No meter reading for this location."
-        y = max(y, page.text(side, box.top, words, SMALL, width=side_width, align="right"))
+        nothing = "No meter reading for this location."
+        y = max(y, page.text(side, box.top, nothing, SMALL, width=side_width, align="right"))
     y += 3
-    for text, style in [(n, SMALL) for n in model.notes] + [
-        (WARNING + w, SMALL_BOLD) for w in model.warnings
-    ]:
+    words = [(n, SMALL) for n in model.notes[:8]] + [(w, SMALL_BOLD) for w in marked(model.warnings)]
+    for text, style in words:
         y = page.paragraph(box.left, y, box.width, text, style, max_lines=3)
     return y + 6
 
@@ -253,7 +262,7 @@ def _choose(doc: Document, model: SheetModel) -> _Layout:
         smaller = _layout(doc, model, float(share))
         if smaller is not None:
             return smaller
-    raise SheetError("the words of this sheet leave no room for pictures", found=model.location)
+    raise NoRoomError(found=model.location)
 
 
 def _layout(doc: Document, model: SheetModel, share: float) -> _Layout | None:
@@ -307,9 +316,9 @@ def _grid_block(
     left, step = page.content.left, (page.content.width + _GRID_GAP) / per_line
     size = picture_size(page, row, (step - _GRID_GAP) * share)
     height, width = size[0] * pixel, size[1] * pixel
-    if per_line > 1:
-        step = (page.content.width - width) / (per_line - 1)
-    room = min(step - _GRID_GAP, max(width, 150.0)) if per_line > 1 else page.content.width
+    cell = max(width, min(_CAPTION_WIDTH, step - _GRID_GAP))
+    step = (page.content.width - cell) / max(per_line - 1, 1)
+    room = cell if per_line > 1 else page.content.width
     above = LabelAbove.of(row, index + 1, page.content.width)
     under = []
     for column, own in enumerate(captions(model, row)):
@@ -324,10 +333,9 @@ def _grid_block(
         for line, depth in zip(lines, depths, strict=True):
             top = target.snap(y)
             for place, column in enumerate(line):
-                x = left + place * step
-                x = x if place < per_line - 1 or per_line == 1 else target.content.right - max(width, 0.0)
+                x = target.snap(left + place * step)
                 draw_picture(target, x, top, row.pictures[column], size)
-                under[column].draw(target, target.snap(x), top + height + 4)
+                under[column].draw(target, x, top + height + 4)
             y += depth + 10
 
     return _Block(above.height + LABEL_GAP + sum(depths) + 10 * (len(lines) - 1) + pixel, draw)
@@ -349,5 +357,5 @@ def _draw_single(doc: Document, model: SheetModel) -> None:
                     best = (room * float(share), block)
                 break
     if best is None:
-        raise SheetError("the words of this sheet leave no room for pictures", found=model.location)
+        raise NoRoomError(found=model.location)
     best[1].draw(page, y)

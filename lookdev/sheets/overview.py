@@ -13,7 +13,6 @@ from pathlib import Path
 
 import numpy as np
 
-from lookdev.errors import SheetError
 from lookdev.sheets import fonts
 from lookdev.sheets.page import HEADING, RASTER_DPI, SMALL, SMALL_BOLD, Document, Page
 from lookdev.sheets.sheet_model import SheetModel
@@ -24,14 +23,16 @@ from lookdev.sheets.sheet_parts import (
     LOOK_TITLE,
     NAME,
     ROW_GAP,
-    WARNING,
+    NoRoomError,
     Words,
     balanced,
     draw_picture,
     look_title,
+    marked,
     numbered_name,
     phrase_lines,
     subject,
+    terse,
 )
 from lookdev.sheets.thumbnails import fit_size
 
@@ -53,8 +54,15 @@ def draw_overview(model: SheetModel, paper: str = "a4", *, dpi: int = RASTER_DPI
 
     Raises
     ------
-    SheetError : unknown paper, or words that leave no room for pictures.
+    SheetError : unknown paper.
     """
+    try:
+        return _draw(model, paper, dpi)
+    except NoRoomError:
+        return _draw(terse(model), paper, dpi)
+
+
+def _draw(model: SheetModel, paper: str, dpi: int) -> Document:
     doc = Document(f"{model.production} · {model.location}", paper=paper, foot=FOOT, dpi=dpi)
     plan = _choose(doc, model)
     for number, lines in enumerate(plan.pages):
@@ -114,7 +122,7 @@ def _box_px(page: Page, grid: _Grid) -> tuple[int, int]:
 def _label(page: Page, model: SheetModel, index: int, across: int) -> Words:
     row, width = model.rows[index], _group_width(page, across)
     items = [(numbered_name(row, index + 1), NAME, 2), (phrase_lines(row.details, SMALL, width, 2), SMALL, 2)]
-    items += [(WARNING + w, SMALL_BOLD, 2) for w in row.warnings if w]
+    items += [(w, SMALL_BOLD, 2) for w in marked(row.warnings, 2)]
     return Words(width, tuple(items))
 
 
@@ -141,7 +149,7 @@ def _head(page: Page, model: SheetModel, grid: _Grid, *, first: bool) -> float:
     box = page.content
     if first:
         y = page.text(box.left, box.top - 3, model.location, HEADING, width=box.width, lines=2, max_lines=3)
-        words = [(n, SMALL) for n in model.notes] + [(WARNING + w, SMALL_BOLD) for w in model.warnings]
+        words = [(n, SMALL) for n in model.notes[:8]] + [(w, SMALL_BOLD) for w in marked(model.warnings)]
         for text, style in words:
             y = page.paragraph(box.left, y, box.width, text, style, max_lines=3)
     else:
@@ -168,7 +176,7 @@ def _choose(doc: Document, model: SheetModel) -> _Plan:
             if plan is not None:
                 plans.append(plan)
     if not plans:
-        raise SheetError("the words of this sheet leave no room for pictures", found=model.location)
+        raise NoRoomError(found=model.location)
     return min(plans, key=lambda p: (len(p.pages), -p.grid.edge, -p.grid.shape))
 
 

@@ -657,15 +657,20 @@ def unit_rgb(colour: Colour) -> tuple[float, float, float]:
 
 def fitted(text: str, style: Style, width: float, min_size: float = MIN_SIZE, lines: int = 1) -> Style:
     """``style``, smaller where ``text`` takes more than ``lines`` lines, down to ``min_size``."""
-    size = style.size
+    size, text = style.size, _clipped(text, lines)
     while size > min_size and len(fonts.wrap(text, size, width, style.weight)) > lines:
         size = max(min_size, size - 0.5)
     return style if size == style.size else replace(style, size=size)
 
 
+def _clipped(text: str, lines: int | None) -> str:
+    """No more of ``text`` than ``lines`` lines could hold on any page, so that absurd input costs no time."""
+    return text if lines is None else text[: (lines + 1) * 400]
+
+
 def lines_of(text: str, style: Style, width: float, max_lines: int | None = None) -> list[str]:
     """The lines of ``text`` in ``width`` points; more than ``max_lines`` end in "…"."""
-    lines = fonts.wrap(text, style.size, width, style.weight)
+    lines = fonts.wrap(_clipped(text, max_lines), style.size, width, style.weight)
     if max_lines is None or len(lines) <= max_lines:
         return lines
     last = fonts.shorten(lines[max_lines - 1] + " " + lines[max_lines], style.size, width, style.weight)

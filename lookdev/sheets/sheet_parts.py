@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from lookdev.errors import SheetError
 from lookdev.sheets import fonts
 from lookdev.sheets.page import (
     HAIRLINE,
@@ -29,6 +30,13 @@ WARNING = f"▲{fonts.NO_BREAK}"
 FOOT = "Judge colour on a calibrated monitor or a proof print"
 ROW_GAP, LABEL_GAP = 12.0, 3.0
 TIGHTEST = 5  # most lines of key parameters
+
+
+class NoRoomError(SheetError):
+    """The words of a sheet leave no room for its pictures."""
+
+    def __init__(self, *, found: str) -> None:
+        super().__init__("the words of this sheet leave no room for pictures", found=found)
 
 
 @dataclass(frozen=True)
@@ -129,7 +137,7 @@ class LabelAbove:
         return cls(
             Words(name_width, ((name, NAME, 4),)),
             Words(rest, ((phrase_lines(row.details, SMALL, rest, 3), SMALL, 3),)),
-            Words(width, tuple((WARNING + w, SMALL_BOLD, 4) for w in row.warnings if w)),
+            Words(width, tuple((w, SMALL_BOLD, 3) for w in marked(row.warnings))),
         )
 
     @property
@@ -150,6 +158,13 @@ class LabelAbove:
         self.warnings.draw(page, x, top + self._upper)
 
 
+def marked(warnings: Sequence[str], most: int = 3) -> list[str]:
+    """Warnings with their mark; past ``most`` they are counted."""
+    said = [WARNING + w for w in warnings if w]
+    rest = len(said) - most
+    return said if rest <= 1 else [*said[:most], f"{WARNING}and {rest} more warnings"]
+
+
 def label_beside(row: Row, number: int, width: float) -> Words:
     """Number and name, camera settings, warnings, under each other: at the left of the pictures of a row."""
     stacked = [d for d in row.details if d]
@@ -160,7 +175,7 @@ def label_beside(row: Row, number: int, width: float) -> Words:
         (
             (numbered_name(row, number), NAME, 8),
             *((d, SMALL, 8 if len(stacked) == 1 else 2) for d in stacked),
-            *((WARNING + w, SMALL_BOLD, 6) for w in row.warnings if w),
+            *((w, SMALL_BOLD, 6) for w in marked(row.warnings)),
         ),
     )
 
@@ -218,3 +233,39 @@ def count_of(number: int, noun: str) -> str:
 def subject(model: SheetModel, kind: str, noun: str) -> str:
     """The right of the title strip: kind of sheet, how many stills or locations, how many looks."""
     return " · ".join((kind, count_of(len(model.rows), noun), count_of(len(model.columns) - 1, "look")))
+
+
+def terse(model: SheetModel) -> SheetModel:
+    """The same sheet with its words cut short ("…") and warnings counted, for where they leave no room."""
+    rows = tuple(
+        replace(
+            row,
+            title=_short(row.title, 60),
+            details=tuple(_short(d, 40) for d in row.details[:3]),
+            taken_out=tuple(_short(w, 40) for w in row.taken_out),
+            captions=tuple(_short(w, 40) for w in row.captions),
+            warnings=(f"{count_of(len(row.warnings), 'warning')}, in the summary",) if row.warnings else (),
+        )
+        for row in model.rows
+    )
+    lights = tuple(replace(light, source=_short(light.source, 40), note="") for light in model.lights[:3])
+    columns = tuple(
+        replace(c, title=_short(c.title, 30), parameters=tuple(_short(p, 20) for p in c.parameters[:3]))
+        for c in model.columns
+    )
+    said = len(model.warnings) + len(model.notes)
+    return replace(
+        model,
+        production=_short(model.production, 80),
+        location=_short(model.location, 80),
+        rows=rows,
+        columns=columns,
+        lights=lights,
+        notes=(),
+        warnings=(f"Words cut short; all {said} notes and warnings are in the summary",),
+    )
+
+
+def _short(text: str, most: int) -> str:
+    text = " ".join(fonts.clean(text).split())
+    return text if len(text) <= most else text[: most - 1] + "…"
