@@ -50,7 +50,11 @@ def read_me_text(request: HandoffRequest, made: Handoff, places: Sequence[Place]
         )
     )
     if places:
-        lines = [f"{p.name}: {', '.join(p.stills)}" for p in places]
+        lines = [f"{p.name}: {', '.join(p.stills)} ({p.cast.origin})" for p in places]
+        lines.append(
+            "A location's LUT and CDL hold for footage from a camera that stands at the balance the stills' "
+            "camera had. For another balance, set that first, or take the look alone."
+        )
         blocks.append(_listed("Locations with a metered balance", lines))
     if made.errors:
         blocks.append(_listed("Could not be done", made.errors))
