@@ -296,13 +296,12 @@ class _Reader:
                 wanted=f"at least {low:g} to {high:g} nm",
                 **where,
             )
-        inside = nm[(nm >= low - MAX_STEP_NM) & (nm <= high + MAX_STEP_NM)]
-        steps = np.diff(inside)
+        steps = np.where((nm[1:] > low) & (nm[:-1] < high), np.diff(nm), 0.0)
         if steps.max() > widest:
             at = int(np.argmax(steps))
             raise ChipError(
                 "a gap in the spectrum",
-                found=f"nothing between {inside[at]:g} and {inside[at + 1]:g} nm",
+                found=f"nothing between {nm[at]:g} and {nm[at + 1]:g} nm",
                 wanted=f"steps of {MAX_STEP_NM:g} nm or less, gaps of up to {MAX_GAP_NM:g} nm",
                 **where,
             )
@@ -450,6 +449,11 @@ class _Reader:
                 )  # fmt: skip
                 draft.reflectance = None
                 continue
+            if scale < 1 and draft.reflectance.max() <= 1.2:
+                draft.remarks.append(
+                    f"highest value {draft.reflectance.max():g} in a file of percents: if that is a fraction, "
+                    "write it as percent"
+                )
             draft.reflectance = self._fluorescent(draft, draft.reflectance * scale)
         self.drafts = [d for d in self.drafts if d.reflectance is not None or d.xyz is not None]
 
