@@ -62,10 +62,10 @@ def run_light(
     scout = open_scout(folder)
     target = out if out is not None else folder.resolve().with_name(folder.resolve().name + "_light")
     refuse_output_among_stills(folder, target)
-    notes = scout_notes(scout, only)
     errors = [str(error) for error in scout.log.errors]
     for line in (*scout.log.warnings, *errors):
         say(line)
+    notes = scout_notes(scout, only)
     written: list[Path] = []
     if pages:
         with progress(quiet=as_json) as step:
@@ -183,7 +183,7 @@ def _print_table(notes: tuple[LocationNotes, ...], plan: Plan) -> None:
 
     console = Console() if sys.stdout.isatty() else Console(width=200)
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("location", "source", "x, y", "u', v'", "CCT, Duv", "light", "looks like"):
+    for heading in ("location", "source", "x, y", "u', v'", "CCT, Duv", "light", "CIE near to it"):
         table.add_column(heading, overflow="fold")
     if any(n.exposure is not None for location in notes for n in location.readings):
         table.add_column("stop", overflow="fold")
@@ -195,8 +195,7 @@ def _print_table(notes: tuple[LocationNotes, ...], plan: Plan) -> None:
             cells.append(f"{note.xy[0]:.4f}, {note.xy[1]:.4f}" if note.xy else "")
             cells.append(f"{note.uv[0]:.4f}, {note.uv[1]:.4f}" if note.uv else "")
             cells += [colour_words(note), light_words(note.reading.illuminance_lux)]
-            near = [h for h in note.hints if h.distance_uv <= 0.02][:1]
-            cells.append(f"{near[0].illuminant} {near[0].kind}" if near else "")
+            cells.append(", ".join(h.illuminant for h in note.hints if h.distance_uv <= 0.02))
             if len(table.columns) > 7 and table.columns[7].header == "stop":
                 cells.append(exposure_words(note.exposure) if note.exposure else "")
             if plan.balance_k is not None:

@@ -11,7 +11,7 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -395,11 +395,7 @@ def is_possible(xy: XY, slack: float = 0.003) -> bool:
     """
     import numpy as np
 
-    from lookdev.colorimetry.temperature import observer_1nm
-
-    _, bars = observer_1nm()
-    seen = bars.sum(axis=1) > 1e-4
-    locus = bars[seen, :2] / bars[seen].sum(axis=1, keepdims=True)
+    locus = _spectral_locus()
     x_1, y_1 = locus.T
     x_2, y_2 = np.roll(locus, -1, axis=0).T
     x, y = xy
@@ -412,6 +408,16 @@ def is_possible(xy: XY, slack: float = 0.003) -> bool:
     length = np.maximum(dx * dx + dy * dy, 1e-18)
     t = np.clip(((x - x_1) * dx + (y - y_1) * dy) / length, 0.0, 1.0)
     return bool(np.min(np.hypot(x_1 + t * dx - x, y_1 + t * dy - y)) <= slack)
+
+
+@lru_cache(maxsize=1)
+def _spectral_locus() -> Any:
+    """x, y (n, 2) of the spectral locus, where the observer sees anything to speak of."""
+    from lookdev.colorimetry.temperature import observer_1nm
+
+    _, bars = observer_1nm()
+    seen = bars.sum(axis=1) > 1e-4
+    return bars[seen, :2] / bars[seen].sum(axis=1, keepdims=True)
 
 
 # which reading is for which still ---------------------------------------------------------------------------

@@ -151,8 +151,12 @@ def _matches(notes: Sequence[ReadingNotes]) -> tuple[Match, ...]:
     return tuple(found)
 
 
+MOST_MINUTES_APART = 60
+"""Key and fill metered farther apart than this are two lights at two hours, and no contrast ratio."""
+
+
 def _contrasts(readings: Sequence[Reading]) -> tuple[Contrast, ...]:
-    """Every key against the fill nearest to it in the log."""
+    """Every key against the fill nearest to it, by the clock and then in the log."""
     lit = [r for r in readings if r.illuminance_lux is not None]
     fills = [r for r in lit if r.role == "fill"]
     found = []
@@ -160,6 +164,8 @@ def _contrasts(readings: Sequence[Reading]) -> tuple[Contrast, ...]:
         if not fills:
             break
         fill = min(fills, key=lambda f: (_apart(key, f), abs(f.row - key.row), f.row))
+        if _apart(key, fill) > MOST_MINUTES_APART:
+            continue
         assert key.illuminance_lux is not None and fill.illuminance_lux is not None
         found.append(
             Contrast(key.name, fill.name, *contrast_ratio(key.illuminance_lux, fill.illuminance_lux))

@@ -300,7 +300,7 @@ def card_lines(note: ReadingNotes, plan: Plan, *, again: bool = False) -> list[t
     if note.dial is not None and plan.fixture is not None:
         lines.append(("To imitate it", dial_line(note.dial, plan.fixture.name)))
     if note.hints:
-        lines.append(("Looks like", hint_line(note.hints)))
+        lines.append(("Near to it", hint_line(note.hints)))
     if note.flicker == "discharge":
         lines.append(("Beware", GAPS))
     if note.rendition is not None:
@@ -361,8 +361,10 @@ def stop_line(exposure: Exposure) -> str:
         angle = exposure.smallest_angle_deg
         text += (
             f". Works down to EI {math.ceil(exposure.lowest_index - 1e-6)}, or up to a "
-            f"{angle:.0f}° shutter ({seconds_words(exposure.shortest_s)})"
+            f"{angle:.{0 if angle >= 10 else 1}f}° shutter ({seconds_words(exposure.shortest_s)})"
         )
+        if exposure.over_stops >= 1:
+            text += f"; or ND {0.3 * math.floor(exposure.over_stops):.1f} on the lens"
     return text + "."
 
 

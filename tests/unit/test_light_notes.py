@@ -203,6 +203,7 @@ def test_contrast_takes_the_fill_nearest_in_time() -> None:
         Reading(row=3, source="sun", role="key", time="17:00", illuminance_lux=400),
         Reading(row=4, source="sky", role="fill", time="15:05", illuminance_lux=200),
         Reading(row=5, source="sky", role="fill", time="17:05", illuminance_lux=200),
+        Reading(row=6, source="sun", role="key", time="11:00", illuminance_lux=9000),
     ]
     notes = location_notes("Quay", readings, PLAN)
     assert [(c.ratio, c.stops) for c in notes.contrasts] == [(4.0, 2.0), (2.0, 1.0)]
