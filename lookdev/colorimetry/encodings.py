@@ -92,6 +92,10 @@ NARROW_BLACK, NARROW_WHITE = 64 / 1023, 940 / 1023
 """Black and nominal peak of narrow range, 10-bit codes over 1023: BT.709-6 item 4.6, BT.2100-2 table 9."""
 
 
+_HAIR = 2e-6
+"""Negative light this small is the gamut's tolerance; a power curve would make it three codes under black."""
+
+
 @dataclass(frozen=True)
 class NarrowRange:
     """Another transfer function behind narrow (legal) range code values; picklable."""
@@ -102,7 +106,9 @@ class NarrowRange:
     def __call__(self, values: ArrayLike) -> Array:
         span = NARROW_WHITE - NARROW_BLACK
         if self.inverse:
-            return np.asarray(NARROW_BLACK + span * self.inner(values))
+            v = np.asarray(values, dtype=np.float64)
+            v = np.where((v < 0) & (v > -_HAIR), 0.0, v)
+            return np.asarray(NARROW_BLACK + span * self.inner(v))
         return self.inner((np.asarray(values, dtype=np.float64) - NARROW_BLACK) / span)
 
 

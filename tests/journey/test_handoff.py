@@ -1,0 +1,262 @@
+"""What a colourist receives, made and checked through the command line."""
+
+from __future__ import annotations
+
+import csv
+import json
+import shutil
+import zipfile
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+import tifffile
+
+from lookdev.cli.main import main
+from lookdev.colorimetry.encodings import SRGB, get_encoding
+from lookdev.lut.cdl import read_cdl
+from lookdev.lut.cube import identity_cube, read_cube, write_cube
+from lookdev.lut.received import open_look
+from lookdev.stills.writer import write_still
+
+GRADE = """title = "Low tide"
+[balance]
+keep = 0.3
+[curve]
+contrast = 1.15
+[colour]
+saturation = 0.7
+"""
+ONLY_CDL = """title = "Only a CDL"
+[cdl]
+slope = [1.1, 1.0, 0.95]
+offset = [0.0, 0.01, 0.02]
+saturation = 0.8
+encoding = "ACEScct"
+"""
+
+
+def _run(*arguments: str) -> int:
+    with pytest.raises(SystemExit) as stop:
+        main(list(arguments))
+    return int(stop.value.code or 0)
+
+
+def _scout(folder: Path) -> Path:
+    folder.mkdir()
+    rng = np.random.default_rng(11)
+    for name in ("shed_1.png", "quay_1.png"):
+        small = rng.integers(20, 235, (6, 9, 3), dtype=np.uint8)
+        picture = cv2.resize(small, (144, 96), interpolation=cv2.INTER_CUBIC)
+        write_still(folder / name, picture, SRGB)
+    (folder / "meter.csv").write_text(
+        "stills,location,source,cct_k,lux,camera_balance_k\n"
+        "shed_1.png,Net shed,tungsten,2900,120,5600\nquay_1.png,Quay,daylight,6100,9000,5600\n"
+    )
+    return folder
+
+
+@pytest.fixture(scope="module")
+def handoff(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    home = tmp_path_factory.mktemp("handoff")
+    scout = _scout(home / "scout")
+    (home / "low_tide.toml").write_text(GRADE)
+    arguments = (
+        "--look",
+        str(home / "low_tide.toml"),
+        "--encoding",
+        "ACEScct",
+        "--size",
+        "17",
+        "--size",
+        "33",
+    )
+    assert _run("handoff", str(scout), *arguments, "--out", str(home / "out")) == 0
+    assert sorted(p.name for p in scout.iterdir()) == ["meter.csv", "quay_1.png", "shed_1.png"]
+    return home / "out"
+
+
+def test_everything_is_there(handoff: Path) -> None:
+    names = {p.relative_to(handoff).as_posix() for p in handoff.rglob("*") if p.is_file()}
+    wanted = {
+        "READ_ME.txt",
+        "manifest.json",
+        "look/low_tide.toml",
+        "luts/low_tide.ACEScct_to_BT.709.17.cube",
+        "luts/low_tide.ACEScct_to_BT.709.33.cube",
+        "luts/low_tide@Net_shed.ACEScct_to_BT.709.17.cube",
+        "luts/low_tide@Quay.ACEScct_to_BT.709.17.cube",
+        "luts/low_tide.clf",
+        "cdl/low_tide.cc",
+        "cdl/low_tide.ccc",
+        "cdl/low_tide.cdl",
+        "check/check_frame.tif",
+        "check/check_frame.png",
+        "check/check_values.csv",
+        "proof/proof.pdf",
+        "proof/proof.json",
+        "stills/graded/shed_1.tif",
+        "stills/ungraded/shed_1.tif",
+        "stills/differences.csv",
+        "sheet/overview.pdf",
+    }
+    assert wanted <= names
+    assert not list(handoff.parent.glob(".*"))
+
+
+def test_ungraded_still_through_the_lut_is_the_graded_still(handoff: Path) -> None:
+    lut = read_cube(handoff / "luts" / "low_tide@Net_shed.ACEScct_to_BT.709.17.cube")
+    before = tifffile.imread(handoff / "stills" / "ungraded" / "shed_1.tif")
+    after = tifffile.imread(handoff / "stills" / "graded" / "shed_1.tif")
+    assert before.dtype == after.dtype == np.uint16
+    apart = np.abs(lut(before / 65535.0) - after / 65535.0)
+    assert apart.mean() < 0.01 and np.percentile(apart, 95) < 0.03
+    with (handoff / "stills" / "differences.csv").open() as handle:
+        rows = list(csv.DictReader(handle))
+    assert [row["still"] for row in rows] == ["shed_1", "quay_1"]
+    assert all(float(row["mean_ciede2000"]) < 1.5 for row in rows)
+
+
+def test_check_frame_and_values_agree(handoff: Path) -> None:
+    frame = tifffile.imread(handoff / "check" / "check_frame.tif")
+    png = cv2.imread(str(handoff / "check" / "check_frame.png"), cv2.IMREAD_UNCHANGED)[..., ::-1]
+    assert np.array_equal(frame, png) and frame.shape == (1080, 1920, 3)
+    lut = read_cube(handoff / "luts" / "low_tide.ACEScct_to_BT.709.17.cube")
+    with (handoff / "check" / "check_values.csv").open() as handle:
+        for row in csv.DictReader(handle):
+            codes = frame[int(row["y"]), int(row["x"])]
+            assert [int(row[f"in_16bit_{c}"]) for c in "rgb"] == codes.tolist()
+            out = np.floor(np.clip(lut(codes / 65535.0), 0, 1) * 1023 + 0.5)
+            wanted = np.array([int(row[f"after_lut_10bit_{c}"]) for c in "rgb"])
+            assert np.abs(out - wanted).max() <= 1
+
+
+def test_the_look_in_it_is_the_look(handoff: Path) -> None:
+    sent, kept = open_look(handoff.parent / "low_tide.toml"), open_look(handoff / "look" / "low_tide.toml")
+    assert sent.fingerprint() == kept.fingerprint()
+    assert read_cdl(handoff / "cdl" / "low_tide.cc")[0].cdl.encoding == "ACEScct"
+    assert len(read_cdl(handoff / "cdl" / "low_tide.ccc")) == 3
+    assert len(read_cdl(handoff / "cdl" / "low_tide.cdl")) == 2
+    text = (handoff / "READ_ME.txt").read_text()
+    assert "about a third of the metered cast kept" in text and "Net shed: shed_1.png" in text
+    proof = json.loads((handoff / "proof" / "proof.json").read_text())
+    assert proof["grey"]["monotonic"] is True and proof["error_picture_colours"]["mean"] < 1.5
+
+
+def test_verify_and_a_flipped_byte(handoff: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert _run("handoff", "--verify", str(handoff)) == 0
+    assert _run("handoff", "--verify", str(handoff.with_name("out.zip"))) == 0
+    copy = tmp_path / "copy"
+    shutil.copytree(handoff, copy)
+    target = copy / "luts" / "low_tide.clf"
+    raw = bytearray(target.read_bytes())
+    raw[len(raw) // 2] ^= 1
+    target.write_bytes(raw)
+    capsys.readouterr()
+    assert _run("handoff", "--verify", str(copy), "--json") == 1
+    problems = json.loads(capsys.readouterr().out)["problems"]
+    assert len(problems) == 1 and problems[0].startswith("luts/low_tide.clf: changed")
+
+
+def test_the_zip_is_the_folder(handoff: Path) -> None:
+    with zipfile.ZipFile(handoff.with_name("out.zip")) as archive:
+        for info in archive.infolist():
+            assert info.date_time == (1980, 1, 1, 0, 0, 0)
+            name = info.filename.removeprefix("low_tide_handoff/")
+            assert archive.read(info) == (handoff / name).read_bytes()
+
+
+def test_same_input_same_bytes_and_a_cdl_comes_back_exactly(tmp_path: Path) -> None:
+    scout = _scout(tmp_path / "scout")
+    (tmp_path / "only.toml").write_text(ONLY_CDL)
+    for name in ("a", "b"):
+        arguments = ("--look", str(tmp_path / "only.toml"), "--encoding", "acescct", "--size", "17")
+        assert _run("handoff", str(scout), *arguments, "--only", "Quay", "--out", str(tmp_path / name)) == 0
+    assert (tmp_path / "a.zip").read_bytes() == (tmp_path / "b.zip").read_bytes()
+    read = read_cdl(tmp_path / "a" / "cdl" / "only_a_cdl.cc")[0].cdl
+    assert read == open_look(tmp_path / "only.toml").cdl  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--look", "x.toml", "--encoding", "ACEScct", "--out", "o"], "SCOUT is missing"),
+        (["SCOUT", "--encoding", "ACEScct", "--out", "o"], "--look is missing"),
+        (["SCOUT", "--look", "LOOK", "--out", "o"], "--encoding is missing"),
+        (["SCOUT", "--look", "LOOK", "--encoding", "ACEScct"], "--out is missing"),
+        (["SCOUT", "--look", "LOOK", "--encoding", "Acescc7", "--out", "o"], "unknown encoding"),
+        (["SCOUT", "--look", "LOOK", "--encoding", "ACEScct", "--out", "SCOUT/o"], "inside the scout"),
+        (["SCOUT", "--look", "LOOK", "--encoding", "ACEScct", "--out", "FULL"], "holds other files"),
+        (
+            ["SCOUT", "--look", "LOOK", "--encoding", "ACEScct", "--out", "o", "--only", "Moon"],
+            "no such location",
+        ),
+        (["SCOUT", "--look", "LOOK", "--encoding", "ACEScct", "--out", "o", "--size", "1"], "cube size"),
+        (
+            ["SCOUT", "--look", "LOOK", "--encoding", "ACEScct", "--out", "o", "--paper", "a3"],
+            "unknown paper",
+        ),
+        (["--verify", "SCOUT"], "has no manifest.json"),
+        (["SCOUT", "--verify", "SCOUT"], "--verify stands alone"),
+    ],
+)
+def test_wrong_requests_write_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], said: str
+) -> None:
+    scout = _scout(tmp_path / "scout")
+    (tmp_path / "look.toml").write_text(GRADE)
+    (tmp_path / "full").mkdir()
+    (tmp_path / "full" / "mine.txt").write_text("x")
+    places = {"SCOUT": str(scout), "LOOK": str(tmp_path / "look.toml"), "FULL": str(tmp_path / "full")}
+    places |= {"o": str(tmp_path / "o"), "SCOUT/o": str(scout / "o")}
+    assert _run("handoff", *(places.get(a, a) for a in arguments)) == 2
+    error = capsys.readouterr().err
+    assert said in error and error.count("\n") == 1
+    assert not (tmp_path / "o").exists() and sorted(p.name for p in tmp_path.iterdir()) == [
+        "full",
+        "look.toml",
+        "scout",
+    ]
+
+
+def test_cube_alone_and_with_a_location(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    scout = _scout(tmp_path / "scout")
+    (tmp_path / "low_tide.toml").write_text(GRADE)
+    ends = ("--encoding-in", "ACEScct", "--encoding-out", "BT.709", "--range-out", "narrow", "--size", "17")
+    look = ("--looks", str(tmp_path / "low_tide.toml"))
+    assert _run("cube", str(scout), *look, *ends, "--out", str(tmp_path / "cubes"), "--json") == 0
+    written = json.loads(capsys.readouterr().out)["written"]
+    assert [entry["place"] for entry in written] == [None, "Net shed", "Quay"]
+    assert len(list((tmp_path / "cubes").iterdir())) == 3
+    first = tmp_path / "cubes" / "low_tide.ACEScct_to_BT.709_narrow.17.cube"
+    assert read_cube(first).table.min() >= 63 / 1023 - 1e-3
+    assert _run("cube", str(tmp_path / "low_tide.toml"), "--1d", "--out", str(tmp_path / "x")) == 2
+    assert "mixes the channels" in capsys.readouterr().err and not (tmp_path / "x").exists()
+    assert _run("cube", str(scout), "--out", str(tmp_path / "x")) == 2
+    assert "which looks?" in capsys.readouterr().err
+
+
+def test_inspect(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_cube(tmp_path / "i.cube", identity_cube(17))
+    (tmp_path / "low_tide.toml").write_text(GRADE)
+    assert _run("inspect", str(tmp_path / "i.cube"), "--json") == 0
+    found = json.loads(capsys.readouterr().out)
+    assert (
+        found["size"] == 17 and found["grey"]["monotonic"] and found["seems_to_expect"]["range_in"] == "full"
+    )
+    against = ("--look", str(tmp_path / "low_tide.toml"), "--encoding-in", "sRGB", "--encoding-out", "sRGB")
+    assert _run("inspect", str(tmp_path / "i.cube"), *against) == 0
+    assert "the look" in capsys.readouterr().out
+    assert _run("inspect", str(tmp_path / "i.cube"), *against[:2]) == 2
+    assert _run("inspect", str(tmp_path / "absent.cube")) == 2
+
+
+def test_encodings(capsys: pytest.CaptureFixture[str]) -> None:
+    assert _run("encodings", "--json") == 0
+    rows = {row["name"]: row for row in json.loads(capsys.readouterr().out)}
+    assert len(rows) > 50
+    for name, state in (("sRGB", "output"), ("BT.2100 PQ", "output"), ("S-Log3 S-Gamut3.Cine", "scene")):
+        assert rows[name]["state"] == state == get_encoding(name).state
+    assert rows["ACEScg"]["ranges"] == ["full"] and rows["BT.709"]["ranges"] == ["full", "narrow"]
+    assert _run("encodings", "slog") == 0 and _run("encodings") == 0
