@@ -41,7 +41,8 @@ _LIGHT_KELVIN = {1: 5500.0, 3: 3200.0, 4: 5500.0, 9: 5500.0, 10: 6500.0, 11: 750
 _MAKE, _MODEL, _ORIENTATION, _DATETIME = 0x010F, 0x0110, 0x0112, 0x0132
 _SOFTWARE, _COPYRIGHT = 0x0131, 0x8298
 _EXIF_IFD, _GPS_IFD, _INTEROP_IFD = 0x8769, 0x8825, 0xA005
-_EXPOSURE, _FNUMBER, _ISO, _ISO_SPEED = 0x829A, 0x829D, 0x8827, 0x8833
+_EXPOSURE, _FNUMBER, _ISO = 0x829A, 0x829D, 0x8827
+_ISO_LARGE = (0x8832, 0x8831, 0x8833)  # recommended exposure index, standard output sensitivity, ISO speed
 _ORIGINAL, _BIAS, _LIGHT, _FOCAL = 0x9003, 0x9204, 0x9208, 0x920A
 _COLOUR_SPACE, _WHITE_BALANCE, _LENS_MAKE, _LENS = 0xA001, 0xA403, 0xA433, 0xA434
 PRIVATE_TAGS = (0xA430, 0xA431, 0xA435, 0xC62F)  # camera owner, body, lens and camera serial numbers
@@ -83,7 +84,7 @@ def metadata_from_exif(data: bytes | None) -> Metadata:
         "lens": _text(sub.get(_LENS)),
         "exposure_time_s": _number(sub.get(_EXPOSURE), 1e-7, 1e6),
         "f_number": _number(sub.get(_FNUMBER), 0.1, 1e3),
-        "iso": _number(sub.get(_ISO), 1, 65534) or _number(sub.get(_ISO_SPEED), 1, 1e8),
+        "iso": _iso(sub),
         "date": _date(sub.get(_ORIGINAL)) or _date(main.get(_DATETIME)),
         "focal_length_mm": _number(sub.get(_FOCAL), 0.1, 1e5),
         "exposure_bias_stops": _number(sub.get(_BIAS), -30, 30),
@@ -117,6 +118,15 @@ def metadata_from_exif(data: bytes | None) -> Metadata:
     return Metadata(
         **found, orientation=orientation, has_gps=gps, origins=origins, private=_private_block(exif)
     )
+
+
+def _iso(sub: dict[int, Any]) -> float | None:
+    """PhotographicSensitivity, or where that is full (65535) the tag that Exif 2.3 added."""
+    for tag in (_ISO, *_ISO_LARGE):
+        value = _number(sub.get(tag), 1, 65534 if tag == _ISO else 1e8)
+        if value is not None:
+            return value
+    return None
 
 
 def _preset(light: int) -> tuple[tuple[float, float] | None, float | None, str]:

@@ -29,26 +29,40 @@ def header(data: bytes) -> Header:
     Rotation and mirroring of the container (irot, imir) rule; the EXIF orientation repeats them and is not
     applied again (ISO/IEC 23008-12 6.5.10, annex A.2.1).
     """
+    if _is_avif(data):
+        return _avif_header(data)
     file = _heif(data)
     info: dict[str, Any] = file.info
-    is_avif = _is_avif(data)
-    bits = int(info.get("bit_depth") or 8)
-    orientation, size = 1, (int(file.size[1]), int(file.size[0]))
-    exif = info.get("exif")
-    if is_avif:
-        image = _avif(data)
-        exif = image.info.get("exif")
-        orientation, size = orientation_of(load_exif(exif) or {}), (image.height, image.width)
     return Header(
-        kind="AVIF" if is_avif else "HEIF",
-        size=size,
-        orientation=orientation,
+        kind="HEIF",
+        size=(int(file.size[1]), int(file.size[0])),
         icc=info.get("icc_profile"),
-        exif=exif,
+        exif=info.get("exif"),
         xmp=info.get("xmp"),
         marked=_marked(info.get("nclx_profile")),
         notes=_notes(info, len(file)),
-        extra=(bits, is_avif),
+        extra=(int(info.get("bit_depth") or 8), False),
+    )
+
+
+def _avif_header(data: bytes) -> Header:
+    """Pillow's view, with bit depth and nclx as libheif reads them from the boxes."""
+    image = _avif(data)
+    try:
+        info: dict[str, Any] = _heif(data).info
+    except Exception:  # libheif refuses some sequences that libavif reads
+        info = {}
+    exif = image.info.get("exif")
+    return Header(
+        kind="AVIF",
+        size=(image.height, image.width),
+        orientation=orientation_of(load_exif(exif) or {}),
+        icc=image.info.get("icc_profile"),
+        exif=exif,
+        xmp=image.info.get("xmp"),
+        marked=_marked(info.get("nclx_profile")),
+        notes=_notes(info, int(getattr(image, "n_frames", 1))),
+        extra=(int(info.get("bit_depth") or 8), True),
     )
 
 

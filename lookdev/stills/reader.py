@@ -295,6 +295,8 @@ def _by_profile(decoded: Decoded, icc: bytes) -> tuple[NDArray[Any], Encoding, s
     )
     if fits:
         encoding = encoding_from_icc(icc)
+        if encoding.state == "scene" and decoded.pixels.dtype.kind != "f":
+            encoding = _as_displayed(encoding, profile.description)
         off = white_of_profile_error(icc)
         warnings = (f"the profile's white lies {off:.3f} off D50; greys are kept grey",) if off > 0.01 else ()
         return _three_channels(decoded), encoding, origin, warnings
@@ -303,6 +305,13 @@ def _by_profile(decoded: Decoded, icc: bytes) -> tuple[NDArray[Any], Encoding, s
     pixels, encoding = convert_with_profile(decoded.pixels, decoded.mode, icc)
     said = ("16 bits cut to 8 by the table profile",) if decoded.pixels.dtype == np.uint16 else ()
     return pixels, encoding, f"{origin}, through LittleCMS to {encoding.name}", said
+
+
+def _as_displayed(encoding: Encoding, description: str) -> Encoding:
+    """Integers with a linear profile are a picture to look at, unless the profile is a scene encoding's."""
+    if description == encoding.name:
+        return encoding
+    return replace(encoding, name=f"{encoding.name}, display-referred", state="output")
 
 
 def _by_marking(head: Header) -> tuple[Encoding, str]:

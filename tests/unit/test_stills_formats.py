@@ -274,6 +274,20 @@ def test_dcf_marking(tmp_path: Path, exif: bytes, name: str) -> None:
     assert (name == "Adobe RGB") == still.encoding_origin.startswith("DCF marking: Adobe RGB")
 
 
+def test_linear_profile_on_integers_is_a_picture_to_look_at(tmp_path: Path) -> None:
+    still = read_still(put(tmp_path, "l.jpg", pillow(picture(), "JPEG", icc_profile=rgb_profile(curv()))))
+    assert still.encoding.state == "output" and float(still.encoding.decode(0.25)) == 0.25
+    path = tmp_path / "l.tif"
+    tifffile.imwrite(
+        path,
+        picture(bits=16),
+        photometric="rgb",
+        metadata=None,
+        iccprofile=profile_bytes(get_encoding("ACEScg")),
+    )
+    assert read_still(path).encoding is get_encoding("ACEScg")
+
+
 # TIFF
 
 

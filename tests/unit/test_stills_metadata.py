@@ -143,3 +143,8 @@ def test_exif_of_other_kinds(tmp_path: Path) -> None:
         (tmp_path / name).write_bytes(out.getvalue())
         meta = read_info(tmp_path / name)[1]
         assert camera_line(meta) == "1/50 s · f/4 · ISO 800 · 24 mm", kind
+
+
+def test_sensitivity_above_65535() -> None:
+    """CIPA DC-008 4.6.5: 65535 in PhotographicSensitivity, the number itself in the tag of its kind."""
+    assert metadata_from_exif(exif_block(sub={0x8827: 65535, 0x8832: 102400})).iso == 102400
