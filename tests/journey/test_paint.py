@@ -1,0 +1,226 @@
+"""`lookdev paint` as people use it: commands on real files, read back."""
+
+import csv
+import hashlib
+import io
+import json
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from lookdev.cli.main import main
+from lookdev.colorimetry.encodings import get_encoding
+from lookdev.looks.rendering import render_curve
+from lookdev.paint.chip import munsell_set
+from lookdev.paint.light import light_from_illuminant
+from lookdev.paint.predict import Site
+
+LAMPS = {
+    "Ferry hall": ("FL2", 4300),
+    "Loading dock": ("HP1", 3200),
+    "Net loft": ("D55", 5600),
+    "Cabin": ("A", 3200),
+}
+WALLS = ("5YR 6/4", "10GY 4/4", "5PB 5/6", "N 7")
+LOOK = """title = "Held back"
+[balance]
+keep = 0.3
+mired = -8
+[curve]
+contrast = 1.1
+[colour]
+saturation = 0.8
+"""
+
+
+@pytest.fixture(scope="module")
+def scout(tmp_path_factory):
+    """Four places, each with a still of four painted walls and a grey card, made from their reflectances."""
+    from lookdev.colorimetry.temperature import balance_white_xy
+
+    base = tmp_path_factory.mktemp("paint")
+    folder = base / "scout"
+    folder.mkdir()
+    deck = munsell_set()
+    names = [c.name for c in deck.chips]
+    walls = np.stack([deck.reflectances[names.index(w)] for w in WALLS] + [np.full(85, 0.18)])
+    lines = ["stills;location;source;camera_balance_k;lux"]
+    for place, (lamp, kelvin) in LAMPS.items():
+        camera = tuple(float(v) for v in balance_white_xy(kelvin))
+        light = Site(place, light_from_illuminant(lamp), camera).scene(walls)
+        signal = get_encoding("sRGB").from_working(render_curve(light))
+        strip = np.repeat(np.repeat(signal[None], 60, axis=0), 40, axis=1)
+        pixels = np.floor(np.clip(strip, 0, 1) * 255 + 0.5).astype(np.uint8)
+        still = f"{place.replace(' ', '_').lower()}.png"
+        Image.fromarray(pixels).save(folder / still)
+        lines.append(f"{still};{place};{lamp};{kelvin};200")
+    (folder / "meter.csv").write_text("\n".join(lines), encoding="utf-8")
+    (folder / "scout.toml").write_text('title = "Low water"\n', encoding="utf-8")
+    (base / "held_back.toml").write_text(LOOK, encoding="utf-8")
+    (base / "deck.csv").write_text(
+        "name,code,munsell\nWet rope,P1,5YR 6/4\nNet green,P2,10GY 4/4\nTide,P3,5PB 5/6\nFog,P4,N 7\n",
+        "utf-8",
+    )
+    return base
+
+
+def run(*arguments):
+    with pytest.raises(SystemExit) as ended:
+        main([str(a) for a in arguments])
+    return ended.value.code
+
+
+def test_a_wall_picked_in_the_graded_still_gives_its_chip_first_under_every_lamp(scout, capsys):
+    from lookdev.lut.received import open_look
+    from lookdev.render.reference import grade_reference
+
+    look = open_look(scout / "held_back.toml")
+    from lookdev.meter.scout import load_scout
+    from lookdev.paint.sites import sites_of
+
+    sites, errors = sites_of(load_scout(scout / "scout"))
+    assert not errors and [s.name for s in sites] == list(LAMPS)
+    srgb = get_encoding("sRGB")
+    for site in sites:
+        name = site.name.replace(" ", "_").lower()
+        still = np.asarray(Image.open(scout / "scout" / f"{name}.png"))
+        Image.fromarray(grade_reference(still, look.transform(srgb, srgb, site.cast))).save(
+            scout / f"{name}_graded.png"
+        )
+        for i, wall in enumerate(WALLS):
+            target = f"{scout / (name + '_graded.png')}:{40 * i + 8},10,24,30"
+            status = run(
+                "paint", "match", scout / "scout", target, "--looks", scout / "held_back.toml",
+                "--only", site.name, "--out", scout / "paint", "--json", "--count", 3,
+            )  # fmt: skip
+            answer = json.loads(capsys.readouterr().out)
+            assert status == 0
+            assert answer["ranked"][0]["chip"] == wall, (site.name, wall)
+            assert answer["ranked"][0]["worst_ciede2000"] < 1.0
+
+
+def test_predict_says_all_there_is(scout, capsys):
+    status = run(
+        "paint", "predict", scout / "scout", "--chips", scout / "deck.csv",
+        "--looks", scout / "held_back.toml",
+        "--out", scout / "predict", "--json",
+    )  # fmt: skip
+    answer = json.loads(capsys.readouterr().out)
+    assert status == 0 and not answer["failed"]
+    assert len(answer["predictions"]) == 16
+    first = answer["predictions"][0]
+    assert first["chip"] == "Wet rope" and first["place"] == "Ferry hall"
+    assert first["light"]["kind"] == "illuminant" and first["light"]["trust"]
+    assert first["as_made_d65"]["munsell"] == "5YR 6/4"
+    assert {"lab", "hex", "munsell", "ciede2000_from_made", "change", "spread"} <= set(first["on_screen"][0])
+    rows = list(csv.DictReader(io.StringIO((scout / "predict" / "predict.csv").read_text("utf-8"))))
+    assert len(rows) == 16 and rows[0]["screen_hex"] == first["on_screen"][0]["hex"]
+    pages = sorted(p.name for p in (scout / "predict").glob("*.png"))
+    assert (scout / "predict" / "swatches.pdf").read_bytes().startswith(b"%PDF") and len(pages) >= 4
+
+
+def test_sheets_show_the_very_colours_and_no_text_is_cut(scout):
+    from lookdev.lut.received import open_look
+    from lookdev.meter.scout import load_scout
+    from lookdev.paint.chip_file import read_chips
+    from lookdev.paint.match import match
+    from lookdev.paint.predict import Viewing, predict
+    from lookdev.paint.report import match_page, prediction_pages
+    from lookdev.paint.sites import sites_of
+    from lookdev.paint.target import parse_target
+    from lookdev.sheets.swatch_page import match_sheet, prediction_sheet
+
+    look = open_look(scout / "held_back.toml")
+    sites, _ = sites_of(load_scout(scout / "scout"))
+    deck = read_chips(scout / "deck.csv").chips
+    found = [p for s in sites for p in predict(deck, s, (look,) * 5)]
+    target = parse_target("#8a6f5c")
+    viewings = [Viewing(s, look) for s in sites]
+    answer = match(target.lab, viewings, munsell_set())
+    for paper in ("a4", "letter"):
+        sheet = prediction_sheet("Łódź · Øst 東 café", prediction_pages(found), paper)
+        assert sheet.faults() == []
+        page = match_sheet("match", match_page(answer, target, munsell_set(), viewings), paper)
+        assert page.faults() == []
+    pixels = page.png_pages()[0].reshape(-1, 3)
+    assert (pixels == (0x8A, 0x6F, 0x5C)).all(axis=1).sum() > 20_000
+
+
+def test_same_request_same_bytes(scout, capsys):
+    sums = []
+    for out in ("one", "two"):
+        run(
+            "paint", "match", scout / "scout", "#7a6a5a",
+            "--looks", scout / "held_back.toml", "--only", "cabin",
+            "--out", scout / out,
+        )  # fmt: skip
+        sums.append(
+            [
+                hashlib.sha256((scout / out / f).read_bytes()).hexdigest()
+                for f in ("match.pdf", "match.png", "match.csv")
+            ]
+        )
+    assert sums[0] == sums[1]
+
+
+def test_palette(scout, capsys):
+    status = run(
+        "paint",
+        "palette",
+        scout / "scout" / "net_loft.png",
+        "--chips",
+        scout / "deck.csv",
+        "--out",
+        scout / "pal",
+        "--json",
+    )
+    answer = json.loads(capsys.readouterr().out)
+    assert status == 0
+    assert sum(c["share"] for c in answer["colours"]) == pytest.approx(1, abs=1e-3)
+    assert (scout / "pal" / "palette_net_loft.pdf").exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("match", "{scout}", "#12", "--looks", "{look}"), "not a target"),
+        (("match", "{scout}", "#808080", "--looks", "{look}", "--only", "Attic"), "no such location"),
+        (("match", "{scout}", "#808080", "--looks", "{look}", "--paper", "a3"), "unknown paper"),
+        (("match", "{scout}", "net_loft.png:500,0,10,10", "--looks", "{look}"), "outside the still"),
+        (("match", "{scout}", "#808080"), "no looks given"),
+        (("match", "{scout}", "#808080", "--looks", "{look}", "--chips", "nothing.csv"), "nothing.csv"),
+        (("predict", "{scout}", "--looks", "{look}"), "no chip"),
+        (
+            ("predict", "{scout}", "--looks", "{look}", "--chips", "{deck}", "--chip", "Wet ropes"),
+            "Wet rope (the nearest)",
+        ),
+        (
+            ("predict", "{scout}", "--looks", "{look}", "--chip", "N 5", "--out", "{scout}/x"),
+            "inside the scout",
+        ),
+        (("predict", "nowhere", "--looks", "{look}", "--chip", "N 5"), "no such folder"),
+        (("palette", "nowhere.jpg"), "no such still"),
+    ],
+)
+def test_wrong_requests_are_one_line_and_status_2(scout, capsys, tmp_path, monkeypatch, arguments, words):
+    monkeypatch.chdir(tmp_path)
+    places = {"scout": scout / "scout", "look": scout / "held_back.toml", "deck": scout / "deck.csv"}
+    status = run("paint", *[a.format(**places) for a in arguments])
+    shown = capsys.readouterr()
+    assert status == 2
+    assert words in shown.err and shown.err.strip().count("\n") <= 1 and "Traceback" not in shown.err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_bad_row_is_named_and_the_rest_is_done(scout, capsys, tmp_path):
+    (tmp_path / "deck.csv").write_text("name,munsell\nGood,5G 5/4\nBad,5Q 5/4\n", encoding="utf-8")
+    status = run(
+        "paint", "predict", scout / "scout", "--chips", tmp_path / "deck.csv",
+        "--looks", scout / "held_back.toml",
+        "--only", "cabin", "--out", tmp_path / "out",
+    )  # fmt: skip
+    shown = capsys.readouterr()
+    assert status == 1
+    assert "deck.csv, row 3, column munsell" in shown.err
+    assert "Good" in shown.out and (tmp_path / "out" / "swatches.pdf").exists()
