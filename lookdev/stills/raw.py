@@ -186,17 +186,18 @@ def decode(
     """Demosaiced linear camera RGB, balanced as the camera was set, or to ``balance_xy``.
 
     Highlights: every channel is cut where the first one clips after balance, so that a blown highlight is
-    neutral (LibRaw's highlight mode 0).
+    neutral (LibRaw's highlight mode 0). ``reduce`` 2 makes one pixel of each mosaic cell: that
+    averages light.
     """
     with quiet():
         raw = _open(data)
         try:
-            return _developed(raw, data, balance_xy)
+            return _developed(raw, data, balance_xy, half_size=reduce > 1)
         finally:
             raw.close()
 
 
-def _developed(raw: Any, data: bytes, balance_xy: tuple[float, float] | None) -> Decoded:
+def _developed(raw: Any, data: bytes, balance_xy: tuple[float, float] | None, *, half_size: bool) -> Decoded:
     import rawpy
 
     raw.unpack()
@@ -206,6 +207,7 @@ def _developed(raw: Any, data: bytes, balance_xy: tuple[float, float] | None) ->
     space = None if matrix is None else sensor_space(matrix, balance)
     native = space is not None and int(raw.num_colors) == 3
     pixels = raw.postprocess(
+        half_size=half_size,
         user_wb=balance,
         output_color=rawpy.ColorSpace.raw if native else rawpy.ColorSpace.sRGB,
         gamma=(1, 1),

@@ -222,8 +222,9 @@ def _read(
     options: dict[str, Any] = {"salvage": salvage}
     if draft and max_edge_px and head.kind == "JPEG":
         options["reduce"] = draft_reduction(max(head.size), max_edge_px)
-    if head.kind == "raw" and balance_xy is not None:
+    if head.kind == "raw":
         options["balance_xy"] = balance_xy
+        options["reduce"] = min(2, draft_reduction(max(head.size), max_edge_px)) if max_edge_px else 1
     decoded: Decoded = _guarded(lambda: _format(head.kind).decode(data, head, **options), head.kind)
     pixels, encoding, origin, warnings = _guarded(lambda: interpret(decoded, head), head.kind)
     if decoded.alpha is not None:

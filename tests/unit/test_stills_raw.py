@@ -114,3 +114,10 @@ def test_dng_named_tif_is_still_raw(tmp_path: Path) -> None:
     still = read_still(path)
     assert still.encoding.state == "scene"
     assert still.warnings[0] == "named .tif, but it is raw: read as raw"
+
+
+def test_small_pictures_are_made_of_mosaic_cells(tmp_path: Path) -> None:
+    path = put(tmp_path, flat(NEUTRAL * 0.18 / np.sqrt(2), 80, 120), orientation=6)
+    small = read_still(path, max_edge_px=30)
+    assert small.pixels.shape == (30, 20, 3) and small.full_size == (120, 80)
+    assert light(small, 10, 10) == pytest.approx([0.18] * 3, abs=2e-4)
