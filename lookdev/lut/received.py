@@ -6,8 +6,8 @@ the command line, or a small .toml beside the looks::
     cube = "theirs.cube@ACEScct:BT.709"
     title = "The answer of 3 March"
 
-Other keys there: ``note``, ``keep`` (share of a still's metered cast that stays before the LUT; 1, all of it,
-unless given).
+Other keys there: ``note``, ``answers`` (title of the look that it answers), ``keep`` (share of a still's
+metered cast that stays before the LUT; 1, all of it, unless given).
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ Array = NDArray[np.float64]
 
 CDL_SUFFIXES = (".cc", ".ccc", ".cdl")
 LOOK_SUFFIXES = (".toml", ".cube", *CDL_SUFFIXES)
-_KEYS = ("cube", "title", "note", "keep")
+_KEYS = ("cube", "title", "note", "answers", "keep")
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,6 +48,7 @@ class ReceivedLut:
     title, note : for sheets and summaries.
     keep : share of a still's metered cast that stays before the LUT.
     file_name : name of the .cube.
+    answers : title of the look that it answers, or nothing.
     """
 
     lut: CubeLut
@@ -57,6 +58,7 @@ class ReceivedLut:
     note: str = ""
     keep: float = 1.0
     file_name: str = ""
+    answers: str = ""
     digest: str = field(default="", repr=False)
 
     @property
@@ -155,7 +157,14 @@ class ReceivedTransform:
 
 
 def load_received(
-    path: Path, source: Encoding, target: Encoding, *, title: str = "", note: str = "", keep: float = 1.0
+    path: Path,
+    source: Encoding,
+    target: Encoding,
+    *,
+    title: str = "",
+    note: str = "",
+    keep: float = 1.0,
+    answers: str = "",
 ) -> ReceivedLut:
     """A .cube file as a look.
 
@@ -167,7 +176,7 @@ def load_received(
     lut = read_cube(path)
     name = title or lut.title or path.stem.replace("_", " ")
     digest = hashlib.sha256(path.read_bytes()).hexdigest()
-    return ReceivedLut(lut, source, target, name[:120], note, keep, path.name, digest)
+    return ReceivedLut(lut, source, target, name[:120], note, keep, path.name, answers, digest)
 
 
 def split_request(text: str) -> tuple[Path, str | None]:
@@ -264,7 +273,7 @@ def _stand_in(path: Path) -> ReceivedLut | None:
             found=unknown,
             wanted="one of " + ", ".join(_KEYS),
         )
-    for key in ("cube", "title", "note"):
+    for key in ("cube", "title", "note", "answers"):
         if key in data and not isinstance(data[key], str):
             raise LookError("wrong value", file=path, key=key, found=data[key], wanted="text")
     keep = data.get("keep", 1.0)
@@ -285,6 +294,7 @@ def _stand_in(path: Path) -> ReceivedLut | None:
             title=str(data.get("title", "")),
             note=str(data.get("note", "")),
             keep=float(keep),
+            answers=str(data.get("answers", "")),
         )
     except LookdevError as error:
         if not (path.parent / file).is_file():

@@ -14,18 +14,24 @@ from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Transform
 from lookdev.looks.stages.balance import Cast
 from lookdev.looks.stages.cdl import CDL
+from lookdev.lut.answers import compared_pairs, difference_words, picture_difference, still_differences
 from lookdev.lut.bake import bake_cube
 from lookdev.lut.cdl import fit_cdl, write_cc
-from lookdev.lut.cube import identity_cube, write_cube
+from lookdev.lut.cube import CubeLut, identity_cube, write_cube
 from lookdev.lut.error import appearance, picture_inputs
 from lookdev.lut.received import ReceivedLut, open_look, open_looks, split_request
 
 GRADE = Look.model_validate({"title": "Grade", "curve": {"contrast": 1.2}, "colour": {"saturation": 0.6}})
 
 
+@pytest.fixture(scope="module")
+def answer_cube() -> CubeLut:
+    return bake_cube(GRADE.transform(ACESCCT, BT709), 65, title="Answer")
+
+
 @pytest.fixture
-def theirs(tmp_path: Path) -> Path:
-    write_cube(tmp_path / "theirs.cube", bake_cube(GRADE.transform(ACESCCT, BT709), 65, title="Answer"))
+def theirs(tmp_path: Path, answer_cube: CubeLut) -> Path:
+    write_cube(tmp_path / "theirs.cube", answer_cube)
     return tmp_path / "theirs.cube"
 
 
@@ -107,3 +113,21 @@ def test_a_cdl_file_is_a_look(tmp_path: Path) -> None:
 )
 def test_requests_are_split_at_the_last_at(text: str, path: str, tail: str | None) -> None:
     assert split_request(text) == (Path(path), tail)
+
+
+def test_an_answer_is_held_against_the_look_it_answers(theirs: Path) -> None:
+    (theirs.parent / "answer.toml").write_text(
+        'cube = "theirs.cube@ACEScct:BT.709"\nanswers = "grade.toml"\n'
+    )
+    answer, other = open_look(theirs.parent / "answer.toml"), Look(title="Other")
+    looks = (other, GRADE, answer)
+    assert compared_pairs(looks) == [(2, 1)]
+    assert compared_pairs((other, GRADE, open_look(f"{theirs}@ACEScct:BT.709"))) == [(2, 0), (2, 1)]
+    assert compared_pairs((other, GRADE)) == []
+    x = np.random.default_rng(3).integers(40, 200, (20, 30, 3)) / 255
+    pictures = [np.asarray(look.transform(SRGB, SRGB)(x) * 255 + 0.5, dtype=np.uint8) for look in looks]
+    ((title, against, apart),) = still_differences(looks, pictures)
+    assert (title, against) == ("Answer", "Grade") and apart.mean < 1.0
+    assert picture_difference(pictures[0], pictures[1]).mean > 3 * apart.mean
+    assert still_differences(looks, [None, None, None]) == []
+    assert difference_words(against, apart).startswith("from Grade: ΔE00 mean 0.")
