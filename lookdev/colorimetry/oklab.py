@@ -27,9 +27,9 @@ LMS_TO_LAB = np.array(
         [0.0259040424655478, 0.7827717124575296, -0.8086757549230774],
     ]
 )
-_LAB_TO_LMS = np.linalg.inv(LMS_TO_LAB)
+LAB_TO_LMS = np.linalg.inv(LMS_TO_LAB)
 _RGB_TO_LMS = XYZ_TO_LMS @ WORKING.to_xyz
-_LMS_TO_RGB = np.linalg.inv(_RGB_TO_LMS)
+LMS_TO_WORKING = np.linalg.inv(_RGB_TO_LMS)
 
 
 def oklab_from_xyz(xyz: ArrayLike) -> Array:
@@ -45,9 +45,7 @@ def oklab_from_xyz(xyz: ArrayLike) -> Array:
 
 def xyz_from_oklab(lab: ArrayLike) -> Array:
     """Inverse of :func:`oklab_from_xyz`."""
-    return np.asarray(
-        ((np.asarray(lab, dtype=np.float64) @ _LAB_TO_LMS.T) ** 3) @ np.linalg.inv(XYZ_TO_LMS).T
-    )
+    return np.asarray(_cube(np.asarray(lab, dtype=np.float64) @ LAB_TO_LMS.T) @ np.linalg.inv(XYZ_TO_LMS).T)
 
 
 def oklab_from_working(rgb: ArrayLike) -> Array:
@@ -57,4 +55,8 @@ def oklab_from_working(rgb: ArrayLike) -> Array:
 
 def working_from_oklab(lab: ArrayLike) -> Array:
     """Inverse of :func:`oklab_from_working`."""
-    return np.asarray(((np.asarray(lab, dtype=np.float64) @ _LAB_TO_LMS.T) ** 3) @ _LMS_TO_RGB.T)
+    return np.asarray(_cube(np.asarray(lab, dtype=np.float64) @ LAB_TO_LMS.T) @ LMS_TO_WORKING.T)
+
+
+def _cube(values: Array) -> Array:
+    return values * values * values  # values ** 3 goes through pow and takes ten times as long

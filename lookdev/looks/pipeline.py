@@ -108,8 +108,8 @@ class Grade:
 class Pipeline:
     """A grade between two encodings: the look function.
 
-    Output-referred input is lifted to scene light first, output-referred results are rendered; where both ends
-    have the same encoding and the grade is the identity, the very same values come back.
+    Output-referred input is lifted to scene light first, output-referred results are rendered; where both
+    ends have the same encoding and the grade is the identity, the very same values come back.
 
     >>> from lookdev.colorimetry.encodings import SRGB
     >>> Pipeline(Grade(Look(title="as it stood")), SRGB, SRGB)([0.1, 0.5, 0.9]).tolist()

@@ -38,9 +38,9 @@ def test_d65_to_d50() -> None:
 )
 def test_second_opinion_by_colour_science(ours: str, theirs: str) -> None:
     expected = colour_science().adaptation.matrix_chromatic_adaptation_VonKries(
-        xyz_from_xy((0.4476, 0.4074)), xyz_from_xy(D65), theirs
+        xyz_from_xy((0.4476, 0.4074)), xyz_from_xy(D65), method
     )
-    assert np.abs(adaptation_matrix((0.4476, 0.4074), D65, ours) - expected).max() < 1e-12
+    assert np.abs(adaptation_matrix((0.4476, 0.4074), D65, method) - expected).max() < 1e-12
 
 
 WHITE = st.tuples(st.floats(0.22, 0.55), st.floats(0.25, 0.42)).filter(

@@ -18,7 +18,7 @@ def test_matrix() -> None:
 
 
 def test_inverse_matrix() -> None:
-    # Clause 5.3, XYZ to linear sRGB, four decimals as printed (the inverse of the rounded matrix above, so its
+    # Clause 5.3, XYZ to linear sRGB, as printed (the inverse of the rounded matrix above, so its
     # last digit is not ours: 0.0006 is the largest difference)
     printed = [[3.2406, -1.5372, -0.4986], [-0.9689, 1.8758, 0.0415], [0.0557, -0.2040, 1.0570]]
     assert np.abs(BT709.from_xyz - printed).max() < 6e-4

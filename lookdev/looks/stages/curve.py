@@ -56,7 +56,7 @@ class Curve(Parameters):
 def _ramp_integral(distance: Array, span: float) -> Array:
     """Integral from 0 to ``distance`` (>= 0) of a smoothstep that rises over ``span``."""
     t = np.clip(distance / span, 0.0, 1.0)
-    return np.asarray(span * (t**3 - t**4 / 2) + np.maximum(distance - span, 0.0))
+    return np.asarray(span * (t * t * t * (1.0 - t / 2)) + np.maximum(distance - span, 0.0))
 
 
 def curve_stops(stops: Array, parameters: Curve) -> Array:
@@ -70,8 +70,10 @@ def curve_stops(stops: Array, parameters: Curve) -> Array:
     toe_loss = c * _TOE_DEPTH * parameters.toe
     shoulder_loss = c * _SHOULDER_DEPTH * parameters.shoulder
     out = c * stops
-    out = out + toe_loss * _ramp_integral(down, _TOE_SPAN)
-    out = out - shoulder_loss * _ramp_integral(up, _SHOULDER_SPAN)
+    if toe_loss:
+        out = out + toe_loss * _ramp_integral(down, _TOE_SPAN)
+    if shoulder_loss:
+        out = out - shoulder_loss * _ramp_integral(up, _SHOULDER_SPAN)
     slope_below = c - toe_loss
     deep = _ramp_integral(np.maximum(down - _FLOOR_FROM, 0.0), _FLOOR_SPAN)
     return np.asarray(out - (1.0 - slope_below) * deep)

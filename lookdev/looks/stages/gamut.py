@@ -3,6 +3,10 @@
 How far the look pushes colours out is measured once, over the whole input cube, so that the same colour is
 treated alike in every frame. Where nothing is pushed out, nothing is touched. Else the chroma between a
 knee and that limit is laid between the knee and the display's edge, smoothly and without reversal.
+
+Known limit: close to the hue of blue, the straight way from grey leaves BT.709 by 0.0007 of linear light and
+comes back (BT.2020: 0.0004). The edge is where it leaves first, so at one hue there it steps by up to 0.035
+of chroma, and blue itself counts as past it once a look pushes anything out.
 """
 
 from __future__ import annotations
@@ -10,7 +14,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.colorimetry.oklab import oklab_from_working, working_from_oklab
+from lookdev.colorimetry.oklab import (
+    LAB_TO_LMS,
+    LMS_TO_WORKING,
+    oklab_from_working,
+    working_from_oklab,
+)
 from lookdev.colorimetry.rgb_spaces import WORKING, RGBSpace, matrix_between
 
 Array = NDArray[np.float64]
@@ -31,22 +40,31 @@ def chroma_ratio(rgb: Array, space: RGBSpace, at_least: float = 0.0) -> Array:
     Ratios below ``at_least`` may come back as 0. Colours lighter than white or darker than black count as 0:
     they go to white or black whatever their chroma.
     """
-    lab = oklab_from_working(rgb)
+    return _ratio(oklab_from_working(rgb), space, at_least)
+
+
+def _ratio(lab: Array, space: RGBSpace, at_least: float) -> Array:
     ratio = np.zeros(len(lab))
+    between = (lab[:, 0] > 0) & (lab[:, 0] < 1)
     if at_least > 0:
         stretched = lab * np.array([1.0, 1.0 / at_least, 1.0 / at_least])
-        todo = np.flatnonzero(_outside(stretched, space) & (lab[:, 0] > 0) & (lab[:, 0] < 1))
+        todo = np.flatnonzero(_outside(stretched, space) & between)
     else:
-        todo = np.flatnonzero((lab[:, 0] > 0) & (lab[:, 0] < 1) & (np.hypot(lab[:, 1], lab[:, 2]) > 1e-9))
+        todo = np.flatnonzero((np.hypot(lab[:, 1], lab[:, 2]) > 1e-9) & between)
     if todo.size == 0:
         return ratio
-    part = lab[todo]
+    # along the way each display primary is a cubic in the share s: the cube of a line, mixed by a matrix
+    start = lab[todo] * np.array([1.0, 0.0, 0.0]) @ LAB_TO_LMS.T
+    way = lab[todo] * np.array([0.0, 1.0, 1.0]) @ LAB_TO_LMS.T
+    mix = _lms_to(space).T
+    terms = (start**2 * start, 3 * start**2 * way, 3 * start * way**2, way**2 * way)
+    c0, c1, c2, c3 = (np.ascontiguousarray((term @ mix).T) for term in terms)
     low, high = np.zeros(todo.size), np.full(todo.size, 1.0 / at_least if at_least > 0 else 1e3)
     for _ in range(36):
-        middle = (low + high) / 2
-        scaled = np.stack([part[:, 0], part[:, 1] * middle, part[:, 2] * middle], axis=-1)
-        out = _outside(scaled, space)
-        low, high = np.where(out, low, middle), np.where(out, middle, high)
+        s = (low + high) / 2
+        display = ((c3 * s + c2) * s + c1) * s + c0
+        out = (display.min(axis=0) < -TOLERANCE) | (display.max(axis=0) > 1 + TOLERANCE)
+        low, high = np.where(out, low, s), np.where(out, s, high)
     ratio[todo] = 1.0 / np.maximum(low, 1e-6)
     return ratio
 
@@ -67,8 +85,8 @@ def bring_inside(rgb: Array, space: RGBSpace, limit: float) -> Array:
         return rgb
     flat = rgb.reshape(-1, 3)
     knee = knee_for(limit)
-    ratio = chroma_ratio(flat, space, knee)
     lab = oklab_from_working(flat)
+    ratio = _ratio(lab, space, knee)
     outer = (lab[:, 0] <= 0) | (lab[:, 0] >= 1)
     todo = np.flatnonzero((ratio > knee) | (outer & _outside(lab, space)))
     if todo.size == 0:
@@ -84,6 +102,11 @@ def bring_inside(rgb: Array, space: RGBSpace, limit: float) -> Array:
     return out.reshape(rgb.shape)
 
 
+def _lms_to(space: RGBSpace) -> Array:
+    return np.asarray(matrix_between(WORKING, space) @ LMS_TO_WORKING)
+
+
 def _outside(lab: Array, space: RGBSpace) -> NDArray[np.bool_]:
-    display = working_from_oklab(lab) @ matrix_between(WORKING, space).T
-    return np.asarray(np.any((display < -TOLERANCE) | (display > 1 + TOLERANCE), axis=-1))
+    lms = lab @ LAB_TO_LMS.T
+    display = (lms * lms * lms) @ _lms_to(space).T
+    return np.asarray((display.min(axis=-1) < -TOLERANCE) | (display.max(axis=-1) > 1 + TOLERANCE))

@@ -1,0 +1,147 @@
+"""The one look function: identity, agreement between encodings, no NaN, pickling."""
+
+from __future__ import annotations
+
+import pickle
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lookdev.colorimetry.encodings import DISPLAY_P3, SRGB, encoding_names, get_encoding
+from lookdev.looks.model import Look
+from lookdev.looks.pipeline import Grade, Pipeline
+from lookdev.looks.stages.balance import Cast
+from lookdev.looks.toml_file import find_looks, load_look
+from lookdev.render.reference import grade_reference, to_codes
+
+LOOKS = find_looks([Path(__file__).parents[2] / "looks"])
+SODIUM = Cast((0.533, 0.415), (0.3324, 0.3474), "HP1 under daylight balance")
+FAMILIES = ("R", "YR", "Y", "GY", "G", "BG", "B", "PB", "P", "RP")
+EXTREME = Look.model_validate(
+    {
+        "title": "everything at its end",
+        "exposure": {"stops": 10.0},
+        "balance": {"keep": 0.0, "mired": 300.0, "duv": 0.05},
+        "curve": {"contrast": 3.0, "toe": 1.0, "shoulder": 1.0, "black": 0.1, "pivot": 0.02},
+        "colour": {
+            "saturation": 3.0,
+            "families": {f: {"shift": 60.0, "chroma": 2.0, "value": 0.3} for f in FAMILIES},
+        },
+        "toning": {"shadows": {"hue": "5B", "amount": 0.15}, "highlights": {"hue": "5YR", "amount": 0.15}},
+        "cdl": {"slope": [16.0] * 3, "offset": [-4.0] * 3, "power": [16.0] * 3, "saturation": 4.0},
+    }
+)
+
+
+class LongWay(Grade):
+    """The identity look with its short cut taken out."""
+
+    @property
+    def is_identity(self) -> bool:
+        return False
+
+
+@pytest.mark.parametrize("kind", [Grade, LongWay])
+def test_identity_gives_back_all_of_the_8_bit_colours(kind: type[Grade]) -> None:
+    # 2^24 colours, a plane of red at a time; the long way goes through decode, lift, curve, rendering, encode
+    pipeline = Pipeline(kind(Look(title="as it stood"), SODIUM), SRGB, SRGB)
+    assert pipeline.limit == 1.0
+    green, blue = np.meshgrid(np.arange(256, dtype=np.uint8), np.arange(256, dtype=np.uint8), indexing="ij")
+    for red in range(256):
+        plane = np.stack([np.full_like(green, red), green, blue], axis=-1)
+        assert np.array_equal(grade_reference(plane, pipeline), plane), f"red {red}"
+
+
+@pytest.mark.parametrize("name", encoding_names())
+def test_identity_in_every_encoding(name: str) -> None:
+    encoding = get_encoding(name)
+    signal = np.random.default_rng(1).uniform(0, 1, (2000, 3))
+    look = Look(title="as it stood")
+    assert np.array_equal(Pipeline(Grade(look), encoding, encoding)(signal), signal)
+    if encoding.state == "scene":  # the long way too, to a 16-bit code
+        back = Pipeline(LongWay(look), encoding, encoding)(signal)
+        assert np.abs(back - signal).max() < 0.5 / 65535
+
+
+VALUES = np.array(
+    [
+        -3e38,
+        -65504.0,
+        -10.0,
+        -1.0,
+        -1e-3,
+        -1e-300,
+        -0.0,
+        0.0,
+        1e-300,
+        1e-9,
+        1e-3,
+        0.18,
+        1.0,
+        50.0,
+        65504.0,
+        3e38,
+    ]
+)
+GRID = np.stack(np.meshgrid(VALUES, VALUES, VALUES, indexing="ij"), axis=-1).reshape(-1, 3)
+
+
+@pytest.mark.parametrize("name", encoding_names())
+@pytest.mark.parametrize("look", [EXTREME, load_look(LOOKS[-1])], ids=lambda look: look.title)
+def test_no_nan_from_any_finite_value_in_any_encoding(name: str, look: Look) -> None:
+    grade, encoding = Grade(look, SODIUM), get_encoding(name)
+    with np.errstate(all="ignore"):
+        shown = Pipeline(grade, encoding, SRGB)(GRID)
+        logged = Pipeline(grade, get_encoding("Linear BT.2020"), encoding)(GRID)
+    assert not np.isnan(shown).any()
+    assert shown.min() >= 0
+    assert shown.max() <= 1
+    assert not np.isnan(logged).any()
+
+
+@pytest.mark.parametrize("path", LOOKS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("cast", [None, SODIUM], ids=["unmetered", "sodium"])
+def test_looks_of_ours(path: Path, cast: Cast | None) -> None:
+    look = load_look(path)
+    pipeline = Pipeline(Grade(look, cast), SRGB, SRGB)
+    grey = np.repeat(np.arange(256)[:, None] / 255, 3, axis=1)
+    out = pipeline(grey)
+    luma = SRGB.to_working(out)[:, 1]
+    assert np.all(np.diff(luma) > -1e-6)  # a grey ramp never turns back
+    twin = pickle.loads(pickle.dumps(pipeline))
+    assert np.array_equal(twin(grey), out)
+    assert twin.is_identity == pipeline.is_identity
+    assert np.abs(pipeline(grey[7]) - out[7]).max() < 1e-14  # one colour alone as among others
+    assert pipeline(np.empty((0, 3))).shape == (0, 3)
+
+
+def test_one_colour_of_two_encodings_is_graded_alike() -> None:
+    grade = Grade(load_look(LOOKS[-1]), SODIUM)
+    srgb = np.random.default_rng(5).uniform(0, 1, (5000, 3))
+    p3 = DISPLAY_P3.from_working(SRGB.to_working(srgb))
+    # before the gamut limit, which each takes from its own input cube
+    one, two = Pipeline(grade, SRGB, SRGB), Pipeline(grade, DISPLAY_P3, SRGB)
+    assert np.abs(grade(one.scene(srgb)) - grade(two.scene(p3))).max() < 1e-9
+    two.limit = one.limit
+    assert np.abs(one(srgb) - two(p3)).max() < 1e-6
+
+
+def test_a_log_still_and_a_display_still_of_one_scene_agree() -> None:
+    look = Look.model_validate({"title": "x", "curve": {"contrast": 1.2}, "exposure": {"stops": 0.5}})
+    grade, log = Grade(look), get_encoding("ACEScct")
+    srgb = np.random.default_rng(6).uniform(0.05, 0.8, (500, 3))
+    scene = Pipeline(grade, SRGB, SRGB).scene(srgb)
+    signal = log.from_working(scene)
+    assert np.abs(grade(Pipeline(grade, log, SRGB).scene(signal)) - grade(scene)).max() < 1e-9
+
+
+def test_a_stop_on_a_jpeg_rolls_into_the_shoulder() -> None:
+    pipeline = Pipeline(Grade(Look.model_validate({"title": "x", "exposure": {"stops": 1.0}})), SRGB, SRGB)
+    out = pipeline(np.full((1, 3), 0.9))
+    assert 0.9 < float(out[0, 1]) < 1.0  # a plain factor of two would have clipped
+
+
+def test_codes_round_half_up() -> None:
+    assert to_codes(np.array([0.5 / 255, 0.499 / 255, -1.0, 2.0]), 8).tolist() == [1, 0, 0, 255]
+    assert to_codes(np.array([1.0]), 16).tolist() == [65535]
