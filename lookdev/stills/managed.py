@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from lookdev.stills.icc import parse_profile, profile_bytes
 
 _NARROW, _WIDE = "sRGB", "Adobe RGB"  # Adobe RGB holds the printing gamuts that sRGB cuts
 _CUT_SHARE = 1e-3
+_BAND_PIXELS = 1 << 20
 _MODES = {"RGB": ("RGB", "RGB"), "GREY": ("GRAY", "L"), "CMYK": ("CMYK", "CMYK")}
 
 
@@ -60,10 +62,19 @@ def _through_littlecms(
             renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
             flags=ImageCms.Flags.BLACKPOINTCOMPENSATION,
         )
-        picture = _image(codes, pil_mode)
-        return np.asarray(ImageCms.applyTransform(picture, transform))
+        return _in_bands(codes, lambda band: ImageCms.applyTransform(_image(band, pil_mode), transform))
     except (ImageCms.PyCMSError, OSError, ValueError) as error:
         raise StillError("broken ICC profile", found=str(error)) from error
+
+
+def _in_bands(codes: NDArray[np.uint8], convert: Callable[[NDArray[np.uint8]], Any]) -> NDArray[np.uint8]:
+    """RGB (h, w, 3) of Pillow's conversion of a few rows at a time, so that a large picture is held once."""
+    height, width = codes.shape[:2]
+    out = np.empty((height, width, 3), dtype=np.uint8)
+    rows = max(1, _BAND_PIXELS // width)
+    for top in range(0, height, rows):
+        out[top : top + rows] = np.asarray(convert(codes[top : top + rows]))
+    return out
 
 
 def _image(codes: NDArray[np.uint8], pil_mode: str) -> Any:
@@ -77,4 +88,4 @@ def _image(codes: NDArray[np.uint8], pil_mode: str) -> Any:
 
 def cmyk_without_profile(pixels: NDArray[Any]) -> NDArray[np.uint8]:
     """Plain (1 - ink)(1 - black), Pillow's conversion: a picture to look at, no colour to trust."""
-    return np.asarray(_image(pixels, "CMYK").convert("RGB"))
+    return _in_bands(pixels, lambda band: _image(band, "CMYK").convert("RGB"))
