@@ -88,9 +88,8 @@ def test_one_line_soon_and_small(name: str, tmp_path: Path) -> None:
 
 def test_a_long_note_full_of_dots_is_no_mistake(tmp_path: Path) -> None:
     path = tmp_path / "note.toml"
-    path.write_text(
-        'note = """' + "Cold light. Grey walls. " * 50 + "\n" + "." * 80 + '\n..."""\n', encoding="utf-8"
-    )
+    note = "Cold light. Grey walls. " * 50 + "\n" + "." * 80 + "\n..."
+    path.write_text(f'note = """{note}"""\n', encoding="utf-8")
     assert load_look(path).is_identity
 
 

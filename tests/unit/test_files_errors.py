@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import pickle
 from pathlib import Path
 
@@ -56,7 +55,7 @@ def test_write_whole(tmp_path: Path) -> None:
     assert path.read_bytes() == "東\n".encode()
     write_whole(path, b"new")
     assert path.read_bytes() == b"new"
-    assert os.listdir(path.parent) == [path.name]
+    assert [p.name for p in path.parent.iterdir()] == [path.name]
 
 
 def test_a_failure_leaves_the_old_file_and_nothing_else(tmp_path: Path) -> None:
@@ -66,7 +65,7 @@ def test_a_failure_leaves_the_old_file_and_nothing_else(tmp_path: Path) -> None:
         part.write_text("half")
         raise RuntimeError
     assert path.read_text() == "old"
-    assert os.listdir(tmp_path) == ["a.txt"]
+    assert [p.name for p in tmp_path.iterdir()] == ["a.txt"]
 
 
 def test_a_folder_in_the_way_is_one_line(tmp_path: Path) -> None:
@@ -75,13 +74,13 @@ def test_a_folder_in_the_way_is_one_line(tmp_path: Path) -> None:
         with pytest.raises(LookdevError, match="cannot be written") as caught:
             write_whole(path, "x")
         assert str(caught.value).isprintable()
-    assert os.listdir(tmp_path) == ["file"]
+    assert [p.name for p in tmp_path.iterdir()] == ["file"]
 
 
 def test_long_names_still_have_room_for_the_temporary_one(tmp_path: Path) -> None:
     path = tmp_path / ("é" * 120 + ".txt")
     write_whole(path, "x")
-    assert os.listdir(tmp_path) == [path.name]
+    assert [p.name for p in tmp_path.iterdir()] == [path.name]
 
 
 def test_write_json(tmp_path: Path) -> None:
