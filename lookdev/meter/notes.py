@@ -270,6 +270,16 @@ def short_note(reading: Reading, plan: Plan) -> str:
     return f"{reading.name}: " + "; ".join(parts) if parts else ""
 
 
+def short_location_note(location: str, readings: Sequence[Reading], plan: Plan) -> str:
+    """One line on a location's readings together: contrast and the hours of enough light; "" for none."""
+    parts = [f"{c.key} to {c.fill} {c.ratio:.1f} : 1" for c in _contrasts(readings)]
+    for line in time_lines(readings, plan):
+        parts += [f"{line.source}: enough light until {t}" for t in line.enough_until]
+        parts += [f"{line.source}: enough light from {t}" for t in line.enough_from]
+        parts += [f"{line.source}: passes {plan.balance_k:.0f} K at {t}" for t in line.balance_at]
+    return "; ".join(parts)
+
+
 def _closest(shutter: SafeShutter) -> str:
     if not shutter.angles_deg:
         return "no safe shutter"
@@ -337,6 +347,11 @@ def location_data(notes: LocationNotes) -> dict[str, Any]:
         ],
         "balance_dial": dial_data(notes.balance_dial),
     }
+
+
+def location_summary(location: str, readings: Sequence[Reading], plan: Plan) -> dict[str, Any]:
+    """Everything about one location for summary.json: readings, matches, contrast, time lines, shutters."""
+    return location_data(location_notes(location, readings, plan))
 
 
 def match_data(found: Match | None) -> dict[str, Any] | None:

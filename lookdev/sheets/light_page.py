@@ -8,6 +8,7 @@ this page is printed and read in a van, no picture is judged on it.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -252,7 +253,7 @@ def _card(number: int, note: ReadingNotes, plan: Plan, *, again: bool = False) -
     """
     heading = clipped(_headline(note.reading), 90)
     figures = f"{colour_words(note)}  ·  {light_words(note.reading.illuminance_lux)}"
-    lines = card_lines(note, plan, again=again)
+    lines = [(label, glued(text)) for label, text in card_lines(note, plan, again=again)]
     number_width, label_width = 19.0, 58.0
 
     def height(width: float) -> float:
@@ -422,7 +423,9 @@ def rendition_line(note: ReadingNotes) -> str:
 # the other blocks -----------------------------------------------------------------------------------------
 
 
-def _titled(title: str, paragraphs: Sequence[str]) -> Block:
+def _titled(title: str, texts: Sequence[str]) -> Block:
+    paragraphs = [glued(text) for text in texts]
+
     def height(width: float) -> float:
         return text_height(title, TITLE, width) + 1 + sum(text_height(p, TEXT, width) for p in paragraphs)
 
@@ -488,6 +491,16 @@ def _tables(notes: LocationNotes) -> list[Block]:
     if reasons:
         blocks.append(_titled("No correction filter", list(reasons)))
     return blocks
+
+
+def glued(text: str) -> str:
+    """``text`` with no-break spaces between a number and its unit, and after ``Duv``.
+
+    >>> glued("-5 mired, Duv 0.0010") == "-5\\u00a0mired, Duv\\u00a00.0010"
+    True
+    """
+    text = re.sub(r"(?<=\d) (?=(?:mired|K|lx|fc|fps|Hz|s|stops)\b)", "\N{NO-BREAK SPACE}", text)
+    return text.replace("Duv ", "Duv\N{NO-BREAK SPACE}").replace(" + 1/3", "\N{NO-BREAK SPACE}+ 1/3")
 
 
 def clipped(text: str, most: int) -> str:

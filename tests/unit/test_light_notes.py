@@ -17,7 +17,15 @@ from lookdev.meter.fixture import nearest_reachable, reaches, shares
 from lookdev.meter.flicker import safe_shutter, swing
 from lookdev.meter.hints import flickers
 from lookdev.meter.log import Reading
-from lookdev.meter.notes import location_data, location_notes, reading_notes, short_note, summary
+from lookdev.meter.notes import (
+    location_data,
+    location_notes,
+    location_summary,
+    reading_notes,
+    short_location_note,
+    short_note,
+    summary,
+)
 from lookdev.meter.scout import Fixture, Plan
 from lookdev.meter.timeline import crossings, time_lines, words
 
@@ -249,6 +257,16 @@ def test_short_notes() -> None:
     )
     assert short_note(READINGS[5], PLAN) == ""
     assert short_note(READINGS[0], Plan(frame_rate_fps=24, shutter_angle_deg=172.8, mains_hz=50)) == ""
+
+
+def test_short_notes_of_a_location() -> None:
+    readings = [*DAY, Reading(row=8, source="window", role="key", illuminance_lux=800, cct_k=6000),
+                Reading(row=9, source="bounce", role="fill", illuminance_lux=200)]  # fmt: skip
+    assert short_location_note("Loft", readings, PLAN) == (
+        "window to bounce 4.0 : 1; window: enough light until 16:52; window: passes 4300 K at 16:39"
+    )
+    assert short_location_note("Loft", [], PLAN) == ""
+    assert location_summary("Loft", readings, PLAN)["contrast"][0]["stops"] == 2.0
 
 
 def test_cct_past_the_blue_end_is_not_a_number_to_give() -> None:
