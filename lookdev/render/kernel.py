@@ -192,6 +192,22 @@ def _interpolate(grid, nodes, out):  # type: ignore[no-untyped-def]
 
 
 @_compiled
+def _bend(grid, nodes, tolerance, hard):  # type: ignore[no-untyped-def]
+    top = nodes.shape[0] - 2
+    for i in range(grid.shape[0]):
+        r, g, b = min(int(grid[i, 0]), top), min(int(grid[i, 1]), top), min(int(grid[i, 2]), top)
+        worst = np.float32(0)
+        for c in range(3):
+            middle0 = nodes[b, g, r, c] + nodes[b + 1, g + 1, r + 1, c]
+            middle1 = nodes[b, g, r + 1, c] + nodes[b + 1, g + 1, r, c]
+            middle2 = nodes[b, g + 1, r, c] + nodes[b + 1, g, r + 1, c]
+            middle4 = nodes[b + 1, g, r, c] + nodes[b, g + 1, r + 1, c]
+            highest = max(max(middle0, middle1), max(middle2, middle4))
+            worst = max(worst, highest - min(min(middle0, middle1), min(middle2, middle4)))
+        hard[i] |= worst > 2 * tolerance
+
+
+@_compiled
 def _reduce(rows, red, green, blue, factor, out):  # type: ignore[no-untyped-def]
     width = out.shape[1]
     totals = np.empty(width, dtype=np.uint64)
@@ -295,6 +311,13 @@ def interpolate(grid: NDArray[np.float32], nodes: NDArray[np.float32]) -> NDArra
     out = np.empty_like(grid)
     _interpolate(grid, nodes, out)
     return out
+
+
+def mark_hard(
+    grid: NDArray[np.float32], nodes: NDArray[np.float32], tolerance: float, hard: NDArray[np.bool_]
+) -> None:
+    """Set ``hard`` (n,) where the diagonals of a position's cell disagree by more than ``tolerance``."""
+    _bend(grid, nodes, np.float32(tolerance), hard)
 
 
 def reduce_in_light(

@@ -2,7 +2,7 @@
 
 For 8-bit pixels the nodes lie at codes 0, 4, 8 ... 252 and 255 (65 a channel), so that a colour's place in
 its cell is a number of quarters and the arithmetic is exact in integers. Other pixels go through a shaper to
-a regular lattice: the signal itself for encoded pixels, stops for linear scene light.
+a regular lattice, 129 a channel: the signal itself for encoded pixels, stops for linear scene light.
 
 A lattice is compiled as far as it is needed: the look function itself, in float64, works out the nodes
 around the colours that a still has, once. Where the look bends so much within a cell that interpolation would
@@ -132,24 +132,24 @@ class Shaper:
 
 _TOE = MID_GREY * 2.0**-7
 ENCODED = Shaper(0.0, 1.0)
-SCENE_STOPS = Shaper(-MID_GREY * 2.0**-5, MID_GREY * 2.0**8, stops=True)
-SCENE_SIZE = 97
+SCENE_STOPS = Shaper(-_TOE, MID_GREY * 2.0**6, stops=True)
+GRID_SIZE = 129
 
 
-def shaper_for(source: Encoding) -> tuple[Shaper, int]:
-    """Shaper and nodes a channel: linear scene light in stops, encoded pixels as they are."""
+def shaper_for(source: Encoding) -> Shaper:
+    """Linear light in stops, encoded pixels as they are."""
     linear = float(source.decode(np.array([0.25]))[0]) == 0.25
-    return (SCENE_STOPS, SCENE_SIZE) if linear else (ENCODED, SIZE)
+    return SCENE_STOPS if linear else ENCODED
 
 
 class GridLattice:
-    """A look over a shaper; ``nodes`` (size, size, size, 3) float32 signal, blue slowest."""
+    """A look over a shaper; ``nodes`` (129, 129, 129, 3) float32 signal, blue slowest."""
 
     def __init__(self, transform: Transform) -> None:
         self.transform = transform
-        self.shaper, size = shaper_for(transform.source)
-        self.nodes = np.zeros((size, size, size, 3), dtype=np.float32)
-        self._compiler = _Compiler(size, self._work_out)
+        self.shaper = shaper_for(transform.source)
+        self.nodes = np.zeros((GRID_SIZE, GRID_SIZE, GRID_SIZE, 3), dtype=np.float32)
+        self._compiler = _Compiler(GRID_SIZE, self._work_out)
 
     @property
     def busy(self) -> bool:
@@ -161,15 +161,16 @@ class GridLattice:
         self.nodes[tuple(at.T)] = self.transform(signal)
 
     def __call__(self, signal: NDArray[np.floating]) -> NDArray[np.float32]:
-        """Signal (n, 3) through the look; what lies outside the shaper goes through the look itself."""
+        """Signal (n, 3) through the look; outside the shaper and where it bends by the look itself."""
         cells = len(self.nodes) - 1
         position = self.shaper.to_grid(signal)
         grid = np.asarray(np.clip(position, 0.0, 1.0) * cells, dtype=np.float32)
         self._compiler.ensure(kernel.used_grid_cells(grid, cells))
         out = kernel.interpolate(grid, self.nodes)
-        outside = np.any((position < 0.0) | (position > 1.0), axis=-1)
-        if outside.any():
-            out[outside] = self.transform(np.asarray(signal[outside], dtype=np.float64))
+        hard = np.any((position < 0.0) | (position > 1.0), axis=-1)
+        kernel.mark_hard(grid, self.nodes, BEND_CODES / 255.0, hard)
+        if hard.any():
+            out[hard] = self.transform(np.asarray(signal[hard], dtype=np.float64))
         return out
 
 
@@ -253,8 +254,8 @@ def _by_grid(lattice: GridLattice, flat: NDArray[Any], out: NDArray[Any], bits: 
 class LatticeStore:
     """The lattices last used, by key, so that the stills of one reading share them; safe between threads."""
 
-    def __init__(self, limit: int = 16) -> None:
-        self._limit = limit
+    def __init__(self, limit_bytes: int = 100_000_000) -> None:
+        self._limit = limit_bytes
         self._kept: OrderedDict[str, Lattice] = OrderedDict()
         self._lock = threading.Lock()
 
@@ -263,10 +264,13 @@ class LatticeStore:
         with self._lock:
             if key not in self._kept:
                 self._kept[key] = make()
-                if len(self._kept) > self._limit:
+                while len(self._kept) > 1 and self._size() > self._limit:
                     self._kept.popitem(last=False)
             self._kept.move_to_end(key)
             return self._kept[key]
+
+    def _size(self) -> int:
+        return sum(lattice.nodes.nbytes for lattice in self._kept.values())
 
 
 def _strips(count: int, threads: int) -> list[slice]:
