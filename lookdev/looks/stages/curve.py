@@ -75,8 +75,9 @@ def curve_stops(stops: Array, parameters: Curve) -> Array:
     if shoulder_loss:
         out = out - shoulder_loss * _ramp_integral(up, _SHOULDER_SPAN)
     slope_below = c - toe_loss
-    deep = _ramp_integral(np.maximum(down - _FLOOR_FROM, 0.0), _FLOOR_SPAN)
-    return np.asarray(out - (1.0 - slope_below) * deep)
+    if down.max(initial=0.0) > _FLOOR_FROM:
+        out = out - (1.0 - slope_below) * _ramp_integral(np.maximum(down - _FLOOR_FROM, 0.0), _FLOOR_SPAN)
+    return np.asarray(out)
 
 
 def apply_curve(scene: Array, parameters: Curve) -> Array:
