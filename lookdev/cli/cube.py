@@ -69,13 +69,15 @@ def cube(
     if out.exists() and not out.is_dir():
         raise RequestError("the output folder is a file", file=out, wanted="a folder (--out DIR)")
     places: list[Place] = []
+    failed: list[str] = []
     if looks:
         scout = open_scout(what)
         refuse_output_among_stills(what, out)
         opened = open_looks(looks)
         plan = plan_batch(scout, opened, out, only=tuple(only or ()))
         places = metered_places(plan.stills)
-        for problem in plan.errors:
+        failed = [*map(str, scout.log.errors), *plan.errors]
+        for problem in failed:
             say(problem)
     else:
         if only:
@@ -85,8 +87,7 @@ def cube(
         if what.is_dir() and (what / "meter.csv").exists():
             raise RequestError("is a scout: which looks?", file=what, wanted="--looks FOLDER or --looks FILE")
         opened = open_looks([what])
-        plan = None
-    written, failed = [], list(plan.errors) if plan is not None else []
+    written = []
     for look, slug in zip(opened, look_slugs(opened), strict=True):
         for place in (None, *places):
             for points in [1024] if one_dimensional else sizes:

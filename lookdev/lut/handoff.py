@@ -106,7 +106,9 @@ def make_handoff(request: HandoffRequest, step: Step) -> Handoff:
     plan = plan_batch(request.scout, (request.look,), out, only=request.only, options=StillOptions())
     part = out.with_name(f".{out.name}.part")
     shutil.rmtree(part, ignore_errors=True)
-    made = Handoff(out, out.with_name(f"{out.name}.zip"), errors=list(plan.errors))
+    made = Handoff(
+        out, out.with_name(f"{out.name}.zip"), errors=[*map(str, request.scout.log.errors), *plan.errors]
+    )
     try:
         part.mkdir(parents=True)
         _fill(part, slug, request, plan, made, step)
