@@ -228,6 +228,21 @@ def _reduce(rows, red, green, blue, factor, out):  # type: ignore[no-untyped-def
             out[y, x, 2] = totals[x] >> uint64(42)
 
 
+@_compiled
+def _to_codes(light, edges, out):  # type: ignore[no-untyped-def]
+    for y in range(out.shape[0]):
+        for x in range(out.shape[1]):
+            for c in range(3):
+                value = light[y, x, c]
+                code = 0
+                step = 128
+                while step:
+                    if value >= edges[c, code + step - 1]:
+                        code += step
+                    step >>= 1
+                out[y, x, c] = code
+
+
 _scratch = threading.local()
 
 
@@ -337,6 +352,13 @@ def reduce_in_light(
     return out
 
 
+def codes_of_light(light: NDArray[np.float32], edges: NDArray[np.float32]) -> NDArray[np.uint8]:
+    """8-bit codes of light (h, w, 3): how many of a channel's ``edges`` (3, 255), increasing, it reaches."""
+    out = np.empty(light.shape, dtype=np.uint8)
+    _to_codes(light, edges, out)
+    return out
+
+
 def _cache_folder() -> Path | None:
     folder = _apply.stats.cache_path
     return Path(folder) if folder else None
@@ -353,4 +375,6 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
     hard_colours(seen_cells(seen), nodes, seen, 1.0, 0)
     fill_table(seen_cells(seen), nodes, scratch_table())
     apply_table(pixels, scratch_table(), np.empty_like(pixels))
-    reduce_in_light(pixels, np.zeros((256, 3), dtype=np.float32), 2)
+    codes_of_light(
+        reduce_in_light(pixels, np.zeros((256, 3), dtype=np.float32), 2), np.zeros((3, 255), dtype=np.float32)
+    )

@@ -34,6 +34,10 @@ def reduced_to_box(pixels: NDArray[Any], encoding: Encoding, box: tuple[int, int
     factor = min(max(1, int(0.5 / scale)), _LARGEST_BLOCK, height, width)
     light = _block_means(pixels, encoding, factor)
     small = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
+    if pixels.dtype == np.uint8:
+        halves = np.repeat((np.arange(255) + 0.5)[:, None] / 255.0, 3, axis=1)
+        edges = np.ascontiguousarray(encoding.decode(halves).T, dtype=np.float32)
+        return kernel.codes_of_light(np.asarray(small, dtype=np.float32), edges)
     return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
 
 
