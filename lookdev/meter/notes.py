@@ -19,7 +19,7 @@ from lookdev.meter.hints import Hint, flickers, nearest_illuminants
 from lookdev.meter.log import Reading
 from lookdev.meter.scout import Plan, Scout
 from lookdev.meter.spectrum import STANDARDS, Rendition
-from lookdev.meter.timeline import TimeLine, time_lines
+from lookdev.meter.timeline import SHORTEST_MINUTES, TimeLine, time_lines
 from lookdev.meter.wording import signed
 
 XY = tuple[float, float]
@@ -137,18 +137,36 @@ SAME_UV = 0.0005
 """Two readings nearer than this in u', v' are one light, and need no match."""
 
 
+OTHER_UV = 0.005
+"""Readings under one source's name that differ by this, taken on one visit, are two lights."""
+
+
 def _matches(notes: Sequence[ReadingNotes]) -> tuple[Match, ...]:
-    """Between every two sources; of one source metered several times, the first reading that has a colour."""
-    first: dict[str, ReadingNotes] = {}
+    """Between every two lights; of a source metered at several hours, the first reading that has a colour."""
+    lights: list[ReadingNotes] = []
     for note in notes:
-        if note.xy is not None:
-            first.setdefault((note.reading.source or note.reading.name).casefold(), note)
+        if note.xy is not None and not any(_is_same_light(note, light) for light in lights):
+            lights.append(note)
     found = []
-    for one, other in permutations(first.values(), 2):
-        assert one.xy is not None and other.xy is not None and one.uv is not None and other.uv is not None
-        if math.hypot(one.uv[0] - other.uv[0], one.uv[1] - other.uv[1]) > SAME_UV:
+    for one, other in permutations(lights, 2):
+        assert one.xy is not None and other.xy is not None
+        if _distance_uv(one, other) > SAME_UV:
             found.append(match(one.reading.name, one.xy, other.reading.name, other.xy))
     return tuple(found)
+
+
+def _distance_uv(one: ReadingNotes, other: ReadingNotes) -> float:
+    assert one.uv is not None and other.uv is not None
+    return math.hypot(one.uv[0] - other.uv[0], one.uv[1] - other.uv[1])
+
+
+def _is_same_light(one: ReadingNotes, other: ReadingNotes) -> bool:
+    """Whether two readings are of one source: of one name, and of one colour or at another hour."""
+    names = [(n.reading.source or n.reading.name).casefold() for n in (one, other)]
+    if names[0] != names[1]:
+        return False
+    at_once = _apart(one.reading, other.reading) < SHORTEST_MINUTES
+    return not (at_once and _distance_uv(one, other) > OTHER_UV)
 
 
 MOST_MINUTES_APART = 60

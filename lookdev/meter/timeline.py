@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from lookdev.meter.scout import Plan
 
 
+SHORTEST_MINUTES = 30
+"""Readings nearer together than this are one visit, not a course of the day."""
+
+
 @dataclass(frozen=True)
 class TimeLine:
     """Readings of one source in the order of the clock.
@@ -68,7 +72,7 @@ def crossings(
 
 
 def time_lines(readings: Sequence[Reading], plan: Plan) -> tuple[TimeLine, ...]:
-    """A line for each source of a location with two or more readings at different times of day."""
+    """A line for each source of a location with readings half an hour or more apart."""
     groups: dict[str, list[Reading]] = {}
     for reading in readings:
         if reading.time is not None:
@@ -76,7 +80,7 @@ def time_lines(readings: Sequence[Reading], plan: Plan) -> tuple[TimeLine, ...]:
     lines = []
     for group in groups.values():
         timed = in_time_order(group)
-        if len({m for m, _ in timed}) >= 2:
+        if timed[-1][0] - timed[0][0] >= SHORTEST_MINUTES:
             lines.append(_line(timed, plan))
     return tuple(lines)
 

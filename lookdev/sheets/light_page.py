@@ -18,7 +18,7 @@ from lookdev.meter.cells import LUX_PER_FC
 from lookdev.meter.exposure import Exposure, constant_of, shutter_of
 from lookdev.meter.filters import Dial, Match
 from lookdev.meter.flicker import CAUTION, LAW
-from lookdev.meter.hints import Hint
+from lookdev.meter.hints import Hint, kind_of
 from lookdev.meter.log import Reading
 from lookdev.meter.notes import (
     LocationNotes,
@@ -277,6 +277,8 @@ def _card(number: int, note: ReadingNotes, plan: Plan, *, again: bool = False) -
 
 def _headline(reading: Reading) -> str:
     words = [reading.source or "Unnamed source"]
+    if reading.illuminant is not None:
+        words = [f"{reading.source}, {kind_of(reading.illuminant)}"]
     words += [w for w in (reading.role, reading.time) if w]
     return " · ".join(words)
 
@@ -350,10 +352,13 @@ def stop_line(exposure: Exposure) -> str:
             ways.append(f"a {exposure.smallest_angle_deg:.0f}° shutter")
         text += f"; or {' or '.join(ways)}"
         if exposure.lens_over_stops is not None and exposure.wanted_stop != exposure.lens_t_stop:
-            side = "over" if exposure.lens_over_stops >= 0 else "under"
-            text += (
-                f"; wide open at T{exposure.lens_t_stop:g}: {abs(exposure.lens_over_stops):.1f} stops {side}"
+            spare = exposure.lens_over_stops
+            side = (
+                "just enough"
+                if abs(spare) < 0.05
+                else f"{abs(spare):.1f} stops {'over' if spare > 0 else 'under'}"
             )
+            text += f"; wide open at T{exposure.lens_t_stop:g}: {side}"
     elif (
         exposure.over_stops > 0.05
         and exposure.shortest_s is not None
@@ -364,8 +369,8 @@ def stop_line(exposure: Exposure) -> str:
             f". Works down to EI {math.ceil(exposure.lowest_index - 1e-6)}, or up to a "
             f"{angle:.{0 if angle >= 10 else 1}f}° shutter ({seconds_words(exposure.shortest_s)})"
         )
-        if exposure.over_stops >= 1:
-            text += f"; or ND {0.3 * math.floor(exposure.over_stops):.1f} on the lens"
+        if exposure.over_stops >= 0.95:
+            text += f"; or ND {0.3 * math.floor(exposure.over_stops + 0.05):.1f} on the lens"
     return text + "."
 
 
@@ -413,7 +418,7 @@ def rendition_line(note: ReadingNotes) -> str:
         if value is not None
     ]
     if found.ssi is not None:
-        parts.append(f"SSI {found.ssi:.0f} to {found.ssi_reference}")
+        parts.append(f"SSI {f'{found.ssi:.0f}'.replace('-', minus)} to {found.ssi_reference}")
     text = ", ".join(parts) + f" ({note.rendition_of})"
     return (
         text + ". " + " ".join(f"{n[:1].upper()}{n[1:]}." for n in found.notes) if found.notes else text + "."

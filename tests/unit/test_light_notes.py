@@ -197,6 +197,8 @@ def test_the_hour_of_the_good_light() -> None:
 
 def test_lines_need_two_times_of_one_source() -> None:
     assert time_lines(DAY[:1], PLAN) == ()
+    soon = Reading(source="window", time="15:20", illuminance_lux=1500)
+    assert time_lines([DAY[0], soon], PLAN) == ()
     assert time_lines([DAY[0], Reading(source="lamp", time="16:00", illuminance_lux=3)], PLAN) == ()
 
 
@@ -227,6 +229,14 @@ def test_matches_go_both_ways_between_sources_and_not_between_hours() -> None:
         ("lamp", "window, 15:00"),
         ("twin", "window, 15:00"),
     ]
+
+
+def test_one_name_two_colours_on_one_visit_are_two_lights() -> None:
+    readings = [
+        Reading(row=2, source="window and lamp", x=0.3127, y=0.3290, time="15:50"),
+        Reading(row=3, source="window and lamp", x=0.4476, y=0.4074, time="15:58"),
+    ]
+    assert len(location_notes("Office", readings, PLAN).matches) == 2
 
 
 READINGS = [
