@@ -40,18 +40,18 @@ class LookdevError(Exception):
     def _line(self) -> str:
         where = []
         if self.file is not None:
-            where.append(_printable(str(self.file)))
+            where.append(one_line(str(self.file)))
         if self.row is not None:
             where.append(f"row {self.row}")
         if self.column is not None:
-            where.append(f"column {_clip(_printable(self.column))}")
+            where.append(f"column {_clip(one_line(self.column))}")
         if self.key is not None:
-            where.append(f"key {_clip(_printable(self.key))}")
-        what = [_printable(self.problem)]
+            where.append(f"key {_clip(one_line(self.key))}")
+        what = [one_line(self.problem)]
         if self.found is not None:
             what.append(f"found {_short(self.found)}")
         if self.wanted is not None:
-            what.append(f"wanted {_printable(self.wanted)}")
+            what.append(f"wanted {one_line(self.wanted)}")
         head = ", ".join(where)
         return (head + ": " if head else "") + "; ".join(what)
 
@@ -64,7 +64,7 @@ def _rebuild(kind: type[LookdevError], problem: str, state: dict[str, object]) -
     return kind(problem, **state)  # type: ignore[arg-type]
 
 
-def _printable(text: str) -> str:
+def one_line(text: str) -> str:
     """``text`` on one line, with control characters and lone surrogates shown as escapes."""
     out = []
     for char in text:
@@ -80,7 +80,7 @@ def _short(value: object) -> str:
         text = repr(value) if isinstance(value, str) else str(value)
     except (RecursionError, ValueError):  # a table nested without end, an integer of over 4300 digits
         text = f"a {type(value).__name__} too large to print"
-    return _clip(_printable(text))
+    return _clip(one_line(text))
 
 
 def _clip(text: str, limit: int = 80) -> str:

@@ -37,8 +37,8 @@ def whole_file(path: Path) -> Iterator[Path]:
 
 
 def write_whole(path: Path, data: bytes | str) -> None:
-    """Write ``data`` (text as UTF-8) so that ``path`` appears whole or not at all."""
-    raw = data.encode("utf-8") if isinstance(data, str) else data
+    """Write ``data`` so that ``path`` appears whole or not at all; text as UTF-8, stray bytes escaped."""
+    raw = data.encode("utf-8", "backslashreplace") if isinstance(data, str) else data
     with whole_file(path) as part:
         part.write_bytes(raw)
 

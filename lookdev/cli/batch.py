@@ -92,6 +92,12 @@ def batch(
         str | None,
         typer.Option(help="Address of a Dask scheduler that sees the same folders (lookdev[cluster])."),
     ] = None,
+    salvage: Annotated[
+        bool, typer.Option("--salvage", help="Use a truncated JPEG as far as it decodes.")
+    ] = False,
+    max_pixels: Annotated[
+        int | None, typer.Option(min=1, help="Largest still to open, in pixels; default 160 million.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print summary.json instead of the table.")] = False,
 ) -> None:
     """Do the whole job: graded stills, comparison sheets, .cube files, summary.json.
@@ -123,6 +129,8 @@ def batch(
         resume=resume,
         workers=workers,
         cluster=cluster,
+        salvage=salvage,
+        max_pixels=max_pixels,
         as_json=as_json,
     )
     raise typer.Exit(run_batch(request))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from lookdev.cli.common import Steps, progress, say
 from lookdev.colorimetry.encodings import get_encoding
-from lookdev.errors import LookdevError, RequestError
+from lookdev.errors import LookdevError, RequestError, one_line
 from lookdev.files import write_json
 
 if TYPE_CHECKING:
@@ -49,6 +49,8 @@ class BatchRequest:
     resume: bool = False
     workers: int = 2
     cluster: str | None = None
+    salvage: bool = False
+    max_pixels: int | None = None
     as_json: bool = False
 
 
@@ -70,6 +72,8 @@ def run_batch(request: BatchRequest) -> int:
         request.subsampling,
         _still_target(request.still_encoding),
         request.exact,
+        salvage=request.salvage,
+        max_pixels=request.max_pixels,
     )
     plan = plan_batch(
         request.scout,
@@ -87,9 +91,12 @@ def run_batch(request: BatchRequest) -> int:
 
         def tell(event: Event) -> None:
             if event.result is not None:
-                for line in (*event.result.errors, *event.result.warnings):
+                name = one_line(event.result.still.name)
+                for line in event.result.errors:
                     say(line)
-                step(event.done, event.total, event.result.still.name)
+                for line in event.result.warnings:
+                    say(f"{name}: {line}")
+                step(event.done, event.total, name)
             elif event.text:
                 say(event.text)
 
@@ -121,12 +128,13 @@ def run_batch(request: BatchRequest) -> int:
 
 def run_sheets(request: BatchRequest) -> int:
     """Do the sheets alone, from stills decoded at reduced scale; returns the exit status."""
-    from lookdev.render.batch import plan_batch, refuse_output_among_stills
+    from lookdev.render.batch import StillOptions, plan_batch, refuse_output_among_stills
     from lookdev.render.preview import do_preview
     from lookdev.sheets.from_batch import build_sheets
 
     refuse_output_among_stills(request.scout.folder, request.out)
-    plan = plan_batch(request.scout, request.looks, request.out, only=request.only)
+    options = StillOptions(salvage=request.salvage, max_pixels=request.max_pixels)
+    plan = plan_batch(request.scout, request.looks, request.out, only=request.only, options=options)
     errors = _log_errors(request.scout) + list(plan.errors)
     pictures: dict[Path, Preview] = {}
     with progress() as step, ThreadPoolExecutor(request.workers) as pool:
@@ -134,7 +142,7 @@ def run_sheets(request: BatchRequest) -> int:
         for count, (task, preview) in enumerate(zip(tasks, pool.map(do_preview, tasks), strict=True), 1):
             pictures[task.still] = preview
             errors += [preview.error] if preview.error else []
-            step(count, len(tasks), task.still.name)
+            step(count, len(tasks), one_line(task.still.name))
         sheets, sheet_errors = build_sheets(plan, pictures, request.out, request.paper, step)
     errors += sheet_errors
     for line in (*request.scout.log.warnings, *_still_warnings(plan), *errors):
@@ -186,7 +194,7 @@ def _still_warnings(plan: BatchPlan) -> list[str]:
     about: dict[str, list[str]] = {}
     for planned in plan.stills:
         for warning in planned.resolved.warnings:
-            about.setdefault(warning, []).append(planned.path.name)
+            about.setdefault(warning, []).append(one_line(planned.path.name))
     lines = []
     for warning, names in about.items():
         rest = f" and {len(names) - 3} more" if len(names) > 4 else ""
@@ -260,7 +268,7 @@ def _table(
         done = sum(1 for o in result.outputs if o.error is None) if result is not None else 0
         cells = (
             planned.location,
-            planned.path.name,
+            one_line(planned.path.name),
             (planned.reading.source or "") if planned.reading is not None else "",
             (result.encoding or "") if result is not None else "",
             "metered" if planned.resolved.cast is not None else "as it stood",

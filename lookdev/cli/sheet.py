@@ -32,6 +32,12 @@ def sheet(
     ] = None,
     paper: Annotated[Paper, typer.Option(help="Paper of the sheets.")] = Paper.a4,
     workers: Annotated[int, typer.Option(min=1, max=64, help="Stills in hand at the same time.")] = 2,
+    salvage: Annotated[
+        bool, typer.Option("--salvage", help="Use a truncated JPEG as far as it decodes.")
+    ] = False,
+    max_pixels: Annotated[
+        int | None, typer.Option(min=1, help="Largest still to open, in pixels; default 160 million.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the list of sheets as JSON.")] = False,
 ) -> None:
     """Make the comparison sheets alone: stills down, looks across, PDF and PNG, and an overview.
@@ -51,6 +57,8 @@ def sheet(
         only=tuple(only or ()),
         paper=paper.value,
         workers=workers,
+        salvage=salvage,
+        max_pixels=max_pixels,
         as_json=as_json,
     )
     raise typer.Exit(run_sheets(request))

@@ -6,7 +6,7 @@ written.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -35,7 +35,9 @@ class StillOptions:
     subsampling: str = "4:4:4"
     target: Encoding | None = None
     exact: bool = False
-    thumbnail_box: tuple[int, int] = (1080, 720)
+    thumbnail_box: tuple[int, int] = (1100, 1100)
+    salvage: bool = False
+    max_pixels: int | None = None
 
 
 @dataclass(frozen=True)
@@ -141,8 +143,16 @@ def plan_batch(
         location = _location(reading)
         error = None
         resolved, stops, metadata = Resolved(), 0.0, None
+        task = Task(
+            path,
+            thumbnails=thumbnails,
+            thumbnail_box=options.thumbnail_box,
+            exact=options.exact,
+            salvage=options.salvage,
+            max_pixels=options.max_pixels,
+        )
         try:
-            metadata, resolved = _decide(path, reading, scout)
+            metadata, resolved = _decide(task, reading, scout)
             stops, resolved = _matched(metadata, reading, scout, resolved)
         except LookdevError as problem:
             error = str(problem)
@@ -160,20 +170,18 @@ def plan_batch(
             )
             for look, slug in zip(looks, slugs, strict=True)
         )
-        task = Task(path, outputs, thumbnails, options.thumbnail_box, options.exact)
+        task = replace(task, outputs=outputs)
         planned.append(PlannedStill(path, name, location, reading, resolved, stops, task, metadata, error))
     locations = tuple(name for name in wanted if any(p.location == name for p in planned))
     return BatchPlan(scout, looks, tuple(planned), locations, tuple(errors))
 
 
-def _decide(path: Path, reading: Reading | None, scout: Scout) -> tuple[Metadata, Resolved]:
+def _decide(task: Task, reading: Reading | None, scout: Scout) -> tuple[Metadata, Resolved]:
     """A still's metadata and the cast in it; looks at pixels only for a grey patch."""
-    from lookdev.stills.reader import read_info, read_still
-
     if reading is not None and reading.grey is not None:
-        still = read_still(path)
+        still = task.read()
         return still.metadata, resolve_still(reading, scout.plan, still)
-    metadata = read_info(path)[1]
+    metadata = task.read_metadata()
     return metadata, resolve_reading(reading, scout.plan, metadata)
 
 

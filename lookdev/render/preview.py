@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.colorimetry.encodings import SRGB
 from lookdev.errors import LookdevError
 
 if TYPE_CHECKING:
@@ -31,17 +30,11 @@ class Preview:
 
 def do_preview(task: Task) -> Preview:
     """Read the task's still at reduced scale and put it through the task's looks; nothing is written."""
-    from lookdev.looks.model import Look
-    from lookdev.render.reference import grade_reference
-    from lookdev.stills.reader import read_still
+    from lookdev.render.tasks import small_pictures
 
     try:
-        still = read_still(task.still, max_edge_px=max(task.thumbnail_box))
-        stood = Look(title="as it stood").transform(still.encoding, SRGB)
-        pictures = [np.asarray(grade_reference(still.pixels, stood), dtype=np.uint8)]
-        for output in task.outputs:
-            transform = output.look.transform(still.encoding, SRGB, output.cast, output.exposure_stops)
-            pictures.append(np.asarray(grade_reference(still.pixels, transform), dtype=np.uint8))
+        still = task.read(reduced=True)
+        pictures = small_pictures(task, still)
     except LookdevError as problem:
         return Preview(error=str(problem))
     except (OSError, MemoryError) as problem:

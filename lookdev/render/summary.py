@@ -76,6 +76,7 @@ def _still(planned: PlannedStill, plan: BatchPlan, result: TaskResult | None, ou
         "encoding_from": result.encoding_origin if result else None,
         "sha256": result.still_sha256 if result else None,
         "warnings": [*planned.resolved.warnings, *(result.warnings if result else ())],
+        "notes": list(result.notes) if result else [],
         "error": planned.error or (result.error if result else None),
         "graded": [],
     }

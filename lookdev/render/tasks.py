@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
     from lookdev.looks.stages.balance import Cast
     from lookdev.render.lattice import Lattice, StillGrader
-    from lookdev.stills.still import Still
+    from lookdev.stills.still import Metadata, Still
 
 _THUMBNAIL_QUALITY = 97
 
@@ -70,6 +70,8 @@ class Task:
     thumbnail_box : (width, height) in pixels within which they fit.
     exact : grade through the float64 reference, not the lattice.
     write_stills : whether the outputs themselves are wanted, or their thumbnails alone.
+    salvage : use a truncated JPEG as far as it decodes.
+    max_pixels : refuse stills larger than this; None for the reader's own limit.
     """
 
     still: Path
@@ -78,6 +80,36 @@ class Task:
     thumbnail_box: tuple[int, int] = (720, 480)
     exact: bool = False
     write_stills: bool = True
+    salvage: bool = False
+    max_pixels: int | None = None
+
+    def read(self, *, reduced: bool = False) -> Still:
+        """The still; ``reduced``: at a scale that is enough for the thumbnails.
+
+        Raises
+        ------
+        StillError : it cannot be read.
+        """
+        from lookdev.stills.reader import MAX_PIXELS, read_still
+
+        return read_still(
+            self.still,
+            max_edge_px=max(self.thumbnail_box) if reduced else None,
+            max_pixels=self.max_pixels or MAX_PIXELS,
+            salvage=self.salvage,
+            draft=reduced,
+        )
+
+    def read_metadata(self) -> Metadata:
+        """What the still says of itself, without its pixels.
+
+        Raises
+        ------
+        StillError : it cannot be read.
+        """
+        from lookdev.stills.reader import MAX_PIXELS, read_info
+
+        return read_info(self.still, max_pixels=self.max_pixels or MAX_PIXELS)[1]
 
 
 @dataclass(frozen=True)
@@ -99,7 +131,7 @@ class TaskResult:
     Attributes
     ----------
     as_it_stood : thumbnail of the still ungraded (sRGB), or None.
-    encoding, encoding_origin, warnings : as the still says, for reports.
+    encoding, encoding_origin, warnings, notes : as the still says, for reports.
     seconds : wall time in the worker by kind of work ("read", "grade", "encode", "wait"). Not for files: it
         differs from run to run.
     """
@@ -112,6 +144,7 @@ class TaskResult:
     encoding: str | None = None
     encoding_origin: str | None = None
     warnings: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
 
     @property
@@ -166,7 +199,7 @@ def output_key(still_sha256: str, output: Output, task: Task) -> str:
         output.exposure_stops,
         output.target.name if output.target is not None else None,
         [output.path.suffix.lower(), output.bits, output.quality, output.subsampling],
-        [task.exact, task.thumbnail_box if task.thumbnails is not None else None],
+        [task.exact, task.salvage, task.thumbnail_box if task.thumbnails is not None else None],
     )
 
 
@@ -190,13 +223,12 @@ class _Work:
         if facts and all(results) and results and (self.stood is None or self.stood.exists()):
             return self._result(still_sha256, results, facts)
 
-        from lookdev.stills.reader import read_still
-
-        still = read_still(task.still)
+        still = task.read()
         facts = {
             "encoding": still.encoding.name,
             "encoding_origin": still.encoding_origin,
             "warnings": list(still.warnings),
+            "notes": list(still.notes),
         }
         self.seconds["read"] += perf_counter() - start
         self._grade(still, keys, results)
@@ -223,6 +255,7 @@ class _Work:
             encoding=facts.get("encoding"),
             encoding_origin=facts.get("encoding_origin"),
             warnings=tuple(facts.get("warnings", ())),
+            notes=tuple(facts.get("notes", ())),
             seconds=self.seconds,
         )
 
@@ -295,6 +328,15 @@ def target_of(output: Output, still: Still) -> Encoding:
     if output.target is not None:
         return output.target
     return still.encoding if still.encoding.state == "output" else SRGB
+
+
+def small_pictures(task: Task, still: Still) -> list[NDArray[np.uint8]]:
+    """``still`` (read at reduced scale) as it stood and through each output's look, sRGB code values."""
+    from lookdev.render.thumbnail import as_srgb
+
+    grader = _Grader(still, still.pixels, task.exact)
+    graded = (grader(output, False)[1] for output in task.outputs)
+    return [as_srgb(still.pixels, still.encoding), *(picture for picture in graded if picture is not None)]
 
 
 class _Grader:

@@ -132,7 +132,9 @@ def overview_model(
         first = pictures[stills[0].path]
         lights = tuple(_light(reading).line() for reading in _readings(stills))
         rows.append(Row(location, lights, _cells(first, keep)))
-    return SheetModel(plan.scout.title, f"{len(shown)} locations", columns, tuple(rows))
+    return SheetModel(
+        plan.scout.title, f"{len(shown)} location{'s' if len(shown) != 1 else ''}", columns, tuple(rows)
+    )
 
 
 def _readings(stills: list[PlannedStill]) -> list[Reading]:
