@@ -54,7 +54,7 @@ def run_light(
     import json
 
     from lookdev.cli.common import open_scout, progress, say
-    from lookdev.errors import LookdevError
+    from lookdev.errors import LookdevError, RequestError
     from lookdev.files import write_json, write_whole
     from lookdev.meter.notes import location_data, scout_notes
     from lookdev.render.batch import refuse_output_among_stills
@@ -66,6 +66,12 @@ def run_light(
     for line in (*scout.log.warnings, *errors):
         say(line)
     notes = scout_notes(scout, only)
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RequestError(
+            f"cannot be made: {error.strerror or error}", file=target, wanted="--out DIR"
+        ) from error
     written: list[Path] = []
     if pages:
         with progress(quiet=as_json) as step:

@@ -187,6 +187,21 @@ def test_a_wrong_request_is_status_2_one_line_and_writes_nothing(
     assert sorted(p.name for p in tmp_path.iterdir()) == ["day one"]
 
 
+def test_an_output_folder_that_cannot_be_made(scout: Path, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    done = run("light", str(scout), "--out", str(tmp_path / "file" / "notes"))
+    assert done.returncode == 2
+    assert "cannot be made" in done.stderr and len(done.stderr.strip().splitlines()) == 1
+
+
+def test_a_log_without_a_good_row(scout: Path) -> None:
+    (scout / "meter.csv").write_text("location,cct_k\nHall,hot\n")
+    done = run("light", str(scout))
+    assert done.returncode == 2
+    assert "row 2, column cct_k: not a number; found 'hot'" in done.stderr
+    assert "no reading to make notes of" in done.stderr
+
+
 def test_a_fixture_without_area_is_status_2(scout: Path) -> None:
     (scout / "scout.toml").write_text("[fixture]\nprimaries = [[0.2, 0.2], [0.3, 0.3], [0.4, 0.4]]\n")
     done = run("light", str(scout))

@@ -31,8 +31,8 @@ PANEL = ((0.69, 0.31), (0.17, 0.70), (0.14, 0.05))
 STOPS = [
     (
         42.0,
-        "T1.4 + 1/3: 1.6 stops under T2.8. Missing 89.7 lx (8.33 fc); or EI 2509; wide open at T1.4: 0.4 stops "
-        "over.",
+        "T1.4 + 1/3: 1.6 stops under T2.8. Missing 89.7 lx (8.33 fc); or EI 2509; wide open at T1.4: 0.4 "
+        "stops over.",
     ),
     (
         32.93,
@@ -41,8 +41,8 @@ STOPS = [
     (131.7, "T2.8: what T2.8 needs."),
     (
         526.848,
-        "T5.6: 2.0 stops over T2.8. Works down to EI 200, or up to a 45° shutter (1/192 s); or ND 0.6 on the "
-        "lens.",
+        "T5.6: 2.0 stops over T2.8. Works down to EI 200, or up to a 45° shutter (1/192 s); or ND 0.6 on "
+        "the lens.",
     ),
 ]  # fmt: skip
 
@@ -103,8 +103,8 @@ def test_shutter_words() -> None:
 
 def test_plan_words_say_what_was_assumed() -> None:
     assert plan_words(Plan()) == (
-        "Plan: 24 fps · 180° (1/48 s) (assumed: 24 fps, 180° shutter). No exposure_index in scout.toml: exposure "
-        "not worked out."
+        "Plan: 24 fps · 180° (1/48 s) (assumed: 24 fps, 180° shutter). No exposure_index in scout.toml: "
+        "exposure not worked out."
     )
     assert plan_words(PLAN).startswith("Plan: EI 800 · 24 fps · 180° (1/48 s) · to shoot at T2.8")
 
