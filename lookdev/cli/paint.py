@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lookdev.paint.chip import ChipSet
-    from lookdev.paint.predict import Site
+    from lookdev.paint.predict import Site, Viewing
 
 app = typer.Typer(
     name="paint",
@@ -135,6 +135,14 @@ def match(
             help="The colour wanted on screen: #hex, lab:L,a,b, a Munsell notation, or a patch STILL:x,y,w,h",
         ),
     ],
+    card: Annotated[
+        str | None,
+        typer.Option(
+            "--card",
+            metavar="x,y,w,h",
+            help="The 18% grey card in the target's still: tells how it was exposed.",
+        ),
+    ] = None,
     looks: LooksOption = None,
     chips: ChipsOption = None,
     only: OnlyOption = None,
@@ -166,7 +174,7 @@ def match(
 
     _check_out(scout, out, paper)
     encoding = get_encoding(encoding_in)
-    wanted = parse_target(target, scout)
+    wanted = parse_target(target, scout, card)
     opened, sites, errors = _sites(scout, only, balance, level)
     tried = looks_for(opened, looks)
     from_deck, chip_errors, warnings = _deck(chips)
@@ -176,6 +184,13 @@ def match(
     if not sites:
         raise RequestError("no light to match under", wanted="a reading that can be used in meter.csv")
     viewings = [Viewing(site, look, encoding) for site in sites for look in tried]
+    if wanted.card_lab is not None:
+        viewings = [_exposed(viewings, wanted.card_lab, level)]
+    elif wanted.from_still:
+        warnings.append(
+            "the still is taken as exposed so that a grey card reads 18%; else give --card or --level"
+        )
+        say(warnings[-1])
     found = find(wanted.lab, viewings, from_deck, count)
     answer = match_json(found, wanted, from_deck, viewings)
     page = match_page(found, wanted, from_deck, viewings)
@@ -328,6 +343,24 @@ def _wanted_chips(path: Path | None, names: list[str] | None) -> tuple[ChipSet, 
         errors,
         warnings,
     )
+
+
+def _exposed(viewings: list[Viewing], card_lab: Any, level: float) -> Viewing:
+    """The one viewing, at the exposure that the card in the graded still shows."""
+    from dataclasses import replace
+
+    from lookdev.errors import RequestError
+    from lookdev.paint.predict import level_of_card
+
+    if len(viewings) != 1:
+        raise RequestError(
+            "a graded still has one place and one look",
+            key="--card",
+            found=f"{len(viewings)} places and looks",
+            wanted="--only LOCATION and --looks LOOK",
+        )
+    stops = level + level_of_card(viewings[0], card_lab)
+    return replace(viewings[0], site=replace(viewings[0].site, level_stops=stops))
 
 
 def _print_predictions(found: Sequence[Any]) -> None:

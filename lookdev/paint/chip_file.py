@@ -451,8 +451,8 @@ class _Reader:
                 continue
             if scale < 1 and draft.reflectance.max() <= 1.2:
                 draft.remarks.append(
-                    f"highest value {draft.reflectance.max():g} in a file of percents: if that is a fraction, "
-                    "write it as percent"
+                    f"highest value {draft.reflectance.max():g} in a file of percents: if that is a "
+                    "fraction, write it as percent"
                 )
             draft.reflectance = self._fluorescent(draft, draft.reflectance * scale)
         self.drafts = [d for d in self.drafts if d.reflectance is not None or d.xyz is not None]

@@ -2,7 +2,7 @@
 
 In this order: the reading's own spectrum; the CIE illuminant that its source names; a daylight (from 4000 K)
 or Planckian spectrum of its CCT where Duv is small; chromatic adaptation alone. Whatever stands for the lamp
-is turned (linear Bradford) to the chromaticity that the meter read, so that a grey card lands where the
+is turned (linear CAT16) to the chromaticity that the meter read, so that a grey card lands where the
 meter says.
 """
 
@@ -28,6 +28,9 @@ Kind = Literal["spectrum", "illuminant", "daylight", "Planckian", "adaptation"]
 
 SMALL_DUV = 0.0054
 """Beyond this a lamp is no daylight and no glowing body (the limit of CIE 13.3-1995 for its references)."""
+
+METHOD = "CAT16"
+"""Bradford has no positive response to low-pressure sodium; CAT16 has."""
 
 SAME_UV = 0.004
 FAR_UV = 0.03
@@ -78,7 +81,7 @@ def light_of(reading: Reading) -> Light:
     from lookdev.meter.spectrum import read_spectrum, reference_at
 
     xy = reading.white_xy
-    name = reading.source or reading.location or f"meter.csv, row {reading.row}"
+    name = reading.source or "lamp not named"
     where: dict[str, Any] = {"file": "meter.csv", "row": reading.row}
     kind: Kind
     if reading.spectrum is not None:
@@ -112,7 +115,7 @@ def light_of(reading: Reading) -> Light:
                 trust += "; wrong for tubes, discharge lamps and LED: name their CIE illuminant"
         else:
             weights = _by_adaptation(xy, where)
-            kind, origin = "adaptation", "chromatic adaptation alone (Bradford), no spectrum"
+            kind, origin = "adaptation", "chromatic adaptation alone (CAT16), no spectrum"
             trust = "rough: metamerism is not in it; name a CIE illuminant or measure the spectrum"
     return _turned(name, weights, kind, origin, trust, xy, where)
 
@@ -120,7 +123,7 @@ def light_of(reading: Reading) -> Light:
 def _by_adaptation(xy: tuple[float, float], where: dict[str, Any]) -> Array:
     d65 = illuminant_weights("D65")
     try:
-        return np.asarray(d65 @ adaptation_matrix(white_xy(d65), xy).T)
+        return np.asarray(d65 @ adaptation_matrix(white_xy(d65), xy, METHOD).T)
     except ValueError:
         raise MeterError(
             "a light that no eye adapts to",
@@ -145,7 +148,7 @@ def _turned(
         distance = float(np.hypot(*(uv1976_from_xy(own) - uv1976_from_xy(xy))))
         if distance > 1e-5:
             try:
-                weights = np.asarray(weights @ adaptation_matrix(own, xy).T)
+                weights = np.asarray(weights @ adaptation_matrix(own, xy, METHOD).T)
             except ValueError:
                 raise MeterError(
                     "a light that no eye adapts to",

@@ -12,7 +12,7 @@ from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.munsell_notation import highest_real_chroma, munsell_from_lab
 from lookdev.paint.chip import ChipSet, munsell_coefficients, munsell_notations, munsell_set
 from lookdev.paint.metamerism import adapted_lab
-from lookdev.paint.predict import Viewing
+from lookdev.paint.predict import Viewing, screen_spread
 from lookdev.paint.recovery import sigmoid_reflectance
 from lookdev.paint.spectra import GRID_NM, illuminant_weights
 
@@ -232,9 +232,19 @@ def _verdict(found: Match, chips: ChipSet, viewings: Sequence[Viewing], screens:
         )
     if found.alike >= ALIKE_COUNT and found.alike_apart >= ALIKE_APART:
         out.append(
-            f"{found.alike} chips read as one with the first here (within {SAME:g}), as made they are up "
-            f"to {found.alike_apart:.0f} apart: this look makes many paints alike; choose among them by "
-            "lightness and by what the room needs."
+            f"{found.alike} chips read as one with the first here (within {SAME:g}); as made they are up "
+            f"to {found.alike_apart:.0f} apart: this light and look make many paints alike; choose among "
+            "them by lightness and by what the room needs."
+        )
+    spreads = [screen_spread(chips.subset([first.row]), v)[0] for v in viewings]
+    if None in spreads:
+        out.append(
+            "How far its estimated reflectance can be trusted here is not known: have the chip measured."
+        )
+    elif (spread := max(s for s in spreads if s is not None)) > max(SAME, first.worst / 2):
+        out.append(
+            f"Its reflectance is estimated, which leaves \u00b1 {spread:.1f} open here: have the first few "
+            "chips measured, or paint them out under the lamp, before choosing."
         )
     loss = chroma_kept(chips, screens)
     if loss < 0.25:

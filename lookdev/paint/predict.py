@@ -25,7 +25,7 @@ from lookdev.paint.chip import Chip, ChipSet
 from lookdev.paint.light import Light
 from lookdev.paint.metamerism import adapted_lab, inconstancy
 from lookdev.paint.recovery import Recovery, other_recoveries
-from lookdev.paint.spectra import illuminant_weights
+from lookdev.paint.spectra import GRID_NM, illuminant_weights
 
 if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike, Transform
@@ -113,6 +113,31 @@ class Viewing:
         """sRGB signal (n, 3) and CIELAB for D65 (n, 3) on screen of reflectances (n, 85)."""
         signal = self.signal(self.site.scene(np.atleast_2d(np.asarray(reflectances, dtype=np.float64))))
         return signal, lab_from_signal(signal)
+
+
+def level_of_card(viewing: Viewing, card_lab: ArrayLike) -> float:
+    """Stops of exposure at which an 18% grey card reads on screen as light as ``card_lab`` (CIELAB, D65).
+
+    Solved by halving, -10 to 10 stops: lightness on screen rises with exposure.
+
+    Raises
+    ------
+    RequestError : the card is black or white on screen, so that it tells nothing.
+    """
+    wanted = float(np.asarray(card_lab)[0])
+    base = viewing.site.scene(np.full(GRID_NM.shape, MID_GREY)) * 2.0**-viewing.site.level_stops
+    low, high = -10.0, 10.0
+    if not 1.0 < wanted < 99.0:
+        raise RequestError(
+            "the card tells nothing", found=f"L* {wanted:.1f}", wanted="a card neither black nor white"
+        )
+    for _ in range(50):
+        middle = (low + high) / 2
+        if float(lab_from_signal(viewing.signal(base * 2.0**middle))[0]) < wanted:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
 
 
 def _screen() -> Encoding:

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from lookdev.colorimetry.munsell_notation import notations
 from lookdev.colorimetry.rgb_spaces import SRGB, WORKING, matrix_between
 from lookdev.looks.stages.balance import describe_white
+from lookdev.looks.stages.base import signed
 from lookdev.paint.chip import KIND_WORDS, Chip, ChipSet
 from lookdev.paint.match import Match
 from lookdev.paint.metamerism import INCONSTANCY_LIMIT, METAMERISM_LIMIT, adapted_lab
@@ -76,12 +77,13 @@ def in_srgb(lab: Array) -> bool:
 
 def site_facts(site: Site) -> list[str]:
     """Light, trust and camera of a site, a line each."""
-    level = f", wall {site.level_stops:+.1f} stops from the card" if site.level_stops else ""
+    card = "exposed so that an 18% grey card reads 18%"
+    if abs(site.level_stops) >= 0.05:
+        card = f"the wall {signed(site.level_stops, 1)} stops from where an 18% grey card reads 18%"
     return [
         f"Light: {site.light.name}, {describe_white(site.light.xy)}. Spectrum: {site.light.origin}; "
         f"{site.light.trust}.",
-        f"Camera balanced to {describe_white(site.camera_xy)} ({site.camera_origin}); exposed so that an 18% "
-        f"grey card reads 18%{level}.",
+        f"Camera balanced to {describe_white(site.camera_xy)} ({site.camera_origin}); {card}.",
     ]
 
 
@@ -97,7 +99,7 @@ def warnings_of(prediction: Prediction) -> list[str]:
         out.append(
             "no second reflectance fits this colour: metamerism not known"
             if prediction.site.light.is_spectral
-            else "the lamp's spectrum is not known: neither is metamerism"
+            else "the lamp's spectrum is not known: neither is how the paint moves under it, nor metamerism"
         )
     elif prediction.metamerism > METAMERISM_LIMIT:
         out.append(
@@ -410,7 +412,8 @@ def match_page(found: Match, target: Target, chips: ChipSet, viewings: Sequence[
     candidates = []
     for i, rank in enumerate(found.ranked):
         chip = ranked.chips[i]
-        lines = [f"made: {munsell[i]} · {hex_of(signal_from_lab(made[i]))}"]
+        outside = "" if in_srgb(made[i]) else " (outside sRGB)"
+        lines = [f"made: {munsell[i]} · {hex_of(signal_from_lab(made[i]))}{outside}"]
         if i == 0:
             worst = int(np.argmax([rank.differences[viewings.index(v)] for v in shown]))
             residual = what_changed(found.target_lab, screens[worst][1][i])

@@ -5,15 +5,22 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lookdev.colorimetry.difference import lab_from_working
+from lookdev.colorimetry.encodings import Encoding
 from lookdev.colorimetry.munsell_notation import lab_from_munsell, parse_notation
 from lookdev.errors import RequestError
 from lookdev.paint.predict import lab_from_signal
 
+if TYPE_CHECKING:
+    from lookdev.stills.still import Still
+
 Array = NDArray[np.float64]
+Box = tuple[int, int, int, int]
 
 WANTED = "#8a6f5c, lab:54,9,14, a Munsell notation such as 5YR 6/4, or a patch STILL:x,y,w,h"
 _HEX = re.compile(r"#?([0-9a-f]{6})", re.IGNORECASE)
@@ -22,25 +29,37 @@ _PATCH = re.compile(r"(.+):\s*(\d+)\s*,\s*(\d+)\s*,\s*(\d+)\s*,\s*(\d+)\s*")
 
 @dataclass(frozen=True, eq=False)
 class Target:
-    """CIELAB (3,) for D65 as wanted on screen; ``words`` says where it is from."""
+    """CIELAB (3,) for D65 as wanted on screen; ``words`` says where it is from.
+
+    ``card_lab`` is the grey card of the same still, where one is pointed out; ``from_still`` tells that the
+    target is a patch of one.
+    """
 
     lab: Array
     words: str
+    card_lab: Array | None = None
+    from_still: bool = False
 
 
-def parse_target(text: str, folder: Path | None = None) -> Target:
+def parse_target(text: str, folder: Path | None = None, card: str | None = None) -> Target:
     """A target from text; stills are looked for as given, then in ``folder``.
+
+    ``card`` is the box ``x,y,w,h`` of an 18% grey card in the same still.
 
     Raises
     ------
     RequestError : it is none of the forms, or the patch lies outside the still.
     """
     plain = text.strip()
-    if match := _HEX.fullmatch(plain):
+    if card is None and (match := _HEX.fullmatch(plain)):
         signal = np.array([int(match[1][i : i + 2], 16) for i in (0, 2, 4)]) / 255.0
         return Target(lab_from_signal(signal), f"#{match[1].lower()}")
     if match := _PATCH.fullmatch(plain):
-        return _patch(match[1], (int(match[2]), int(match[3]), int(match[4]), int(match[5])), folder)
+        return _patch(match[1], (int(match[2]), int(match[3]), int(match[4]), int(match[5])), folder, card)
+    if card is not None:
+        raise RequestError(
+            "a card without a still", key="--card", found=text, wanted="a target STILL:x,y,w,h"
+        )
     numbers = re.sub(r"^(cie)?\s*lab\s*[:(]?|\)$", "", plain, flags=re.IGNORECASE)
     parts = [p for p in re.split(r"[\s,;]+", numbers.replace("\N{MINUS SIGN}", "-")) if p]
     if len(parts) == 3 and all(re.fullmatch(r"[+-]?\d+(\.\d*)?", p) for p in parts):
@@ -55,7 +74,8 @@ def parse_target(text: str, folder: Path | None = None) -> Target:
     return Target(lab_from_munsell(colour), f"Munsell {colour} seen in daylight")
 
 
-def _patch(name: str, box: tuple[int, int, int, int], folder: Path | None) -> Target:
+def _patch(name: str, box: Box, folder: Path | None, card: str | None) -> Target:
+    from lookdev.meter.cells import CellError, grey_box
     from lookdev.stills.reader import read_still
 
     path = Path(name)
@@ -64,27 +84,32 @@ def _patch(name: str, box: tuple[int, int, int, int], folder: Path | None) -> Ta
     if not path.exists():
         raise RequestError("no such still", file=name, wanted=WANTED)
     still = read_still(path)
+    if still.encoding.state != "output":
+        raise RequestError("is scene light, not a graded picture", file=path.name, wanted="a graded still")
+    words = f"{path.name} at {','.join(map(str, box))}"
+    card_lab = None
+    if card is not None:
+        try:
+            card_lab = _box_lab(still, grey_box(card))
+        except CellError as error:
+            raise RequestError(error.problem, key="--card", found=card, wanted=error.wanted) from None
+    return Target(_box_lab(still, box), words, card_lab, True)
+
+
+def _box_lab(still: Still, box: Box) -> Array:
     x, y, w, h = box
     height, width = still.pixels.shape[:2]
     if w < 1 or h < 1 or x + w > width or y + h > height:
         raise RequestError(
             "the patch lies outside the still",
-            file=path.name,
+            file=still.path.name,
             found=f"{x},{y},{w},{h}",
             wanted=f"x, y, w, h inside {width} x {height} pixels",
         )
-    if still.encoding.state != "output":
-        raise RequestError("is scene light, not a graded picture", file=path.name, wanted="a graded still")
-    return Target(
-        patch_lab(still.signal()[y : y + h, x : x + w], still.encoding), f"{path.name} at {x},{y},{w},{h}"
-    )
+    return patch_lab(still.signal()[y : y + h, x : x + w], still.encoding)
 
 
-def patch_lab(signal: Array, encoding: object) -> Array:
+def patch_lab(signal: Array, encoding: Encoding) -> Array:
     """CIELAB (3,) for D65 of the mean light of a patch (h, w, 3) of code values."""
-    from lookdev.colorimetry.difference import lab_from_working
-    from lookdev.colorimetry.encodings import Encoding
-
-    assert isinstance(encoding, Encoding)
     light = encoding.to_working(signal.reshape(-1, 3)).mean(axis=0)
     return lab_from_working(light)

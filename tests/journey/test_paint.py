@@ -100,6 +100,34 @@ def test_a_wall_picked_in_the_graded_still_gives_its_chip_first_under_every_lamp
             assert answer["ranked"][0]["worst_ciede2000"] < 1.0
 
 
+def test_an_underexposed_still_needs_its_card(scout, capsys, tmp_path):
+    from dataclasses import replace
+
+    from lookdev.looks.model import Look
+    from lookdev.meter.scout import load_scout
+    from lookdev.paint.predict import Viewing
+    from lookdev.paint.sites import sites_of
+
+    site = next(s for s in sites_of(load_scout(scout / "scout"))[0] if s.name == "Cabin")
+    deck = munsell_set()
+    wall = deck.reflectances[[c.name for c in deck.chips].index("10GY 4/4")]
+    dark = Viewing(replace(site, level_stops=-1.2), Look(title="plain"))
+    strip = np.repeat(dark.screen(np.stack([wall, np.full(85, 0.18)]))[0][None], 40, axis=0).repeat(
+        50, axis=1
+    )
+    Image.fromarray(np.floor(strip * 255 + 0.5).astype(np.uint8)).save(tmp_path / "dark.png")
+    (tmp_path / "plain.toml").write_text('title = "Plain"\n', encoding="utf-8")
+    for extra, first in ((["--card", "60,5,30,30"], True), ([], False)):
+        status = run(
+            "paint", "match", scout / "scout", f"{tmp_path / 'dark.png'}:5,5,30,30", *extra,
+            "--looks", tmp_path / "plain.toml", "--only", "cabin", "--out", tmp_path / "out", "--json",
+        )  # fmt: skip
+        answer = json.loads(capsys.readouterr().out)
+        assert status == 0
+        assert (answer["ranked"][0]["chip"] == "10GY 4/4") == first
+        assert any("give --card" in w for w in answer["warnings"]) != first
+
+
 def test_predict_says_all_there_is(scout, capsys):
     status = run(
         "paint", "predict", scout / "scout", "--chips", scout / "deck.csv",
@@ -189,6 +217,8 @@ def test_palette(scout, capsys):
         (("match", "{scout}", "#808080", "--looks", "{look}", "--paper", "a3"), "unknown paper"),
         (("match", "{scout}", "net_loft.png:500,0,10,10", "--looks", "{look}"), "outside the still"),
         (("match", "{scout}", "#808080"), "no looks given"),
+        (("match", "{scout}", "#808080", "--looks", "{look}", "--card", "1,2,3,4"), "a card without a still"),
+        (("match", "{scout}", "net_loft.png:1,1,9,9", "--looks", "{look}", "--card", "1,2,3"), "not a patch"),
         (("match", "{scout}", "#808080", "--looks", "{look}", "--chips", "nothing.csv"), "nothing.csv"),
         (("predict", "{scout}", "--looks", "{look}"), "no chip"),
         (
