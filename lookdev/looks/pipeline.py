@@ -12,8 +12,10 @@ from typing import Protocol, runtime_checkable
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lookdev.colorimetry import transfer_functions as tf
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.colorimetry.oklab import oklab_from_working, working_from_oklab
+from lookdev.colorimetry.rgb_spaces import WORKING, matrix_between
 from lookdev.looks.model import Look
 from lookdev.looks.rendering import lift_curve, render_curve
 from lookdev.looks.stages.balance import BalanceResult, Cast, resolve_balance
@@ -21,7 +23,7 @@ from lookdev.looks.stages.cdl import apply_cdl
 from lookdev.looks.stages.colour import adjust_families, saturate
 from lookdev.looks.stages.curve import apply_curve
 from lookdev.looks.stages.exposure import expose
-from lookdev.looks.stages.gamut import bring_inside, gamut_limit
+from lookdev.looks.stages.gamut import bring_inside, gamut_limit, inside_working
 from lookdev.looks.stages.toning import tone
 
 Array = NDArray[np.float64]
@@ -133,7 +135,13 @@ class Pipeline:
             return 1.0
         edge = np.linspace(0.0, 1.0, 21)
         cube = np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
-        return gamut_limit(self._linear(cube), self.target.space)
+        if self.source.state == "output":
+            return gamut_limit(self._linear(cube), self.target.space)
+        # Scene-referred input has no cube of its own that a picture fills: the display's own colours stand
+        # in, so that the same look treats log footage, raw files and stills alike.
+        shown = tf.srgb_decode(cube) @ matrix_between(self.target.space, WORKING).T
+        limit = gamut_limit(render_curve(inside_working(self.grade(lift_curve(shown)))), self.target.space)
+        return max(limit, 1.001)
 
     def _linear(self, signal: ArrayLike) -> Array:
         rgb = self.source.to_working(signal)
@@ -141,6 +149,8 @@ class Pipeline:
         if self.grade.is_identity and lifted == rendered:
             return rgb
         scene = self.grade(lift_curve(rgb) if lifted else rgb)
+        if rendered:
+            scene = inside_working(scene)
         return render_curve(scene) if rendered else scene
 
     def __call__(self, signal: ArrayLike) -> Array:

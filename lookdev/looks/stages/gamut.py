@@ -29,6 +29,26 @@ MAX_LIMIT = 4.0
 _LOWEST_KNEE = 0.75
 
 
+_DISTANCE_KNEE, _DISTANCE_LIMIT = 0.995, 3.0
+
+
+def inside_working(scene: Array) -> Array:
+    """Scene light (..., 3) without deep negatives, which wide camera gamuts give to bright saturated lights.
+
+    The rendering is straight below mid grey, so a bright light's negative channel would outweigh the
+    channels that the shoulder holds back, and turn it black. Each channel's distance from the largest, as a
+    share of it, is laid from [0.995, 3] into [0.995, 1]; what lies inside BT.2020 by that much is not
+    touched.
+    """
+    top = scene.max(axis=-1, keepdims=True)
+    safe = np.maximum(top, 1e-6)
+    distance = (top - scene) / safe
+    span = (_DISTANCE_LIMIT - _DISTANCE_KNEE) / (1.0 - _DISTANCE_KNEE)
+    d = np.clip((distance - _DISTANCE_KNEE) / (1.0 - _DISTANCE_KNEE), 0.0, span)
+    squeezed = _DISTANCE_KNEE + (1.0 - _DISTANCE_KNEE) * d / (1.0 + d * (1.0 - 1.0 / span))
+    return np.asarray(np.where((distance > _DISTANCE_KNEE) & (top > 1e-6), top - squeezed * safe, scene))
+
+
 def knee_for(limit: float) -> float:
     """Where compression starts, as a share of the way to the edge: near 1 for a small overshoot."""
     return max(_LOWEST_KNEE, 1.0 - 0.5 * (limit - 1.0))
