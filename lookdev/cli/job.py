@@ -59,7 +59,7 @@ def run_batch(request: BatchRequest) -> int:
     from lookdev.render.batch import StillOptions, plan_batch, refuse_output_among_stills
     from lookdev.render.executor import run_tasks
     from lookdev.render.summary import batch_summary
-    from lookdev.sheets.from_batch import build_sheets, pictures_of
+    from lookdev.sheets.from_batch import answer_words, build_sheets, pictures_of
 
     out = request.out
     refuse_output_among_stills(request.scout.folder, out)
@@ -110,19 +110,22 @@ def run_batch(request: BatchRequest) -> int:
         )
         by_still = {result.still: result for result in results}
         errors += [line for result in results for line in result.errors]
-        sheets, sheet_errors = build_sheets(plan, pictures_of(by_still), out / "sheets", request.paper, step)
+        pictures = pictures_of(by_still)
+        sheets, sheet_errors = build_sheets(plan, pictures, out / "sheets", request.paper, step)
         cubes, cube_errors = write_cubes(
             plan, out / "cubes", cube_ends, request.cube_size, request.workers, step
         )
     for line in (*sheet_errors, *cube_errors):
         say(line)
     errors += [*sheet_errors, *cube_errors]
-    summary = batch_summary(plan, by_still, out, cubes=cubes, sheets=sheets, errors=errors)
+    answers = {path: answer_words(plan, preview) for path, preview in pictures.items()}
+    summary = batch_summary(plan, by_still, out, answers=answers, cubes=cubes, sheets=sheets, errors=errors)
     write_json(out / "summary.json", summary)
     if request.as_json:
         print(json.dumps(summary, indent=2, ensure_ascii=False))
     else:
-        _table(plan, by_still, out, len(cubes), len(sheets), errors)
+        pages = sum(path.suffix == ".pdf" for path in sheets)
+        _table(plan, by_still, out, len(cubes), pages, errors)
     return 1 if errors else 0
 
 

@@ -48,13 +48,13 @@ def picture_difference(one: Picture, other: Picture) -> Difference:
 
 def still_differences(
     looks: Sequence[LookLike], pictures: Sequence[Picture | None]
-) -> list[tuple[str, str, Difference]]:
-    """(answer's title, look's title, difference) on one still; ``pictures``: graded, one a look."""
+) -> list[tuple[int, int, Difference]]:
+    """(answer, look, difference) on one still, the two by index; ``pictures``: graded, one a look."""
     out = []
-    for answer, look in compared_pairs(looks):
+    for answer, look in compared_pairs(looks) if pictures else ():
         one, other = pictures[answer], pictures[look]
         if one is not None and other is not None and one.shape == other.shape:
-            out.append((looks[answer].title, looks[look].title, picture_difference(one, other)))
+            out.append((answer, look, picture_difference(one, other)))
     return out
 
 

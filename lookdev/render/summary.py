@@ -20,14 +20,19 @@ def batch_summary(
     results: Mapping[Path, TaskResult],
     out: Path,
     *,
+    answers: Mapping[Path, Mapping[int, str]],
     cubes: Sequence[Mapping[str, object]],
     sheets: Sequence[Path],
     errors: Sequence[str],
 ) -> dict[str, Any]:
-    """The whole batch as plain data; paths are relative to ``out`` or to the scout."""
-    from lookdev.meter.notes import summary as light_summary
+    """The whole batch as plain data; paths are relative to ``out`` or to the scout.
 
-    readings = {p.reading.row: p.reading for p in plan.stills if p.reading is not None}
+    ``answers`` : by still, how far each received LUT is from the look that it answers, in words.
+    """
+    from lookdev.meter.log import readings_at
+    from lookdev.meter.notes import location_summary
+
+    readings = plan.scout.log.readings
     return {
         "lookdev": __version__,
         "title": plan.scout.title,
@@ -35,13 +40,11 @@ def batch_summary(
         "locations": [
             {
                 "name": name,
-                "readings": [
-                    {"row": row, **light_summary(reading, plan.scout.plan)}
-                    for row, reading in sorted(readings.items())
-                    if any(p.reading is reading and p.location == name for p in plan.stills)
-                ],
+                "light": location_summary(name, readings_at(name, readings), plan.scout.plan),
                 "stills": [
-                    _still(p, plan, results.get(p.path), out) for p in plan.stills if p.location == name
+                    _still(p, plan, results.get(p.path), out, answers.get(p.path, {}))
+                    for p in plan.stills
+                    if p.location == name
                 ],
             }
             for name in plan.locations
@@ -64,7 +67,13 @@ def _look(look: LookLike) -> dict[str, Any]:
     }
 
 
-def _still(planned: PlannedStill, plan: BatchPlan, result: TaskResult | None, out: Path) -> dict[str, Any]:
+def _still(
+    planned: PlannedStill,
+    plan: BatchPlan,
+    result: TaskResult | None,
+    out: Path,
+    answers: Mapping[int, str],
+) -> dict[str, Any]:
     reading = planned.reading
     entry: dict[str, Any] = {
         "file": planned.path.relative_to(plan.scout.folder).as_posix(),
@@ -82,7 +91,7 @@ def _still(planned: PlannedStill, plan: BatchPlan, result: TaskResult | None, ou
     }
     if result is None:
         return entry
-    for look, output in zip(plan.looks, result.outputs, strict=False):
+    for place, (look, output) in enumerate(zip(plan.looks, result.outputs, strict=False)):
         parameters = getattr(look, "balance", None)
         balance = resolve_balance(parameters, planned.resolved.cast) if parameters is not None else None
         entry["graded"].append(
@@ -91,6 +100,7 @@ def _still(planned: PlannedStill, plan: BatchPlan, result: TaskResult | None, ou
                 "file": _relative(output.path, out),
                 "sha256": output.sha256,
                 "balance": balance.summary() if balance is not None else None,
+                "against_the_look_it_answers": answers.get(place),
                 "error": output.error,
             }
         )

@@ -112,13 +112,17 @@ def location_model(
     plan: BatchPlan, pictures: Mapping[Path, Preview], location: str, stills: list[PlannedStill]
 ) -> SheetModel:
     """One location's sheet as data."""
-    from lookdev.meter.notes import short_note
+    from lookdev.meter.log import readings_at
+    from lookdev.meter.notes import short_location_note, short_note
 
     columns, keep = _columns(plan)
     readings = _readings(stills)
     rows = tuple(_row(plan, planned, pictures[planned.path], keep, len(readings) > 1) for planned in stills)
     lights = tuple(_light(reading) for reading in readings)
-    notes = tuple(short_note(reading, plan.scout.plan) for reading in readings)
+    notes = [short_note(reading, plan.scout.plan) for reading in readings]
+    notes.append(
+        short_location_note(location, readings_at(location, plan.scout.log.readings), plan.scout.plan)
+    )
     return SheetModel(plan.scout.title, location, columns, rows, lights, tuple(n for n in notes if n))
 
 
@@ -184,10 +188,23 @@ def _row(
     if preview.encoding and preview.encoding != "sRGB":
         details.append(preview.encoding)
     taken = tuple(_taken_out(plan.looks[i], cast) for i in keep)
+    answers = answer_words(plan, preview)
     return Row(
         planned.path.name.encode("utf-8", "replace").decode(),
         tuple(details),
         _cells(preview, keep),
         ("", *taken),
+        ("", *(answers.get(i, "") for i in keep)) if answers else (),
         warnings=(*planned.resolved.warnings, *preview.warnings),
     )
+
+
+def answer_words(plan: BatchPlan, preview: Preview) -> dict[int, str]:
+    """How far each received LUT is from the look that it answers, on one still, by its place in the plan."""
+    from lookdev.lut.answers import difference_words, still_differences
+
+    out: dict[int, str] = {}
+    for answer, look, apart in still_differences(plan.looks, preview.graded):
+        words = difference_words(plan.looks[look].title, apart)
+        out[answer] = f"{out[answer]}; {words}" if answer in out else words
+    return out

@@ -126,8 +126,8 @@ def test_an_answer_is_held_against_the_look_it_answers(theirs: Path) -> None:
     assert compared_pairs((other, GRADE)) == []
     x = np.random.default_rng(3).integers(40, 200, (20, 30, 3)) / 255
     pictures = [np.asarray(look.transform(SRGB, SRGB)(x) * 255 + 0.5, dtype=np.uint8) for look in looks]
-    ((title, against, apart),) = still_differences(looks, pictures)
-    assert (title, against) == ("Answer", "Grade") and apart.mean < 1.0
+    ((answered, against, apart),) = still_differences(looks, pictures)
+    assert (looks[answered].title, looks[against].title) == ("Answer", "Grade") and apart.mean < 1.0
     assert picture_difference(pictures[0], pictures[1]).mean > 3 * apart.mean
     assert still_differences(looks, [None, None, None]) == []
-    assert difference_words(against, apart).startswith("from Grade: ΔE00 mean 0.")
+    assert difference_words(looks[against].title, apart).startswith("from Grade: ΔE00 mean 0.")
