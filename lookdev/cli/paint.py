@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 app = typer.Typer(
     name="paint",
+    add_completion=False,
     no_args_is_help=True,
     rich_markup_mode="markdown",
     help="""Paint that reads right through the grade, for the art department.

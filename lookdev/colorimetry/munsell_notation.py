@@ -212,7 +212,7 @@ def xyy_from_munsell(hue: ArrayLike, value: ArrayLike, chroma: ArrayLike) -> Arr
     """x, y, Y (n, 3) under illuminant C, Y 0 to 1, of hues (circle of 100), values and chromas (n,).
 
     >>> xyy_from_munsell([15.0], [6.0], [4.0]).round(4).tolist()  # 5YR 6/4
-    [[0.3776, 0.3555, 0.2930]]
+    [[0.384, 0.3564, 0.293]]
     """
     h, v, c = np.broadcast_arrays(
         *(np.atleast_1d(np.asarray(a, dtype=np.float64)) for a in (hue, value, chroma))
@@ -282,7 +282,7 @@ def munsell_from_lab(lab_d65: ArrayLike) -> Array:
     """Hue, value, chroma (..., 3) of CIELAB (..., 3) for D65, carried to illuminant C by linear Bradford.
 
     >>> munsell_from_lab([50.0, 0.0, 0.0])[1:].round(1).tolist()
-    [4.8, 0.0]
+    [4.9, 0.0]
     """
     lab = np.asarray(lab_d65, dtype=np.float64)
     xyz = xyz_from_lab(lab.reshape(-1, 3)) @ adaptation_matrix(D65_XY, C_XY).T

@@ -74,11 +74,11 @@ def lamp_weights(wavelengths_nm: ArrayLike, power: ArrayLike, observer_degrees: 
 
     Examples
     --------
-    CIE standard illuminant A has X 109.85, Y 100, Z 35.58 (CIE 15:2018 table T.3, 2 degree observer):
+    CIE standard illuminant D65 has X 95.04, Y 100, Z 108.88 (CIE 15:2018 table T.3, 2 degree observer):
 
     >>> from lookdev.colorimetry.illuminants import illuminant_spectrum
-    >>> (100 * lamp_weights(*illuminant_spectrum("A")).sum(axis=0)).round(2).tolist()
-    [109.85, 100.0, 35.58]
+    >>> (100 * lamp_weights(*illuminant_spectrum("D65")).sum(axis=0)).round(1).tolist()
+    [95.0, 100.0, 108.9]
     """
     stimulus = lamp_at_1nm(wavelengths_nm, power)[:, None] * _observer(observer_degrees)
     luminance = stimulus[:, 1].sum()
