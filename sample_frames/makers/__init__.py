@@ -1,0 +1,1 @@
+"""The makers of the sample scout: places in code, their light by wavelength, cameras, files, truth."""

@@ -1,0 +1,177 @@
+"""Two cameras: one that sees as the CIE 1931 observer does, and one with measured sensitivities.
+
+Both are set by hand to a balance and an exposure. Scene-linear light is linear BT.2020 with D65 as white, and
+0.18 is an 18 % card exposed as an incident meter asks (ISO 2720, flat receptor, C = 280).
+
+exact: XYZ, carried from the camera's balance white to D65 by linear Bradford.
+sensor: measured sensitivities (NPL, "Nikon 5100 (NPL)" in colour-science's MSDS_CAMERA_SENSITIVITIES); raw
+values over those of the balance white; then one 3 x 3 matrix by white-point-preserving least squares
+(Finlayson and Drew 1997) to XYZ under the balance white, carried to D65, on the 24 chart reflectances and
+190 training reflectances (Academy P-2013-001, as colour-science carries them).
+"""
+
+from __future__ import annotations
+
+import warnings
+from functools import lru_cache
+
+import numpy as np
+from lookdev.colorimetry.adaptation import adaptation_matrix, xyz_from_xy
+from lookdev.colorimetry.rgb_spaces import BT2020, D65_XY
+from lookdev.colorimetry.temperature import balance_white_xy
+from numpy.typing import NDArray
+
+from makers import spectra
+from makers.place import Place, View
+from makers.transport import Transport, known_masks
+
+Array = NDArray[np.float64]
+
+SENSOR = "Nikon 5100 (NPL)"
+CONSTANT = 280.0
+"""ISO 2720 calibration constant of an incident meter with a flat receptor; the range there is 240 to 400."""
+LUMENS = 683.0
+
+
+@lru_cache(maxsize=None)
+def sensitivities() -> Array:
+    """Camera sensitivities on GRID (n, 3)."""
+    colour = spectra._colour()
+    data = colour.MSDS_CAMERA_SENSITIVITIES[SENSOR]
+    return np.stack(
+        [np.interp(spectra.GRID, data.wavelengths, data.values[:, i], left=0, right=0) for i in range(3)], axis=1
+    )
+
+
+@lru_cache(maxsize=None)
+def balance_spectrum(balance_k: float) -> Array:
+    """Spectrum on GRID of a camera's balance white: CIE daylight from 4000 K, Planckian below; luminance 1."""
+    colour = spectra._colour()
+    if balance_k >= 4000:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            sd = colour.sd_CIE_illuminant_D_series(balance_white_xy(balance_k))
+        s = np.interp(spectra.GRID, sd.wavelengths, sd.values)
+    else:
+        lam = spectra.GRID * 1e-9
+        s = lam**-5 / np.expm1(1.4388e-2 / (lam * balance_k))
+    return np.asarray(s / (LUMENS * (s @ spectra.observer()[:, 1])))
+
+
+@lru_cache(maxsize=None)
+def training() -> Array:
+    """Reflectances (n, grid) that the camera's matrix is fitted on."""
+    colour = spectra._colour()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        msds = colour.characterisation.read_training_data_rawtoaces_v1()
+    rows = [np.interp(spectra.GRID, msds.wavelengths, msds.values[:, i]) for i in range(msds.values.shape[1])]
+    return np.array([*rows, *spectra.chart().values()])
+
+
+@lru_cache(maxsize=None)
+def sensor_matrix(balance_k: float) -> tuple[Array, Array]:
+    """(3, 3) from balanced camera RGB to XYZ at D65, and what the sensor reads of the balance white (3,)."""
+    light = balance_spectrum(balance_k)
+    lit = training() * light
+    neutral = light @ sensitivities()
+    rgb = lit @ sensitivities() / neutral
+    to_d65 = adaptation_matrix(tuple(balance_white_xy(balance_k)), D65_XY)
+    xyz = LUMENS * (lit @ spectra.observer()) @ to_d65.T
+    white = xyz_from_xy(D65_XY)
+    matrix = np.zeros((3, 3))
+    for i in range(3):  # least squares with rows that sum to the white: m3 = w - m1 - m2
+        a = rgb[:, :2] - rgb[:, 2:]
+        two = np.linalg.lstsq(a, xyz[:, i] - white[i] * rgb[:, 2], rcond=None)[0]
+        matrix[i] = [two[0], two[1], white[i] - two.sum()]
+    return matrix, neutral
+
+
+def group_scales(place: Place, first: Transport) -> dict[str, float]:
+    """Power of each lamp group so that the first view's card gets its illuminance."""
+    out = {}
+    for group, lamp in place.lamps.items():
+        w = spectra.weights(lamp.illuminant, spectra.observer()[:, 1:2])[:, 0]
+        out[group] = place.lux[group] / (LUMENS * float(first.irradiance[group] @ w))
+    return out
+
+
+def light_at_card(place: Place, transport: Transport, scales: dict[str, float]) -> Array:
+    """Spectral irradiance on GRID at the card, W/m2/nm."""
+    total = np.zeros(spectra.GRID.shape)
+    for group, lamp in place.lamps.items():
+        seen = transport.irradiance[group] @ spectra.band_interpolation()
+        total += scales[group] * seen * spectra.lamp(lamp.illuminant)
+    return total
+
+
+def gain(view: View) -> float:
+    """Scene light of a perfect matt white per lux: 1 / 0.18 of what the meter puts at 0.18."""
+    time_s, stop, iso = view.exposure
+    return time_s * iso / (stop**2 * CONSTANT)
+
+
+def _masks(view: View, scale: float) -> list[tuple[Array, NDArray[np.bool_]]]:
+    """Where a surface of known reflectance is seen: reflectance on GRID and mask."""
+    known = [*spectra.chart().values(), np.full(spectra.GRID.shape, spectra.GREY_REFLECTANCE)]
+    return list(zip(known, known_masks(view, scale), strict=True))
+
+
+def expose(
+    place: Place, view: View, transport: Transport, scales: dict[str, float], channels: Array, lamp: str = ""
+) -> NDArray[np.float32]:
+    """(h, w, channels): pi x radiance over the ``channels`` (grid, n) of an observer or a sensor, by exposure.
+
+    ``lamp`` stands in for every lamp of the place, with the same illuminance from each group.
+    """
+    first = next(iter(transport.images.values()))
+    scale = first.shape[1] / view.size[0]
+    out = np.zeros((*first.shape[:2], channels.shape[1]), dtype=np.float32)
+    for group, kind in place.lamps.items():
+        name = lamp or kind.illuminant
+        power = scales[group]
+        if lamp:
+            y = spectra.observer()[:, 1]
+            power *= float(spectra.lamp(kind.illuminant) @ y) / float(spectra.lamp(lamp) @ y)
+        factor = np.pi * power * gain(view)
+        image = transport.images[group]
+        part = image @ (spectra.weights(name, channels) * factor).astype(np.float32)
+        for reflectance, mask in _masks(view, scale):
+            w = spectra.weights(name, channels, reflectance) * factor
+            part[mask] = image[mask] @ w.astype(np.float32)
+        out += part
+    return out
+
+
+def exact_scene(place: Place, view: View, transport: Transport, scales: dict[str, float]) -> NDArray[np.float32]:
+    """Scene-linear BT.2020 (h, w, 3) of the exact camera."""
+    xyz = expose(place, view, transport, scales, LUMENS * spectra.observer())
+    to_d65 = adaptation_matrix(tuple(balance_white_xy(place.balance_k)), D65_XY)
+    return np.asarray(xyz @ (BT2020.from_xyz @ to_d65).T.astype(np.float32))
+
+
+def sensor_raw(place: Place, view: View, transport: Transport, scales: dict[str, float]) -> NDArray[np.float32]:
+    """Balanced raw (h, w, 3) of the real sensor: 1 in all channels is a perfect white under the balance."""
+    neutral = sensor_matrix(place.balance_k)[1]
+    return expose(place, view, transport, scales, sensitivities() / neutral)
+
+
+def sensor_scene(place: Place, view: View, transport: Transport, scales: dict[str, float]) -> NDArray[np.float32]:
+    """Scene-linear BT.2020 (h, w, 3) of the real-sensor camera."""
+    raw = sensor_raw(place, view, transport, scales)
+    matrix = sensor_matrix(place.balance_k)[0]
+    return np.asarray(raw @ (BT2020.from_xyz @ matrix).T.astype(np.float32))
+
+
+def scene_light(place: Place, view: View, transport: Transport, scales: dict[str, float]) -> NDArray[np.float32]:
+    """Scene-linear BT.2020 (h, w, 3) of the view's own camera."""
+    make = exact_scene if view.camera == "exact" else sensor_scene
+    return make(place, view, transport, scales)
+
+
+def chart_under_d65(reflectances: Array) -> Array:
+    """XYZ (n, 3), white at Y = 1, of reflectances (n, grid) under D65."""
+    light = spectra.lamp("D65")
+    return np.asarray((reflectances * light) @ spectra.observer() / (light @ spectra.observer()[:, 1]))
+
+

@@ -1,0 +1,244 @@
+"""Makes the sample scout: frames, truth.json and meter.csv from places in code. Needs the extra ``frames``.
+
+    python sample_frames/render.py                 everything, about an hour on two cores
+    python sample_frames/render.py --check         frames, truth and meter log belong together (seconds)
+    python sample_frames/render.py --crop          a small crop of every view rendered again, against the record
+    python sample_frames/render.py --only car_deck one place
+
+Light transport is kept in a cache folder outside the repository (``--cache``, or LOOKDEV_FRAMES_CACHE), so
+that files can be written again without rendering.
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import hashlib
+import importlib
+import io
+import json
+import os
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+HERE = Path(__file__).resolve().parent
+sys.path.insert(0, str(HERE))
+
+from lookdev.colorimetry.temperature import balance_white_xy, cct_duv_from_xy  # noqa: E402
+
+from makers import cameras, files, spectra, transport  # noqa: E402
+from makers.geometry import Builder  # noqa: E402
+from makers.place import Place, View, card_corners, inner_box, lens_of, patch_corners, rig_frame  # noqa: E402
+
+PLACES = ("ferry_hall", "loading_dock", "net_loft", "cabin", "car_deck", "chart_room", "harbour_office")
+PASSES = 1
+CROP = (24, 16)
+COLUMNS = (
+    "stills", "location", "source", "cct_k", "duv", "x", "y", "lux", "camera_balance_k", "grey", "time", "role",
+    "note",
+)  # fmt: skip
+
+
+def place_of(key: str) -> Place:
+    place: Place = importlib.import_module(f"makers.places.{key}").PLACE
+    return place
+
+
+def rounded(values: Any, digits: int = 5) -> Any:
+    return np.round(np.asarray(values, dtype=float), digits).tolist()
+
+
+def xy_of(spectrum: Any) -> tuple[float, float]:
+    xyz = np.asarray(spectrum) @ spectra.observer()
+    return float(xyz[0] / xyz.sum()), float(xyz[1] / xyz.sum())
+
+
+def light_record(spectrum: Any) -> dict[str, Any]:
+    """Chromaticity, CCT, Duv and illuminance of a spectral irradiance on GRID."""
+    xy = xy_of(spectrum)
+    cct, duv = cct_duv_from_xy(xy)
+    lux = cameras.LUMENS * float(np.asarray(spectrum) @ spectra.observer()[:, 1])
+    return {
+        "x": round(xy[0], 5), "y": round(xy[1], 5), "cct_k": round(cct, 1), "duv": round(duv, 5),
+        "illuminance_lux": round(lux, 2),
+    }  # fmt: skip
+
+
+def boxes(place: Place, view: View) -> dict[str, Any]:
+    """Pixel boxes x, y, w, h of card, patches and walls."""
+    lens = lens_of(view)
+    b = Builder()
+    with rig_frame(view.rig, b):
+        card = inner_box(lens, b.world(card_corners(view.rig.scale)), 0.8)
+        patches = {
+            name: inner_box(lens, b.world(patch_corners(i, view.rig.scale)), 0.7)
+            for i, name in enumerate(spectra.chart())
+        }
+    walls = {w.name: inner_box(lens, np.array(w.corners), 0.85) for w in place.walls if w.name in view.walls}
+    return {"grey_card": list(card), "chart": {k: list(v) for k, v in patches.items()}, "walls": {k: list(v) for k, v in walls.items()}}
+
+
+def mean_in(image: Any, box: Any) -> Any:
+    x, y, w, h = box
+    return image[y : y + h, x : x + w].reshape(-1, image.shape[-1]).astype(np.float64).mean(axis=0)
+
+
+def view_record(
+    place: Place, view: View, light: transport.Transport, scales: dict[str, float], scene: Any, path: Path
+) -> dict[str, Any]:
+    """What is true of one still."""
+    found = boxes(place, view)
+    at_card = cameras.light_at_card(place, light, scales)
+    incident = light_record(at_card)
+    time_s, stop, iso = view.exposure
+    card_xyz_d65 = cameras.expose(place, view, light, scales, cameras.LUMENS * spectra.observer(), "D65")
+    share = mean_in(card_xyz_d65, found["grey_card"])[1] / spectra.GREY_REFLECTANCE
+    offset = float(np.log2(incident["illuminance_lux"] * cameras.gain(view)))
+    return {
+        "file": path.name,
+        "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
+        "size": list(view.size),
+        "camera": view.camera,
+        "file_kind": view.file,
+        "exposure": {"time_s": time_s, "f_number": stop, "iso": iso, "time": view.time},
+        "camera_balance_k": place.balance_k,
+        "camera_balance_xy": rounded(balance_white_xy(place.balance_k)),
+        "lamps": {
+            g: {
+                "spectrum": f"CIE illuminant {lamp.illuminant}",
+                "source": "CIE 15:2018",
+                "words": lamp.words,
+                "role": lamp.role,
+                **{k: v for k, v in light_record(spectra.lamp(lamp.illuminant)).items() if k != "illuminance_lux"},
+            }
+            for g, lamp in place.lamps.items()
+        },
+        "light_at_card": incident,
+        "stops_over_meter": round(offset, 3),
+        "card_scene_rgb": rounded(mean_in(scene, found["grey_card"])),
+        "boxes": found,
+        "chart_under_d65_xyz": {
+            name: rounded(mean_in(card_xyz_d65, box) / share) for name, box in found["chart"].items()
+        },
+        "samples_per_pixel": {"frame": PASSES * transport.PASS_SPP, "board": PASSES * (transport.PASS_SPP + transport.BOARD_SPP)},
+        "seed": view.seed,
+    }
+
+
+def meter_row(place: Place, view: View, record: dict[str, Any]) -> list[str]:
+    light = record["light_at_card"]
+    lux = light["illuminance_lux"]
+    grey = ",".join(str(v) for v in record["boxes"]["grey_card"]) if view.grey_in_log else ""
+    note = "at the card" if len(place.lamps) == 1 else f"at the card: {view.name.rsplit('_', 1)[1]} side, both lamps"
+    return [
+        record["file"], place.location, place.source, f"{light['cct_k']:.0f}", f"{light['duv']:.4f}",
+        f"{light['x']:.4f}", f"{light['y']:.4f}", f"{lux:.0f}" if lux >= 100 else f"{lux:.1f}",
+        f"{place.balance_k:.0f}", grey, view.time, "", note,
+    ]  # fmt: skip
+
+
+def surfaces() -> dict[str, Any]:
+    """Reflectances, 380 nm to 780 nm by 10 nm."""
+    step = 10
+    walls = {}
+    for key in PLACES:
+        place = place_of(key)
+        for wall in place.walls:
+            walls[f"{key}: {wall.name}"] = {
+                "munsell": wall.notation, "source": spectra.PAINT_SOURCE,
+                "reflectance": rounded(spectra.paint(wall.notation)[::step]),
+            }  # fmt: skip
+    return {
+        "wavelengths_nm": spectra.GRID[::step].astype(int).tolist(),
+        "grey_card": {"source": "spectrally flat by definition", "reflectance": spectra.GREY_REFLECTANCE},
+        "chart": {
+            "source": spectra.CHART_SOURCE,
+            "reflectance": {n: rounded(r[::step]) for n, r in spectra.chart().items()},
+        },
+        "walls": walls,
+    }
+
+
+def make(args: argparse.Namespace) -> None:
+    out = Path(args.out)
+    cache = Path(args.cache)
+    spectra.keep_paints(cache)
+    truth_path = out / "truth.json"
+    old = json.loads(truth_path.read_text(encoding="utf-8")) if truth_path.exists() else {"stills": []}
+    records = {r["file"]: r for r in old["stills"]}
+    rows: dict[str, list[str]] = {}
+    for key in PLACES:
+        place = place_of(key)
+        if args.only and key not in args.only:
+            continue
+        first = None
+        for view in place.views:
+            if args.cached and not transport.is_kept(place, view, args.passes, Path(args.cache)):
+                continue
+            light = transport.render_view(place, view, passes=args.passes, scale=1.0, cache=cache)
+            first = first or light
+            scales = cameras.group_scales(place, first)
+            scene = cameras.scene_light(place, view, light, scales)
+            raw = cameras.sensor_raw(place, view, light, scales) if view.file == "dng" else None
+            path = files.write_view(out, view, scene, raw, place.balance_k)
+            record = view_record(place, view, light, scales, scene, path)
+            record = {"location": place.location, "place": key, **record}
+            records[path.name] = record
+            print(f"{path.name}: {path.stat().st_size / 1e6:.2f} MB, card {record['stops_over_meter']:+.2f} stops")
+    stills = []
+    for key in PLACES:
+        place = place_of(key)
+        for view in place.views:
+            name = view.name + files.SUFFIX[view.file]
+            if name in records:
+                stills.append(records[name])
+                rows[name] = meter_row(place, view, records[name])
+    truth = {
+        "about": "Written by sample_frames/render.py. Everything is invented; nothing was photographed.",
+        "renderer": {
+            "name": "mitsuba", "variant": transport.VARIANT, "bands_nm": spectra.BANDS.astype(int).tolist(),
+            "transport": "path tracing, four wavelengths a path; lamps and observers multiplied in at 1 nm",
+            "denoised": "Intel Open Image Denoise; card and patches instead by a quadratic fit to their raw samples",
+            "iso_2720_constant": cameras.CONSTANT,
+        },
+        "cameras": {
+            "exact": "CIE 1931 2 degree observer; balance white to D65 by linear Bradford",
+            "sensor": f"sensitivities: colour-science MSDS_CAMERA_SENSITIVITIES['{cameras.SENSOR}'], measured by NPL; "
+            "3 x 3 by white-point-preserving least squares (Finlayson and Drew 1997) on the Academy P-2013-001 "
+            "training reflectances and the chart, under the balance white",
+        },
+        "surfaces": surfaces(),
+        "stills": stills,
+    }  # fmt: skip
+    truth_path.write_text(json.dumps(truth, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    writer.writerows(rows.values())
+    (out / "meter.csv").write_text(text.getvalue(), encoding="utf-8")
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--check", action="store_true", help="confirm that what is here belongs together")
+    parser.add_argument("--crop", action="store_true", help="with --check: render a small crop of every view twice")
+    parser.add_argument("--only", nargs="*", default=[], choices=PLACES, metavar="PLACE")
+    parser.add_argument("--cached", action="store_true", help="write only stills whose light is in the cache")
+    parser.add_argument("--out", default=str(HERE), metavar="DIR")
+    parser.add_argument("--passes", type=int, default=PASSES, help="passes over each frame (default %(default)s)")
+    default = os.environ.get("LOOKDEV_FRAMES_CACHE") or str(Path.home() / ".cache" / "lookdev-frames")
+    parser.add_argument("--cache", default=default, metavar="DIR", help="where rendered light is kept")
+    args = parser.parse_args()
+    if args.check:
+        from makers.check import check
+
+        return check(Path(args.out), crop=args.crop)
+    make(args)
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
