@@ -38,6 +38,7 @@ from lookdev.sheets.thumbnails import fit_size
 
 _GROUP_GAP = 26.0
 _SMALLEST_EDGE, _LARGEST_EDGE = 50.0, 150.0
+_READABLE_EDGE, _READABLE_PAGES = 95.0, 3  # about 34 mm: a picture that can be judged at arm's length
 _SHAPES = (1.0, 0.85, 2 / 3)  # height of a picture's box over its width; the tall ones for portraits
 _MOST_AIR = 14.0
 
@@ -167,7 +168,7 @@ def _head(page: Page, model: SheetModel, grid: _Grid, *, first: bool) -> float:
 
 
 def _choose(doc: Document, model: SheetModel) -> _Plan:
-    """The fewest pages; then the largest pictures, then the tallest boxes."""
+    """Pictures that can be judged if three pages hold them; then the fewest pages, the largest pictures."""
     plans = []
     has_portraits = any(row.aspect < 1.0 for row in model.rows)
     for across in (1, 2, 3):
@@ -177,7 +178,12 @@ def _choose(doc: Document, model: SheetModel) -> _Plan:
                 plans.append(plan)
     if not plans:
         raise NoRoomError(found=model.location)
-    return min(plans, key=lambda p: (len(p.pages), -p.grid.edge, -p.grid.shape))
+
+    def rank(plan: _Plan) -> tuple[bool, int, float, float]:
+        readable = plan.grid.edge >= _READABLE_EDGE and len(plan.pages) <= _READABLE_PAGES
+        return not readable, len(plan.pages), -plan.grid.edge, -plan.grid.shape
+
+    return min(plans, key=rank)
 
 
 def _plan(doc: Document, model: SheetModel, across: int, shape: float) -> _Plan | None:
