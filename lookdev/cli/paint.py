@@ -46,6 +46,12 @@ LevelOption = Annotated[
     float,
     typer.Option("--level", min=-10, max=10, help="Stops of light on the wall against the grey card."),
 ]
+WallOption = Annotated[
+    tuple[float, float] | None,
+    typer.Option(
+        "--wall-xy", help="Chromaticity x y metered at the wall itself, where it differs from the card."
+    ),
+]
 EncodingOption = Annotated[
     str,
     typer.Option(
@@ -71,6 +77,7 @@ def predict(
     out: OutOption = Path("paint"),
     balance: BalanceOption = None,
     level: LevelOption = 0.0,
+    wall_xy: WallOption = None,
     encoding_in: EncodingOption = "sRGB",
     paper: PaperOption = "a4",
     as_json: JsonOption = False,
@@ -91,7 +98,7 @@ def predict(
 
     _check_out(scout, out, paper)
     encoding = get_encoding(encoding_in)
-    opened, sites, errors = _sites(scout, only, balance, level)
+    opened, sites, errors = _sites(scout, only, balance, level, wall_xy)
     tried = looks_for(opened, looks)
     wanted, chip_errors, warnings = _wanted_chips(chips, chip)
     errors += chip_errors
@@ -151,6 +158,7 @@ def match(
     out: OutOption = Path("paint"),
     balance: BalanceOption = None,
     level: LevelOption = 0.0,
+    wall_xy: WallOption = None,
     encoding_in: EncodingOption = "sRGB",
     paper: PaperOption = "a4",
     as_json: JsonOption = False,
@@ -176,7 +184,7 @@ def match(
     _check_out(scout, out, paper)
     encoding = get_encoding(encoding_in)
     wanted = parse_target(target, scout, card)
-    opened, sites, errors = _sites(scout, only, balance, level)
+    opened, sites, errors = _sites(scout, only, balance, level, wall_xy)
     tried = looks_for(opened, looks)
     from_deck, chip_errors, warnings = _deck(chips)
     errors += chip_errors
@@ -280,7 +288,11 @@ def _check_out(scout: Path, out: Path, paper: str, inside: bool = False) -> None
 
 
 def _sites(
-    scout: Path, only: list[str] | None, balance: float | None, level: float
+    scout: Path,
+    only: list[str] | None,
+    balance: float | None,
+    level: float,
+    wall_xy: tuple[float, float] | None,
 ) -> tuple[Any, list[Site], list[str]]:
     """The scout, its sites, and what could not be used."""
     from lookdev.cli.common import open_scout, say
@@ -288,10 +300,36 @@ def _sites(
 
     opened = open_scout(scout)
     sites, errors = sites_of(opened, tuple(only or ()), balance, level)
+    if wall_xy is not None:
+        sites = _metered_at_the_wall(sites, wall_xy)
     for site in sites:
         for warning in site.warnings:
             say(f"{site.name}: {warning}")
     return opened, sites, [*(str(e) for e in opened.log.errors), *errors]
+
+
+def _metered_at_the_wall(sites: list[Site], xy: tuple[float, float]) -> list[Site]:
+    from dataclasses import replace
+
+    from lookdev.errors import RequestError
+    from lookdev.meter.log import is_possible
+    from lookdev.paint.light import metered_at_the_wall
+
+    if len(sites) != 1:
+        raise RequestError(
+            "a reading at a wall belongs to one place",
+            key="--wall-xy",
+            found=f"{len(sites)} places",
+            wanted="--only LOCATION",
+        )
+    if not is_possible(xy):
+        raise RequestError(
+            "no light has this chromaticity",
+            key="--wall-xy",
+            found=f"{xy[0]:g} {xy[1]:g}",
+            wanted="x y as metered",
+        )
+    return [replace(sites[0], light=metered_at_the_wall(sites[0].light, xy))]
 
 
 def _deck(path: Path | None) -> tuple[ChipSet, list[str], list[str]]:

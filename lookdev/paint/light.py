@@ -163,6 +163,21 @@ def _turned(
     return Light(name, weights, kind, origin, trust)
 
 
+def metered_at_the_wall(light: Light, xy: tuple[float, float]) -> Light:
+    """The light as a meter reads it on the wall itself, where it has been on floor and furniture first.
+
+    Raises
+    ------
+    MeterError : a chromaticity that no eye adapts to.
+    """
+    try:
+        turn = adaptation_matrix(light.xy, xy, METHOD)
+    except ValueError:
+        raise MeterError("a light that no eye adapts to", found=f"x {xy[0]:g}, y {xy[1]:g}") from None
+    words = f"{light.origin}, turned to x {xy[0]:.4f}, y {xy[1]:.4f} as metered at the wall"
+    return Light(light.name, np.asarray(light.weights @ turn.T), light.kind, words, light.trust)
+
+
 def light_from_illuminant(name: str) -> Light:
     """The light of a CIE illuminant.
 

@@ -128,6 +128,24 @@ def test_an_underexposed_still_needs_its_card(scout, capsys, tmp_path):
         assert any("give --card" in w for w in answer["warnings"]) != first
 
 
+def test_a_wall_metered_by_itself(scout, capsys, tmp_path):
+    from lookdev.meter.scout import load_scout
+    from lookdev.paint.light import metered_at_the_wall
+    from lookdev.paint.sites import sites_of
+
+    site = next(s for s in sites_of(load_scout(scout / "scout"))[0] if s.name == "Cabin")
+    wall = metered_at_the_wall(site.light, (0.46, 0.42))
+    assert wall.xy == pytest.approx((0.46, 0.42), abs=1e-9)
+    status = run(
+        "paint", "predict", scout / "scout", "--chip", "N 7", "--looks", scout / "held_back.toml",
+        "--only", "cabin", "--wall-xy", "0.46", "0.42", "--out", tmp_path / "out", "--json",
+    )  # fmt: skip
+    answer = json.loads(capsys.readouterr().out)["predictions"][0]
+    assert status == 0
+    assert "as metered at the wall" in answer["light"]["spectrum"]
+    assert answer["camera_as_it_stood"]["lab"][1] < 0  # greener than the card under the same lamp
+
+
 def test_predict_says_all_there_is(scout, capsys):
     status = run(
         "paint", "predict", scout / "scout", "--chips", scout / "deck.csv",
@@ -217,6 +235,22 @@ def test_palette(scout, capsys):
         (("match", "{scout}", "#808080", "--looks", "{look}", "--paper", "a3"), "unknown paper"),
         (("match", "{scout}", "net_loft.png:500,0,10,10", "--looks", "{look}"), "outside the still"),
         (("match", "{scout}", "#808080"), "no looks given"),
+        (("match", "{scout}", "#808080", "--looks", "{look}", "--wall-xy", "0.4", "0.4"), "one place"),
+        (
+            (
+                "match",
+                "{scout}",
+                "#808080",
+                "--looks",
+                "{look}",
+                "--only",
+                "cabin",
+                "--wall-xy",
+                "0.9",
+                "0.9",
+            ),
+            "no light has this chromaticity",
+        ),
         (("match", "{scout}", "#808080", "--looks", "{look}", "--card", "1,2,3,4"), "a card without a still"),
         (("match", "{scout}", "net_loft.png:1,1,9,9", "--looks", "{look}", "--card", "1,2,3"), "not a patch"),
         (("match", "{scout}", "#808080", "--looks", "{look}", "--chips", "nothing.csv"), "nothing.csv"),
