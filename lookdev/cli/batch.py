@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from lookdev.cli.options import Looks, MaxPixels, Only, Paper, PaperChoice, Salvage, ScoutFolder, Workers
+
 
 class StillFormat(enum.StrEnum):
     """How graded stills are written."""
@@ -26,33 +28,14 @@ class Chroma(enum.StrEnum):
     quarter = "4:2:0"
 
 
-class Paper(enum.StrEnum):
-    """Paper of the sheets, landscape."""
-
-    a4 = "a4"
-    letter = "letter"
-
-
 def batch(
-    scout: Annotated[
-        Path, typer.Argument(help="The scout: a folder of stills with meter.csv (and scout.toml).")
-    ],
-    looks: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--looks",
-            "-l",
-            help="A look (.toml), a folder of them, or a received FILE.cube@IN:OUT; may be repeated. "
-            "Default: SCOUT/looks.",
-        ),
-    ] = None,
+    scout: ScoutFolder,
+    looks: Looks = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", "-o", help="Output folder; default: SCOUT_lookdev beside the scout."),
     ] = None,
-    only: Annotated[
-        list[str] | None, typer.Option("--only", help="Do this location alone; may be repeated.")
-    ] = None,
+    only: Only = None,
     still_format: Annotated[
         StillFormat,
         typer.Option("--format", help="Graded stills: 8-bit jpeg or png, 16-bit png16 or tiff16."),
@@ -79,7 +62,7 @@ def batch(
         typer.Option(help="Encoding that the .cube files give; default: BT.709, or sRGB from sRGB."),
     ] = None,
     cube_size: Annotated[int, typer.Option(help="Points a side of the .cube: 17, 33 or 65.")] = 33,
-    paper: Annotated[Paper, typer.Option(help="Paper of the sheets.")] = Paper.a4,
+    paper: PaperChoice = Paper.a4,
     exact: Annotated[
         bool, typer.Option("--exact", help="Grade every pixel in float64: slow, the reference.")
     ] = False,
@@ -87,17 +70,13 @@ def batch(
         bool,
         typer.Option("--resume", help="Go on with an interrupted batch; skip what is done and unchanged."),
     ] = False,
-    workers: Annotated[int, typer.Option(min=1, max=64, help="Stills in hand at the same time.")] = 2,
+    workers: Workers = 2,
     cluster: Annotated[
         str | None,
         typer.Option(help="Address of a Dask scheduler that sees the same folders (lookdev[cluster])."),
     ] = None,
-    salvage: Annotated[
-        bool, typer.Option("--salvage", help="Use a truncated JPEG as far as it decodes.")
-    ] = False,
-    max_pixels: Annotated[
-        int | None, typer.Option(min=1, help="Largest still to open, in pixels; default 160 million.")
-    ] = None,
+    salvage: Salvage = False,
+    max_pixels: MaxPixels = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print summary.json instead of the table.")] = False,
 ) -> None:
     """Do the whole job: graded stills, comparison sheets, .cube files, summary.json.

@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-import enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from lookdev.cli.options import Only, Paper, PaperChoice
+
 if TYPE_CHECKING:
     from lookdev.meter.notes import LocationNotes
     from lookdev.meter.scout import Plan, Scout
-
-
-class NotePaper(enum.StrEnum):
-    """Paper of the pages, landscape."""
-
-    a4 = "a4"
-    letter = "letter"
 
 
 def light(
@@ -26,10 +20,8 @@ def light(
         Path | None,
         typer.Option("--out", "-o", help="Output folder; default: SCOUT_light beside the scout."),
     ] = None,
-    only: Annotated[
-        list[str] | None, typer.Option("--only", help="Do this location alone; may be repeated.")
-    ] = None,
-    paper: Annotated[NotePaper, typer.Option(help="Paper of the pages.")] = NotePaper.a4,
+    only: Only = None,
+    paper: PaperChoice = Paper.a4,
     pages: Annotated[
         bool, typer.Option("--pages/--no-pages", help="Write the PDF and PNG pages, or the tables alone.")
     ] = True,

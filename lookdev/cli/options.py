@@ -1,0 +1,38 @@
+"""Arguments and options that several verbs share."""
+
+from __future__ import annotations
+
+import enum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+class Paper(enum.StrEnum):
+    """Paper of the pages, landscape."""
+
+    a4 = "a4"
+    letter = "letter"
+
+
+ScoutFolder = Annotated[
+    Path, typer.Argument(help="The scout: a folder of stills with meter.csv (and scout.toml).")
+]
+Looks = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--looks",
+        "-l",
+        help="A look (.toml), a folder of them, or a received FILE.cube@IN:OUT; may be repeated. "
+        "Default: SCOUT/looks.",
+    ),
+]
+Only = Annotated[list[str] | None, typer.Option("--only", help="Do this location alone; may be repeated.")]
+PaperChoice = Annotated[Paper, typer.Option("--paper", help="Paper of the pages.")]
+Workers = Annotated[int, typer.Option("--workers", min=1, max=64, help="Stills in hand at the same time.")]
+Salvage = Annotated[bool, typer.Option("--salvage", help="Use a truncated JPEG as far as it decodes.")]
+MaxPixels = Annotated[
+    int | None,
+    typer.Option("--max-pixels", min=1, help="Largest still to open, in pixels; default 160 million."),
+]
