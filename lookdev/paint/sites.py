@@ -47,6 +47,7 @@ def sites_of(
     resolved = _by_reading(scout, only)
     sites: list[Site] = []
     errors: list[str] = []
+    tags: list[str] = []
     seen: set[object] = set()
     for reading in readings:
         location = reading.location or "No location"
@@ -67,7 +68,8 @@ def sites_of(
         if key not in seen:
             seen.add(key)
             sites.append(site)
-    return _named_apart(sites), errors
+            tags.append(Path(reading.stills[0]).stem if reading.stills else f"row {reading.row}")
+    return _named_apart(sites, tags), errors
 
 
 def _wanted(scout: Scout, only: tuple[str, ...]) -> set[str] | None:
@@ -151,12 +153,14 @@ def camera_behind(light: Light, cast: Cast) -> XY:
     return float(xy[0]), float(xy[1])
 
 
-def _named_apart(sites: list[Site]) -> list[Site]:
+def _named_apart(sites: list[Site], tags: list[str]) -> list[Site]:
+    """Sites by location; with the source where it has several, with the still where that is not enough."""
     names = [s.name for s in sites]
-    out: list[Site] = []
-    taken: dict[str, int] = {}
-    for site in sites:
-        name = site.name if names.count(site.name) == 1 else f"{site.name}, {site.light.name}"
-        taken[name] = taken.get(name, 0) + 1
-        out.append(replace(site, name=name if taken[name] == 1 else f"{name} ({taken[name]})"))
+    with_source = [f"{s.name}, {s.light.name}" for s in sites]
+    out = []
+    for site, longer, tag in zip(sites, with_source, tags, strict=True):
+        name = site.name
+        if names.count(name) > 1:
+            name = longer if with_source.count(longer) == 1 else f"{name}, {tag}"
+        out.append(replace(site, name=name))
     return out

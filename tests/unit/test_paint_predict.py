@@ -1,6 +1,7 @@
 """Prediction: light, camera, look, screen."""
 
 import pickle
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -146,3 +147,14 @@ def test_camera_behind_a_grey_patch():
     here = site("HP1", 3200)
     patch = Cast.from_patch(here.cast.picture_xy)
     assert camera_behind(here.light, patch) == pytest.approx(here.camera_xy, abs=1e-6)
+
+
+def test_sites_are_named_apart():
+    from lookdev.paint.sites import _named_apart
+
+    def at(place, source):
+        return Site(place, replace(light_from_illuminant("A"), name=source), D65_XY)
+
+    sites = [at("Hall", "tubes"), at("Hall", "window"), at("Cabin", "A"), at("Cabin", "A"), at("Dock", "HP1")]
+    names = [s.name for s in _named_apart(sites, ["a1", "a2", "b1", "b2", "c1"])]
+    assert names == ["Hall, tubes", "Hall, window", "Cabin, b1", "Cabin, b2", "Dock"]
