@@ -80,14 +80,11 @@ class Seen:
 
     def differences(self, look, boxes, reflectances, levels):
         """CIEDE2000 between the graded still and the prediction, a box each."""
-        out = []
-        for box, reflectance, level in zip(boxes, reflectances, levels, strict=True):
-            viewing = Viewing(replace(self.site, level_stops=level), look, self.encoding)
-            graded = look.transform(self.encoding, get_encoding("sRGB"), self.site.cast)(
-                self.light(box)[1][None]
-            )
-            out.append(float(ciede2000(lab_from_signal(graded)[0], viewing.screen(reflectance)[1][0])))
-        return np.array(out)
+        viewing = Viewing(replace(self.site, level_stops=0.0), look, self.encoding)
+        to_screen = look.transform(self.encoding, get_encoding("sRGB"), self.site.cast)
+        graded = to_screen(np.stack([self.light(box)[1] for box in boxes]))
+        light = viewing.site.scene(np.stack(reflectances)) * 2.0 ** np.array(levels)[:, None]
+        return ciede2000(lab_from_signal(graded), lab_from_signal(viewing.signal(light)))
 
 
 @lru_cache(maxsize=4)

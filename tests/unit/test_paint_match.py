@@ -92,7 +92,7 @@ def test_same_question_same_answer():
 
 def test_optimal_colours_are_the_edge_of_the_solid():
     # no chip lies outside the optimal colours: at any luminance their purity is the highest (MacAdam 1935)
-    edge = optimal_reflectances(1)
+    edge = optimal_reflectances(2)
     assert set(np.unique(edge)) == {0.0, 1.0}
     assert (np.abs(np.diff(edge, axis=1)).sum(axis=1) <= 2).all()
     weights = illuminant_weights("D65")
