@@ -27,7 +27,7 @@ from lookdev.colorimetry.temperature import (
     xy_from_mired,
     xy_from_uv1960,
 )
-from lookdev.looks.stages.base import Parameters, signed
+from lookdev.looks.stages.base import Parameters, fixed, signed
 
 Array = NDArray[np.float64]
 XY = tuple[float, float]
@@ -134,7 +134,7 @@ class BalanceResult:
         if self.picture_xy is None or self.target_xy is None:
             return "no reading: balance untouched"
         before, after = mired_duv_from_xy(self.picture_xy), mired_duv_from_xy(self.target_xy)
-        took = f"{signed(before[0] - after[0], 0)} mired, Duv {signed(before[1] - after[1], 4)} taken out"
+        took = f"{signed(before[0] - after[0], 0)} mired, Duv {fixed(before[1] - after[1], 4)} taken out"
         if self.off_locus:
             d = uv1960_from_xy(self.picture_xy) - uv1960_from_xy(self.target_xy)
             took = f"u, v {signed(float(d[0]), 3)}, {signed(float(d[1]), 3)} taken out (off the locus)"
@@ -189,7 +189,7 @@ def describe_white(xy: XY) -> str:
     """CCT and Duv, or x, y where CCT has no meaning."""
     if _on_locus(xy):
         cct, duv = cct_duv_from_xy(xy)
-        return f"{cct:.0f} K, Duv {signed(duv, 4)}"
+        return f"{cct:.0f} K, Duv {fixed(duv, 4)}"
     return f"x {xy[0]:.4f}, y {xy[1]:.4f}"
 
 

@@ -32,6 +32,15 @@ def signed(value: float, digits: int) -> str:
     return text.replace("-", "−")
 
 
+def fixed(value: float, digits: int) -> str:
+    """``value`` with its sign, a proper minus, and all its digits; nothing is ever minus zero.
+
+    >>> fixed(-0.00002, 4), fixed(0.0031, 4)
+    ('+0.0000', '+0.0031')
+    """
+    return f"{round(value, digits) + 0.0:+.{digits}f}".replace("-", "−")
+
+
 def times(value: float) -> str:
     """A factor, short: 0.55, 1.2, 1."""
     return f"{value:.3f}".rstrip("0").rstrip(".")
