@@ -27,6 +27,7 @@ _F = TypeVar("_F", bound=Callable[..., Any])
 
 _HALF = int32(1 << (FRACTION_BITS + 1))
 _SHIFT = int32(FRACTION_BITS + 2)
+_GREYISH = int32(40 << FRACTION_BITS)  # channels no further apart than this: there the eye is keenest
 _BYTE, _LANE = uint32(0xFF), uint64((1 << 21) - 1)
 
 
@@ -99,7 +100,10 @@ def _list_hard_colours(cells, nodes, seen, tolerance, dark, colours):  # type: i
             highest = max(max(middle0, middle1), max(middle2, middle4))
             lowest = min(min(middle0, middle1), min(middle2, middle4))
             worst = max(worst, highest - lowest)
-        if worst > 2 * tolerance or max(red, green, blue) < dark:
+        first = nodes[blue, green, red]
+        spread = max(max(first[0], first[1]), first[2]) - min(min(first[0], first[1]), first[2])
+        allowed = tolerance if spread > _GREYISH else tolerance // 4
+        if worst > 2 * allowed or max(red, green, blue) < dark:
             start = (blue << 18) | (green << 10) | (red << 2)
             for place in range(64):
                 code = start + ((place >> 4) << 16) + (((place >> 2) & 3) << 8) + (place & 3)
@@ -293,8 +297,9 @@ def hard_colours(
 ) -> NDArray[np.uint32]:
     """Packed colours seen in those of ``cells`` where a look bends too much to be interpolated.
 
-    A cell counts as such where the middles of its four diagonals differ by more than ``tolerance_codes``, or
-    where all channels are below ``dark_codes``: there a code is a wide step in lightness.
+    A cell counts as such where the middles of its four diagonals differ by more than ``tolerance_codes`` (a
+    quarter of that where the look gives greyish colours), or where all channels are below ``dark_codes``:
+    there a code is a wide step in lightness.
     """
     colours = np.empty(len(cells) * 64, dtype=np.uint32)
     tolerance = round(tolerance_codes * (1 << FRACTION_BITS))

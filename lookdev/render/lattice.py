@@ -75,6 +75,10 @@ class CodeLattice:
                 self._exact = both[:, np.argsort(both[0])]
             return np.asarray(self._exact[1, np.searchsorted(self._exact[0], colours)])
 
+    def is_exact(self, colours: NDArray[np.uint32]) -> NDArray[np.bool_]:
+        """Which packed colours have been worked out by the look itself so far."""
+        return np.isin(colours, self._exact[0])
+
     def _work_out(self, at: NDArray[np.intp]) -> None:
         codes = np.clip(self.transform(NODE_CODES[at[:, ::-1]] / 255.0), 0.0, 1.0) * 255.0
         self.nodes[tuple(at.T)] = np.floor(codes * _UNIT + 0.5).astype(np.int32)
@@ -168,7 +172,7 @@ class GridLattice:
         self._compiler.ensure(kernel.used_grid_cells(grid, cells))
         out = kernel.interpolate(grid, self.nodes)
         hard = np.any((position < 0.0) | (position > 1.0), axis=-1)
-        kernel.mark_hard(grid, self.nodes, BEND_CODES / 255.0, hard)
+        kernel.mark_hard(grid, self.nodes, BEND_CODES / 3 / 255.0, hard)
         if hard.any():
             out[hard] = self.transform(np.asarray(signal[hard], dtype=np.float64))
         return out
