@@ -85,6 +85,7 @@ ACES_AP1 = RGBSpace(
 WORKING = BT2020
 
 
+@lru_cache(maxsize=512)
 def matrix_between(source: RGBSpace, target: RGBSpace, method: str = "Bradford") -> Array:
     """(3, 3) matrix from linear ``source`` RGB to linear ``target`` RGB, adapted where the whites differ.
 
@@ -96,6 +97,9 @@ def matrix_between(source: RGBSpace, target: RGBSpace, method: str = "Bradford")
     [0.6274, 0.3293, 0.0433]
     """
     if source.primaries_xy == target.primaries_xy and source.white_xy == target.white_xy:
-        return np.eye(3)
-    adapt = adaptation_matrix(source.white_xy, target.white_xy, method)
-    return np.asarray(target.from_xyz @ adapt @ source.to_xyz)
+        matrix = np.eye(3)
+    else:
+        adapt = adaptation_matrix(source.white_xy, target.white_xy, method)
+        matrix = np.asarray(target.from_xyz @ adapt @ source.to_xyz)
+    matrix.setflags(write=False)
+    return matrix
