@@ -193,26 +193,38 @@ class StillGrader:
     ----------
     pictures : code values (h, w, 3), all uint8, uint16 or float: a still, and perhaps its thumbnail.
     threads : how many may share the work; the result does not depend on it.
+    reuse : give the first picture back in the same memory each time: use it up before the next call.
     """
 
-    def __init__(self, *pictures: NDArray[np.generic], threads: int = 1) -> None:
+    def __init__(self, *pictures: NDArray[np.generic], threads: int = 1, reuse: bool = False) -> None:
         self._pictures = [np.ascontiguousarray(picture) for picture in pictures]
         self._flat = [picture.reshape(-1, 3) for picture in self._pictures]
-        self._threads = threads
+        self._threads, self._reuse = threads, reuse
+        self._buffers: dict[np.dtype[Any], Codes] = {}
         self._found: tuple[NDArray[np.uint8], NDArray[np.int32]] | None = None
 
     def __call__(self, lattice: Lattice, bits: int = 8) -> list[Codes]:
         """Each picture's code values (h, w, 3) through ``lattice``, rounded half up; ``bits`` 8 or 16."""
         dtype = np.dtype(np.uint8 if bits == 8 else np.uint16)
+        out: list[Codes] = [np.empty(picture.shape, dtype=dtype) for picture in self._pictures[1:]]
+        out.insert(0, self._buffer(dtype))
         if lattice.transform.is_identity and self._pictures[0].dtype == dtype:
-            return [picture.copy() for picture in self._pictures]
-        out: list[Codes] = [np.empty(picture.shape, dtype=dtype) for picture in self._pictures]
+            for target, picture in zip(out, self._pictures, strict=True):
+                np.copyto(target, picture)
+            return out
         if isinstance(lattice, CodeLattice):
             table = self._table(lattice)
             self._each(lambda i, part: kernel.apply_table(self._flat[i][part], table, _flat(out[i])[part]))
         else:
             self._each(lambda i, part: _by_grid(lattice, self._flat[i][part], _flat(out[i])[part], bits))
         return out
+
+    def _buffer(self, dtype: np.dtype[Any]) -> Codes:
+        if not self._reuse:
+            return np.empty(self._pictures[0].shape, dtype=dtype)
+        if dtype not in self._buffers:
+            self._buffers[dtype] = np.empty(self._pictures[0].shape, dtype=dtype)
+        return self._buffers[dtype]
 
     def _table(self, lattice: CodeLattice) -> NDArray[np.uint32]:
         table = kernel.scratch_table()

@@ -370,7 +370,7 @@ class _Grader:
             transform = output.look.transform(self.still.encoding, target, output.cast, output.exposure_stops)
             return [grade_reference(picture, transform, bits=bits) for picture in pictures]
         if (full, small) not in self._graders:
-            self._graders[full, small] = StillGrader(*pictures)
+            self._graders[full, small] = StillGrader(*pictures, reuse=full)
         return self._graders[full, small](self._lattice(output, target, bits), bits)
 
     def _lattice(self, output: Output, target: Encoding, bits: int) -> Lattice:
