@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
     from lookdev.lut.places import Place
     from lookdev.meter.scout import Scout
-    from lookdev.render.batch import BatchPlan
+    from lookdev.render.batch import BatchPlan, PlannedStill
     from lookdev.render.executor import Event
     from lookdev.render.preview import Preview
     from lookdev.render.tasks import TaskResult
@@ -58,8 +58,9 @@ def run_batch(request: BatchRequest) -> int:
     """Do the batch; returns the exit status."""
     from lookdev.render.batch import StillOptions, plan_batch, refuse_output_among_stills
     from lookdev.render.executor import run_tasks
+    from lookdev.render.journal import folder_lock
     from lookdev.render.summary import batch_summary
-    from lookdev.sheets.from_batch import answer_words, build_sheets, pictures_of
+    from lookdev.sheets.from_batch import build_sheets, preview_of
 
     out = request.out
     refuse_output_among_stills(request.scout.folder, out)
@@ -87,7 +88,7 @@ def run_batch(request: BatchRequest) -> int:
     errors += list(plan.errors)
     for line in (*request.scout.log.warnings, *_still_warnings(plan), *errors):
         say(str(line))
-    with progress() as step:
+    with progress() as step, folder_lock(out / ".lookdev"):
 
         def tell(event: Event) -> None:
             if event.result is not None:
@@ -110,21 +111,33 @@ def run_batch(request: BatchRequest) -> int:
         )
         by_still = {result.still: result for result in results}
         errors += [line for result in results for line in result.errors]
-        pictures = pictures_of(by_still)
-        sheets, sheet_errors = build_sheets(plan, pictures, out / "sheets", request.paper, step)
+        sheets = build_sheets(
+            plan,
+            lambda stills: {p.path: preview_of(by_still[p.path]) for p in stills},
+            out / "sheets",
+            request.paper,
+            step,
+        )
         cubes, cube_errors = write_cubes(
             plan, out / "cubes", cube_ends, request.cube_size, request.workers, step
         )
-    for line in (*sheet_errors, *cube_errors):
-        say(line)
-    errors += [*sheet_errors, *cube_errors]
-    answers = {path: answer_words(plan, preview) for path, preview in pictures.items()}
-    summary = batch_summary(plan, by_still, out, answers=answers, cubes=cubes, sheets=sheets, errors=errors)
-    write_json(out / "summary.json", summary)
+        for line in (*sheets.errors, *cube_errors):
+            say(line)
+        errors += [*sheets.errors, *cube_errors]
+        summary = batch_summary(
+            plan,
+            by_still,
+            out,
+            answers=sheets.answers,
+            cubes=cubes,
+            sheets=sheets.written,
+            errors=errors,
+        )
+        write_json(out / "summary.json", summary)
     if request.as_json:
         print(json.dumps(summary, indent=2, ensure_ascii=False))
     else:
-        pages = sum(path.suffix == ".pdf" for path in sheets)
+        pages = sum(path.suffix == ".pdf" for path in sheets.written)
         _table(plan, by_still, out, len(cubes), pages, errors)
     return 1 if errors else 0
 
@@ -139,21 +152,31 @@ def run_sheets(request: BatchRequest) -> int:
     options = StillOptions(salvage=request.salvage, max_pixels=request.max_pixels)
     plan = plan_batch(request.scout, request.looks, request.out, only=request.only, options=options)
     errors = _log_errors(request.scout) + list(plan.errors)
-    pictures: dict[Path, Preview] = {}
+    total, seen = len(plan.tasks), 0
     with progress() as step, ThreadPoolExecutor(request.workers) as pool:
-        tasks = plan.tasks
-        for count, (task, preview) in enumerate(zip(tasks, pool.map(do_preview, tasks), strict=True), 1):
-            pictures[task.still] = preview
-            errors += [preview.error] if preview.error else []
-            step(count, len(tasks), one_line(task.still.name))
-        sheets, sheet_errors = build_sheets(plan, pictures, request.out, request.paper, step)
-    errors += sheet_errors
+
+        def load(stills: list[PlannedStill]) -> dict[Path, Preview]:
+            nonlocal seen
+            previews: dict[Path, Preview] = {}
+            for still, preview in zip(stills, pool.map(do_preview, [p.task for p in stills]), strict=True):
+                previews[still.path] = preview
+                errors.extend([preview.error] if preview.error else [])
+                seen += 1
+                step(seen, total, one_line(still.path.name))
+            return previews
+
+        sheets = build_sheets(plan, load, request.out, request.paper, step)
+    errors += sheets.errors
     for line in (*request.scout.log.warnings, *_still_warnings(plan), *errors):
         say(str(line))
     if request.as_json:
-        print(json.dumps({"sheets": [str(path) for path in sheets], "errors": errors}, ensure_ascii=False))
+        print(
+            json.dumps(
+                {"sheets": [str(path) for path in sheets.written], "errors": errors}, ensure_ascii=False
+            )
+        )
     else:
-        for path in sheets:
+        for path in sheets.written:
             print(path)
     return 1 if errors else 0
 

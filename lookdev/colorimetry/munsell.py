@@ -57,10 +57,19 @@ def family_weights(hue_rad: Array) -> Array:
 
     Raised-cosine cross-fades between neighbouring middles: smooth, periodic, non-negative, summing to one.
     """
-    centres = np.asarray(FAMILY_HUE_DEGREES)
-    gaps = np.diff(np.append(centres, centres[0] + 360))
-    offset = (np.degrees(hue_rad)[..., None] - centres) % 360
-    below = np.roll(gaps, 1)
-    rising = np.clip(1 - offset / gaps, 0, 1)
-    falling = np.clip(1 - (360 - offset) / below, 0, 1)
-    return np.asarray(np.sin(np.pi / 2 * np.maximum(rising, falling)) ** 2)
+    return family_blend(hue_rad, np.eye(len(FAMILIES)))
+
+
+def family_blend(hue_rad: Array, table: Array) -> Array:
+    """Rows of ``table`` (10, n), one a family, blended at Oklab hues (...), in radians: (..., n).
+
+    The same as ``family_weights(hue_rad) @ table``, from the two families that a hue lies between.
+    """
+    first = FAMILY_HUE_DEGREES[0]
+    edges = np.array([*FAMILY_HUE_DEGREES, first + 360.0])
+    turned = (np.degrees(hue_rad) - first) % 360.0 + first
+    below = np.clip(np.searchsorted(edges, turned, side="right") - 1, 0, len(FAMILIES) - 1)
+    share = (turned - edges[below]) / np.diff(edges)[below]
+    rising = (np.sin(np.pi / 2 * share) ** 2)[..., None]
+    low = table[below]
+    return np.asarray(low + rising * (np.roll(table, -1, axis=0)[below] - low))

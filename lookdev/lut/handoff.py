@@ -319,9 +319,14 @@ def _write_sheets(folder: Path, plan: BatchPlan, paper: str, made: Handoff) -> N
     from lookdev.render.preview import do_preview
     from lookdev.sheets.from_batch import build_sheets
 
-    pictures = {p.path: do_preview(p.task) for p in plan.stills if p.error is None}
-    _, errors = build_sheets(plan, pictures, folder, paper, lambda done, total, text: None)
-    made.errors += errors
+    sheets = build_sheets(
+        plan,
+        lambda stills: {p.path: do_preview(p.task) for p in stills},
+        folder,
+        paper,
+        lambda done, total, text: None,
+    )
+    made.errors += sheets.errors
 
 
 def _differences_csv(stills: list[ReferenceStill]) -> str:

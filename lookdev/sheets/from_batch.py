@@ -23,20 +23,30 @@ if TYPE_CHECKING:
     from lookdev.render.tasks import TaskResult
 
 Step = Callable[[int, int, str], None]
+Load = Callable[[list["PlannedStill"]], Mapping[Path, Preview]]
+Draw = Callable[..., list[Path]]
 
 
-def pictures_of(results: Mapping[Path, TaskResult]) -> dict[Path, Preview]:
-    """The small pictures that a batch left, by still."""
-    out: dict[Path, Preview] = {}
-    for path, result in results.items():
-        if result.error is not None or result.as_it_stood is None:
-            out[path] = Preview(error=result.error or "no picture")
-            continue
-        graded = tuple(_picture(o.thumbnail) for o in result.outputs)
-        out[path] = Preview(
-            _picture(result.as_it_stood), graded, result.encoding, result.encoding_origin, result.warnings
-        )
-    return out
+class Sheets:
+    """What came of drawing.
+
+    ``written`` : files. ``errors`` : one line for each that failed. ``answers`` : by still, how far each
+    received LUT is from the look that it answers, by the LUT's place in the plan.
+    """
+
+    def __init__(self) -> None:
+        self.written: list[Path] = []
+        self.errors: list[str] = []
+        self.answers: dict[Path, dict[int, str]] = {}
+
+
+def preview_of(result: TaskResult) -> Preview:
+    """The small pictures that a batch left of a still."""
+    if result.error is not None or result.as_it_stood is None:
+        return Preview(error=result.error or "no picture")
+    graded = tuple(_picture(o.thumbnail) for o in result.outputs)
+    stood = _picture(result.as_it_stood)
+    return Preview(stood, graded, result.encoding, result.encoding_origin, result.warnings)
 
 
 def _picture(path: Path | None) -> Picture | None:
@@ -48,36 +58,39 @@ def _picture(path: Path | None) -> Picture | None:
     return None if pixels is None else np.ascontiguousarray(pixels[..., ::-1], dtype=np.uint8)
 
 
-def build_sheets(
-    plan: BatchPlan, pictures: Mapping[Path, Preview], folder: Path, paper: str, step: Step
-) -> tuple[list[Path], list[str]]:
-    """Draw a sheet per location and the overview; returns the files and one line for each that failed."""
-    written: list[Path] = []
-    errors: list[str] = []
-    shown = [(location, _usable(plan, pictures, location)) for location in plan.locations]
-    shown = [(location, stills) for location, stills in shown if stills]
-    names = _file_names([location for location, _ in shown])
-    total = len(shown) + 1
-    for count, ((location, stills), name) in enumerate(zip(shown, names, strict=True), 1):
+def build_sheets(plan: BatchPlan, load: Load, folder: Path, paper: str, step: Step) -> Sheets:
+    """Draw a sheet per location and the overview.
+
+    ``load`` gives the small pictures of some stills; it is asked for one location at a time, so that a long
+    day's pictures are never all in memory.
+    """
+    done = Sheets()
+    names = dict(zip(plan.locations, _file_names(list(plan.locations)), strict=True))
+    total = len(plan.locations) + 1
+    places: list[tuple[str, list[Reading], Preview]] = []
+    for count, location in enumerate(plan.locations, 1):
+        planned = [p for p in plan.stills if p.location == location and p.error is None]
+        pictures = load(planned)
+        stills = [p for p in planned if pictures[p.path].as_it_stood is not None]
+        if not stills:
+            continue
         step(count, total, f"sheet {location}")
-        try:
-            model = location_model(plan, pictures, location, stills)
-            written += comparison_sheet(model, folder / f"{name}.pdf", folder / f"{name}.png", paper)
-        except LookdevError as error:
-            errors.append(str(error))
-    if shown:
+        done.answers |= {p.path: answer_words(plan, pictures[p.path]) for p in stills}
+        places.append((location, _readings(stills), pictures[stills[0].path]))
+        path = folder / names[location]
+        _draw(done, comparison_sheet, location_model(plan, pictures, location, stills), path, paper)
+    if places:
         step(total, total, "sheet overview")
-        try:
-            model = overview_model(plan, pictures, shown)
-            written += overview_sheet(model, folder / "overview.pdf", folder / "overview.png", paper)
-        except LookdevError as error:
-            errors.append(str(error))
-    return written, errors
+        _draw(done, overview_sheet, overview_model(plan, places), folder / "overview", paper)
+    return done
 
 
-def _usable(plan: BatchPlan, pictures: Mapping[Path, Preview], location: str) -> list[PlannedStill]:
-    planned = (p for p in plan.stills if p.location == location)
-    return [p for p in planned if p.path in pictures and pictures[p.path].as_it_stood is not None]
+def _draw(done: Sheets, draw: Draw, model: SheetModel, stem: Path, paper: str) -> None:
+    names = (stem.with_name(f"{stem.name}{suffix}") for suffix in (".pdf", ".png"))
+    try:
+        done.written += draw(model, *names, paper)
+    except LookdevError as error:
+        done.errors.append(str(error))
 
 
 def _file_names(locations: list[str]) -> list[str]:
@@ -126,19 +139,15 @@ def location_model(
     return SheetModel(plan.scout.title, location, columns, rows, lights, tuple(n for n in notes if n))
 
 
-def overview_model(
-    plan: BatchPlan, pictures: Mapping[Path, Preview], shown: list[tuple[str, list[PlannedStill]]]
-) -> SheetModel:
-    """The overview as data: a location a row, with its first still."""
+def overview_model(plan: BatchPlan, places: list[tuple[str, list[Reading], Preview]]) -> SheetModel:
+    """The overview as data: a location a row, with its readings and its first still."""
     columns, keep = _columns(plan)
-    rows = []
-    for location, stills in shown:
-        first = pictures[stills[0].path]
-        lights = tuple(_light(reading).line() for reading in _readings(stills))
-        rows.append(Row(location, lights, _cells(first, keep)))
-    return SheetModel(
-        plan.scout.title, f"{len(shown)} location{'s' if len(shown) != 1 else ''}", columns, tuple(rows)
+    rows = tuple(
+        Row(location, tuple(_light(reading).line() for reading in readings), _cells(first, keep))
+        for location, readings, first in places
     )
+    heading = f"{len(places)} location{'s' if len(places) != 1 else ''}"
+    return SheetModel(plan.scout.title, heading, columns, rows)
 
 
 def _readings(stills: list[PlannedStill]) -> list[Reading]:

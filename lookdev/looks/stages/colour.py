@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field
 
-from lookdev.colorimetry.munsell import FAMILIES, family_weights
+from lookdev.colorimetry.munsell import FAMILIES, family_blend
 from lookdev.looks.stages.base import Parameters, signed, times
 
 Array = NDArray[np.float64]
 
-_VALUE_CHROMA = 0.03  # Oklab chroma at which half of a family's value change applies
+_FULL_CHROMA = 0.06  # Oklab chroma from which a family's adjustment applies in full
 
 
 class Family(Parameters):
@@ -79,11 +79,12 @@ def adjust_families(lab: Array, families: Families) -> Array:
         return lab
     chroma = np.hypot(lab[..., 1], lab[..., 2])
     hue = np.arctan2(lab[..., 2], lab[..., 1])
-    shift, factor, value = np.moveaxis(family_weights(hue) @ families.table(), -1, 0)
-    hue = hue + np.radians(shift)
-    coloured = chroma**2 / (chroma**2 + _VALUE_CHROMA**2)
+    shift, factor, value = np.moveaxis(family_blend(hue, families.table()), -1, 0)
+    rise = np.minimum(chroma / _FULL_CHROMA, 1.0)
+    coloured = rise * rise * (3.0 - 2.0 * rise)
+    hue = hue + np.radians(shift) * coloured
     lightness = lab[..., 0] * (1.0 + value * coloured)
-    chroma = chroma * factor
+    chroma = chroma * (1.0 + (factor - 1.0) * coloured)
     return np.stack([lightness, chroma * np.cos(hue), chroma * np.sin(hue)], axis=-1)
 
 
