@@ -27,11 +27,11 @@ import numpy as np
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE))
 
-from lookdev.colorimetry.temperature import balance_white_xy, cct_duv_from_xy  # noqa: E402
-
 from makers import cameras, files, spectra, transport  # noqa: E402
 from makers.geometry import Builder  # noqa: E402
 from makers.place import Place, View, card_corners, inner_box, lens_of, patch_corners, rig_frame  # noqa: E402
+
+from lookdev.colorimetry.temperature import balance_white_xy, cct_duv_from_xy  # noqa: E402
 
 PLACES = ("ferry_hall", "loading_dock", "net_loft", "cabin", "car_deck", "chart_room", "harbour_office")
 PASSES = 1

@@ -13,14 +13,14 @@ values over those of the balance white; then one 3 x 3 matrix by white-point-pre
 from __future__ import annotations
 
 import warnings
-from functools import lru_cache
+from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
+
 from lookdev.colorimetry.adaptation import adaptation_matrix, xyz_from_xy
 from lookdev.colorimetry.rgb_spaces import BT2020, D65_XY
 from lookdev.colorimetry.temperature import balance_white_xy
-from numpy.typing import NDArray
-
 from makers import spectra
 from makers.place import Place, View
 from makers.transport import Transport, known_masks
@@ -33,7 +33,7 @@ CONSTANT = 280.0
 LUMENS = 683.0
 
 
-@lru_cache(maxsize=None)
+@cache
 def sensitivities() -> Array:
     """Camera sensitivities on GRID (n, 3)."""
     colour = spectra._colour()
@@ -43,7 +43,7 @@ def sensitivities() -> Array:
     )
 
 
-@lru_cache(maxsize=None)
+@cache
 def balance_spectrum(balance_k: float) -> Array:
     """Spectrum on GRID of a camera's balance white: CIE daylight from 4000 K, Planckian below; luminance 1."""
     colour = spectra._colour()
@@ -58,7 +58,7 @@ def balance_spectrum(balance_k: float) -> Array:
     return np.asarray(s / (LUMENS * (s @ spectra.observer()[:, 1])))
 
 
-@lru_cache(maxsize=None)
+@cache
 def training() -> Array:
     """Reflectances (n, grid) that the camera's matrix is fitted on."""
     colour = spectra._colour()
@@ -69,7 +69,7 @@ def training() -> Array:
     return np.array([*rows, *spectra.chart().values()])
 
 
-@lru_cache(maxsize=None)
+@cache
 def sensor_matrix(balance_k: float) -> tuple[Array, Array]:
     """(3, 3) from balanced camera RGB to XYZ at D65, and what the sensor reads of the balance white (3,)."""
     light = balance_spectrum(balance_k)

@@ -9,14 +9,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
+
 from lookdev.colorimetry.adaptation import adaptation_matrix
 from lookdev.colorimetry.encodings import Encoding, get_encoding
 from lookdev.colorimetry.rgb_spaces import BT2020, D65_XY
 from lookdev.colorimetry.temperature import balance_white_xy
 from lookdev.looks.rendering import render_curve
 from lookdev.stills.icc import profile_bytes
-from numpy.typing import NDArray
-
 from makers.cameras import sensor_matrix
 from makers.place import View
 
@@ -29,7 +29,7 @@ FOCAL = {"exact": 24.0, "sensor": 28.0}
 
 SUFFIX = {"jpg": ".jpg", "jpg-adobe": ".jpg", "heic": ".heic", "tiff": ".tif", "dng": ".dng", "exr": ".exr"}
 ENCODING = {"jpg": "sRGB", "jpg-adobe": "Adobe RGB", "heic": "Display P3", "tiff": "Adobe RGB"}
-TIFF_BITS = 12
+TIFF_BITS = 10
 """Significant bits of the 16-bit TIFF, as of a camera's converter; the rest is zero and costs nothing."""
 
 
@@ -102,8 +102,7 @@ def _tiff(view: View, codes: NDArray[np.float64], encoding: Encoding) -> bytes:
     import tifffile
 
     step = 2 ** (16 - TIFF_BITS)
-    pixels = (np.minimum(np.floor(codes * (2**TIFF_BITS - 1) + 0.5), 2**TIFF_BITS - 1) * step).astype(np.uint16)
-    pixels |= pixels >> TIFF_BITS  # full white is 65535
+    pixels = (np.minimum(np.floor(codes * 65535 / step + 0.5), 2**TIFF_BITS - 1) * step).astype(np.uint16)
     out = io.BytesIO()
     time_s, stop, iso = view.exposure
     a, b = Fraction(time_s).limit_denominator(8000).as_integer_ratio()

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import json
 import warnings
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -40,7 +40,7 @@ def _colour():  # type: ignore[no-untyped-def]
     return colour
 
 
-@lru_cache(maxsize=None)
+@cache
 def chart() -> dict[str, Array]:
     """The 24 patches by name: reflectance on GRID, in the chart's order."""
     colour = _colour()
@@ -62,7 +62,7 @@ def keep_paints(folder: Path) -> None:
 _STORE: Path | None = None
 
 
-@lru_cache(maxsize=None)
+@cache
 def paint(notation: str) -> Array:
     """Reflectance on GRID of a Munsell notation, ``5YR 6/4`` or ``N 5.5``."""
     if notation not in _KEPT:
@@ -99,7 +99,7 @@ def _recover(notation: str) -> Array:
     return np.clip(_on_grid(sd.wavelengths, sd.values), 0.005, 0.98)
 
 
-@lru_cache(maxsize=None)
+@cache
 def lamp(illuminant: str) -> Array:
     """Relative spectral power on GRID of a CIE illuminant (linear between tabulated values, as CIE 15 says)."""
     colour = _colour()
@@ -107,7 +107,7 @@ def lamp(illuminant: str) -> Array:
     return np.interp(GRID, sd.wavelengths, sd.values, left=0.0, right=0.0)
 
 
-@lru_cache(maxsize=None)
+@cache
 def observer() -> Array:
     """CIE 1931 2 degree observer on GRID (n, 3)."""
     colour = _colour()
@@ -123,7 +123,7 @@ def _on_grid(wavelengths: object, values: object) -> Array:
     return np.asarray(PchipInterpolator(w, v)(inside))
 
 
-@lru_cache(maxsize=None)
+@cache
 def band_interpolation() -> Array:
     """(bands, grid): weights that carry a spectrum given at BANDS to GRID; natural cubic, ends held."""
     from scipy.interpolate import CubicSpline

@@ -27,7 +27,17 @@ from numpy.typing import NDArray
 from makers import spectra
 from makers.geometry import Builder
 from makers.materials import gloss, known, matt
-from makers.place import BOARD_H, BOARD_W, Place, View, build_rig, card_corners, lens_of, patch_corners, rig_frame
+from makers.place import (
+    BOARD_H,
+    BOARD_W,
+    Place,
+    View,
+    build_rig,
+    card_corners,
+    lens_of,
+    patch_corners,
+    rig_frame,
+)
 
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
@@ -194,35 +204,10 @@ def render_guides(place: Place, view: View, spp: int, scale: float) -> Floats:
     return image
 
 
-def meter(scene: dict[str, Any], view: View, samples: int = 96) -> Array:
-    """Spectral irradiance (bands,) on the grey card, of a scene whose lamps are 1 at every wavelength."""
-    mi = start()
-    b = Builder()
-    with rig_frame(view.rig, b):
-        c = b.world(card_corners(view.rig.scale) * [1, 1.4, 1])
-    mid, du, dv = c.mean(axis=0), (c[1] - c[0]) / 2, (c[3] - c[0]) / 2
-    normal = np.cross(du, dv)
-    normal = normal / np.linalg.norm(normal)
-    matrix = np.eye(4)
-    matrix[:3, 0], matrix[:3, 1], matrix[:3, 2], matrix[:3, 3] = du, dv, normal, mid + normal * 0.003
-    out = []
-    for k in range(0, len(spectra.BANDS), 4):
-        film = _bands({"type": "specfilm", "width": 16, "height": 16}, spectra.BANDS[k : k + 4])
-        film["rfilter"] = {"type": "box"}
-        full = {
-            **scene,
-            "integrator": {"type": "path", "max_depth": view.depth, "rr_depth": 100},
-            "diffuser": {
-                "type": "rectangle",
-                "to_world": mi.ScalarTransform4f(matrix),
-                "bsdf": {"type": "diffuse", "reflectance": {"type": "uniform", "value": 0.0}},
-                "meter": {"type": "irradiancemeter", "film": film, "sampler": {"type": "independent"}},
-            },
-        }
-        loaded = mi.load_dict(full)
-        image = np.array(mi.render(loaded, sensor=loaded.sensors()[0], spp=samples, seed=1000 * view.seed + 998))
-        out.append(image[..., :4].mean(axis=(0, 1)))
-    return np.concatenate(out).astype(np.float64) / _unit(tuple(spectra.BANDS[:4]))
+def irradiance_at_card(image: Floats, view: View, scale: float) -> Array:
+    """Spectral irradiance (bands,) on the grey card: pi over 0.18 of the radiance of the ideal matt card."""
+    card = known_masks(view, scale)[-1]
+    return np.asarray(np.pi / spectra.GREY_REFLECTANCE * image[card].astype(np.float64).mean(axis=0))
 
 
 TRIPLES = ((0, 1, 2), (3, 4, 5), (5, 6, 7))
@@ -324,7 +309,6 @@ def is_kept(place: Place, view: View, passes: int, cache: Path) -> bool:
     """Whether the light of a view is in the cache already."""
     stem = f"{view.name}_{view.size[0]}"
     names = [f"{stem}_{g}_{k}.npy" for g in place.lamps for k in range(passes)]
-    names += [f"{stem}_{g}_meter.npy" for g in place.lamps]
     return all((cache / n).exists() for n in names)
 
 
@@ -336,12 +320,12 @@ def render_view(
     clean_path = stem.with_name(f"{stem.name}_light{passes}.npz")
     if clean_path.exists():
         with np.load(clean_path) as kept:
-            groups = list(place.lamps)
-            return Transport({g: kept[f"i_{g}"] for g in groups}, {g: kept[f"e_{g}"] for g in groups})
+            images = {g: kept[f"i_{g}"] for g in place.lamps}
+        return Transport(images, {g: irradiance_at_card(i, view, scale) for g, i in images.items()})
     start()
     cache.mkdir(parents=True, exist_ok=True)
     began = time.monotonic()
-    images: dict[str, Floats] = {}
+    images = {}
     irradiance: dict[str, Array] = {}
     guides = kept_array(stem.with_name(f"{stem.name}_guides.npy"), lambda: render_guides(place, view, 6, scale))
     start()
@@ -355,9 +339,9 @@ def render_view(
                 total += kept_array(path, lambda lit=lit, k=k: render_pass(lit, view, k, scale))  # type: ignore[misc]
                 log(f"{view.name} {group} pass {k + 1} of {passes}: {time.monotonic() - began:.0f} s")
             images[group] = denoise(total / np.float32(passes), guides, view, scale)
-            irradiance[group] = kept_array(stem.with_name(f"{stem.name}_{group}_meter.npy"), lambda lit=lit: meter(lit, view))  # type: ignore[misc]
+            irradiance[group] = irradiance_at_card(images[group], view, scale)
     part = clean_path.with_suffix(".part.npz")
-    np.savez(part, **{f"i_{g}": v for g, v in images.items()}, **{f"e_{g}": v for g, v in irradiance.items()})
+    np.savez(part, **{f"i_{g}": v for g, v in images.items()})
     os.replace(part, clean_path)
     return Transport(images, irradiance)
 

@@ -163,7 +163,7 @@ PLACE = Place(
     balance_k=4600,
     views=(
         View("12_chart_room_table", (0.55, -1.95, 1.55), (-0.35, 4.0, 1.25), 68, (1600, 1068), facing((0.55, -1.95, 0), 1.15, 0.85, 1.2, 10), file="jpg-adobe", exposure=(1 / 50, 2.8, 320), time="18:10", walls=("wall",), seed=61),
-        View("13_chart_room_console", (-1.3, -0.6, 1.5), (2.1, 3.2, 1.2), 62, (1600, 1068), facing((-1.3, -0.6, 0), 0.55, 1.0, 1.25, -10), camera="sensor", file="jpg-adobe", exposure=(1 / 50, 2.8, 400), time="18:17", seed=62),
+        View("13_chart_room_console", (-1.3, -0.6, 1.5), (2.1, 3.2, 1.2), 62, (1600, 1068), facing((-1.3, -0.6, 0), 0.55, 1.0, 1.25, -10), camera="sensor", file="jpg-adobe", exposure=(1 / 50, 2.8, 640), time="18:17", seed=62),
     ),
     build=build,
     walls=(Wall("wall", "5B 7.5/2", ((X0, 3.0, 1.3), (X0, 3.8, 1.3), (X0, 3.8, 2.1), (X0, 3.0, 2.1))),),

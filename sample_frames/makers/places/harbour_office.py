@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from makers import materials as m
 from makers import props as p
 from makers.geometry import Builder
-from makers.place import Lamp, Place, View, Wall, facing
+from makers.place import Lamp, Place, View, facing
 from makers.places.cabin import _table_lamp
 from makers.places.net_loft import _sky
 
@@ -127,7 +127,7 @@ PLACE = Place(
     balance_k=4300,
     views=(
         View("14_harbour_office_room", (0.15, -2.2, 1.5), (-0.1, 4.2, 1.35), 68, (1600, 1068), facing((0.15, -2.2, 0), -0.75, 1.2, 1.15, -22), exposure=(1 / 40, 2.8, 500), time="15:50", seed=71),
-        View("15_harbour_office_desk", (-1.5, -0.9, 1.5), (1.35, 3.4, 1.3), 66, (1600, 670), facing((-1.5, -0.9, 0), -0.25, 1.75, 1.2, 8), file="tiff", exposure=(1 / 40, 2.8, 500), time="15:58", seed=72),
+        View("15_harbour_office_desk", (-1.5, -0.9, 1.5), (1.35, 3.4, 1.3), 66, (1600, 670), facing((-1.5, -0.9, 0), -0.25, 1.75, 1.2, 8), file="tiff", exposure=(1 / 40, 2.8, 250), time="15:58", seed=72),
     ),
     build=build,
     walls=(),

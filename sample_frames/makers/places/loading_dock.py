@@ -180,8 +180,8 @@ PLACE = Place(
     balance_k=3200,
     views=(
         View("03_loading_dock_wide", (-4.6, -4.2, 1.6), (1.8, 9.0, 1.75), 66, (1600, 900), facing((-4.6, -4.2, 0), -2.2, 1.1, 1.1, -12), exposure=(1 / 30, 2.0, 1000), time="21:15", seed=21),
-        View("04_loading_dock_goods", (0.4, 0.6, 1.55), (2.9, 8.2, 1.5), 60, (1068, 1600), facing((0.4, 0.6, 0), 1.35, 3.5, 1.1, 18), camera="sensor", exposure=(1 / 30, 2.0, 1600), time="21:24", seed=22),
-        View("05_loading_dock_office", (6.0, 0.2, 1.6), (10.2, 9.0, 2.1), 58, (1600, 1068), facing((6, 0.2, 0), 8.5, 4.2, 1.15, -14), exposure=(1 / 25, 2.0, 1600), time="21:31", walls=("office wall",), seed=23),
+        View("04_loading_dock_goods", (0.4, 0.6, 1.55), (2.9, 8.2, 1.5), 60, (1068, 1600), facing((0.4, 0.6, 0), 1.35, 3.5, 1.1, 18), camera="sensor", exposure=(1 / 30, 2.0, 800), time="21:24", seed=22),
+        View("05_loading_dock_office", (6.0, 0.2, 1.6), (10.2, 9.0, 2.1), 58, (1600, 1068), facing((6, 0.2, 0), 8.5, 4.2, 1.15, -14), exposure=(1 / 25, 2.0, 500), time="21:31", walls=("office wall",), seed=23),
     ),
     build=build,
     walls=(Wall("office wall", "2.5Y 8/4", ((9.3, YW - 0.02, 3.3), (11.3, YW - 0.02, 3.3), (11.3, YW - 0.02, 3.9), (9.3, YW - 0.02, 3.9))),),
