@@ -6,6 +6,7 @@ written.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
     from lookdev.stills.still import Metadata
 
 UNLOGGED = "No reading"
+LARGEST_THUMBNAIL_PX = 1100
+SHEET_WIDTH_PX = 2300  # A4 landscape at 200 dpi, margins off, and a little more
+WIDE_ASPECT = 1.9
 
 
 @dataclass(frozen=True)
@@ -35,7 +39,6 @@ class StillOptions:
     subsampling: str = "4:4:4"
     target: Encoding | None = None
     exact: bool = False
-    thumbnail_box: tuple[int, int] = (1100, 1100)
     salvage: bool = False
     max_pixels: int | None = None
 
@@ -138,6 +141,7 @@ def plan_batch(
     names = _unique_stems([_relative(p, scout) for p in paths])
     errors: list[str] = []
     planned: list[PlannedStill] = []
+    crowd = Counter(_location(by_still[path]) for path in paths)
     for path, name in zip(paths, names, strict=True):
         reading = by_still[path]
         location = _location(reading)
@@ -146,13 +150,14 @@ def plan_batch(
         task = Task(
             path,
             thumbnails=thumbnails,
-            thumbnail_box=options.thumbnail_box,
             exact=options.exact,
             salvage=options.salvage,
             max_pixels=options.max_pixels,
         )
         try:
-            metadata, resolved = _decide(task, reading, scout)
+            metadata, resolved, size = _decide(task, reading, scout)
+            edge = thumbnail_edge_px(size, crowd[location], len(looks) + 1)
+            task = replace(task, thumbnail_box=(edge, edge))
             stops, resolved = _matched(metadata, reading, scout, resolved)
         except LookdevError as problem:
             error = str(problem)
@@ -176,13 +181,23 @@ def plan_batch(
     return BatchPlan(scout, looks, tuple(planned), locations, tuple(errors))
 
 
-def _decide(task: Task, reading: Reading | None, scout: Scout) -> tuple[Metadata, Resolved]:
-    """A still's metadata and the cast in it; looks at pixels only for a grey patch."""
+def thumbnail_edge_px(size: tuple[int, int], stills: int, columns: int) -> int:
+    """Long edge of a still's small pictures: what its place on the sheet can show, no more.
+
+    A location's only still, or a panorama, fills a page; else ``columns`` share the width of one.
+    """
+    if stills == 1 or size[1] >= WIDE_ASPECT * size[0]:
+        return LARGEST_THUMBNAIL_PX
+    return min(LARGEST_THUMBNAIL_PX, max(360, SHEET_WIDTH_PX // columns))
+
+
+def _decide(task: Task, reading: Reading | None, scout: Scout) -> tuple[Metadata, Resolved, tuple[int, int]]:
+    """A still's metadata, the cast in it and its size; looks at pixels only for a grey patch."""
     if reading is not None and reading.grey is not None:
         still = task.read()
-        return still.metadata, resolve_still(reading, scout.plan, still)
-    metadata = task.read_metadata()
-    return metadata, resolve_reading(reading, scout.plan, metadata)
+        return still.metadata, resolve_still(reading, scout.plan, still), still.full_size
+    size, metadata = task.read_info()
+    return metadata, resolve_reading(reading, scout.plan, metadata), size
 
 
 def _matched(

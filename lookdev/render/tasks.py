@@ -100,8 +100,8 @@ class Task:
             draft=reduced,
         )
 
-    def read_metadata(self) -> Metadata:
-        """What the still says of itself, without its pixels.
+    def read_info(self) -> tuple[tuple[int, int], Metadata]:
+        """(height, width) and what the still says of itself, without its pixels.
 
         Raises
         ------
@@ -109,7 +109,7 @@ class Task:
         """
         from lookdev.stills.reader import MAX_PIXELS, read_info
 
-        return read_info(self.still, max_pixels=self.max_pixels or MAX_PIXELS)[1]
+        return read_info(self.still, max_pixels=self.max_pixels or MAX_PIXELS)
 
 
 @dataclass(frozen=True)
