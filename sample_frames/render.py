@@ -31,6 +31,8 @@ from makers import cameras, files, spectra, transport  # noqa: E402
 from makers.geometry import Builder  # noqa: E402
 from makers.place import Place, View, card_corners, inner_box, lens_of, patch_corners, rig_frame  # noqa: E402
 
+from lookdev.colorimetry.adaptation import adaptation_matrix  # noqa: E402
+from lookdev.colorimetry.rgb_spaces import D65_XY  # noqa: E402
 from lookdev.colorimetry.temperature import balance_white_xy, cct_duv_from_xy  # noqa: E402
 
 PLACES = ("ferry_hall", "loading_dock", "net_loft", "cabin", "car_deck", "chart_room", "harbour_office")
@@ -78,7 +80,11 @@ def boxes(place: Place, view: View) -> dict[str, Any]:
             for i, name in enumerate(spectra.chart())
         }
     walls = {w.name: inner_box(lens, np.array(w.corners), 0.85) for w in place.walls if w.name in view.walls}
-    return {"grey_card": list(card), "chart": {k: list(v) for k, v in patches.items()}, "walls": {k: list(v) for k, v in walls.items()}}
+    return {
+        "grey_card": list(card),
+        "chart": {k: list(v) for k, v in patches.items()},
+        "walls": {k: list(v) for k, v in walls.items()},
+    }
 
 
 def mean_in(image: Any, box: Any) -> Any:
@@ -95,7 +101,9 @@ def view_record(
     incident = light_record(at_card)
     time_s, stop, iso = view.exposure
     card_xyz_d65 = cameras.expose(place, view, light, scales, cameras.LUMENS * spectra.observer(), "D65")
-    share = mean_in(card_xyz_d65, found["grey_card"])[1] / spectra.GREY_REFLECTANCE
+    white = mean_in(card_xyz_d65, found["grey_card"]) / spectra.GREY_REFLECTANCE
+    # light that has met walls is not quite D65 any more: carry its white to D65 too
+    neutral = adaptation_matrix(tuple(white[:2] / white.sum()), D65_XY) / white[1]
     offset = float(np.log2(incident["illuminance_lux"] * cameras.gain(view)))
     return {
         "file": path.name,
@@ -112,7 +120,11 @@ def view_record(
                 "source": "CIE 15:2018",
                 "words": lamp.words,
                 "role": lamp.role,
-                **{k: v for k, v in light_record(spectra.lamp(lamp.illuminant)).items() if k != "illuminance_lux"},
+                **{
+                    k: v
+                    for k, v in light_record(spectra.lamp(lamp.illuminant)).items()
+                    if k != "illuminance_lux"
+                },
             }
             for g, lamp in place.lamps.items()
         },
@@ -121,9 +133,12 @@ def view_record(
         "card_scene_rgb": rounded(mean_in(scene, found["grey_card"])),
         "boxes": found,
         "chart_under_d65_xyz": {
-            name: rounded(mean_in(card_xyz_d65, box) / share) for name, box in found["chart"].items()
+            name: rounded(neutral @ mean_in(card_xyz_d65, box)) for name, box in found["chart"].items()
         },
-        "samples_per_pixel": {"frame": PASSES * transport.PASS_SPP, "board": PASSES * (transport.PASS_SPP + transport.BOARD_SPP)},
+        "samples_per_pixel": {
+            "frame": PASSES * transport.PASS_SPP,
+            "board": PASSES * (transport.PASS_SPP + transport.BOARD_SPP),
+        },
         "seed": view.seed,
     }
 
@@ -132,7 +147,11 @@ def meter_row(place: Place, view: View, record: dict[str, Any]) -> list[str]:
     light = record["light_at_card"]
     lux = light["illuminance_lux"]
     grey = ",".join(str(v) for v in record["boxes"]["grey_card"]) if view.grey_in_log else ""
-    note = "at the card" if len(place.lamps) == 1 else f"at the card: {view.name.rsplit('_', 1)[1]} side, both lamps"
+    note = (
+        "at the card"
+        if len(place.lamps) == 1
+        else f"at the card: {view.name.rsplit('_', 1)[1]} side, both lamps"
+    )
     return [
         record["file"], place.location, place.source, f"{light['cct_k']:.0f}", f"{light['duv']:.4f}",
         f"{light['x']:.4f}", f"{light['y']:.4f}", f"{lux:.0f}" if lux >= 100 else f"{lux:.1f}",
@@ -187,7 +206,9 @@ def make(args: argparse.Namespace) -> None:
             record = view_record(place, view, light, scales, scene, path)
             record = {"location": place.location, "place": key, **record}
             records[path.name] = record
-            print(f"{path.name}: {path.stat().st_size / 1e6:.2f} MB, card {record['stops_over_meter']:+.2f} stops")
+            print(
+                f"{path.name}: {path.stat().st_size / 1e6:.2f} MB, card {record['stops_over_meter']:+.2f} stops"
+            )
     stills = []
     for key in PLACES:
         place = place_of(key)
@@ -222,13 +243,19 @@ def make(args: argparse.Namespace) -> None:
 
 
 def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--check", action="store_true", help="confirm that what is here belongs together")
-    parser.add_argument("--crop", action="store_true", help="with --check: render a small crop of every view twice")
+    parser.add_argument(
+        "--crop", action="store_true", help="with --check: render a small crop of every view twice"
+    )
     parser.add_argument("--only", nargs="*", default=[], choices=PLACES, metavar="PLACE")
     parser.add_argument("--cached", action="store_true", help="write only stills whose light is in the cache")
     parser.add_argument("--out", default=str(HERE), metavar="DIR")
-    parser.add_argument("--passes", type=int, default=PASSES, help="passes over each frame (default %(default)s)")
+    parser.add_argument(
+        "--passes", type=int, default=PASSES, help="passes over each frame (default %(default)s)"
+    )
     default = os.environ.get("LOOKDEV_FRAMES_CACHE") or str(Path.home() / ".cache" / "lookdev-frames")
     parser.add_argument("--cache", default=default, metavar="DIR", help="where rendered light is kept")
     args = parser.parse_args()

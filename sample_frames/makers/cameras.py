@@ -39,7 +39,8 @@ def sensitivities() -> Array:
     colour = spectra._colour()
     data = colour.MSDS_CAMERA_SENSITIVITIES[SENSOR]
     return np.stack(
-        [np.interp(spectra.GRID, data.wavelengths, data.values[:, i], left=0, right=0) for i in range(3)], axis=1
+        [np.interp(spectra.GRID, data.wavelengths, data.values[:, i], left=0, right=0) for i in range(3)],
+        axis=1,
     )
 
 
@@ -143,27 +144,35 @@ def expose(
     return out
 
 
-def exact_scene(place: Place, view: View, transport: Transport, scales: dict[str, float]) -> NDArray[np.float32]:
+def exact_scene(
+    place: Place, view: View, transport: Transport, scales: dict[str, float]
+) -> NDArray[np.float32]:
     """Scene-linear BT.2020 (h, w, 3) of the exact camera."""
     xyz = expose(place, view, transport, scales, LUMENS * spectra.observer())
     to_d65 = adaptation_matrix(tuple(balance_white_xy(place.balance_k)), D65_XY)
     return np.asarray(xyz @ (BT2020.from_xyz @ to_d65).T.astype(np.float32))
 
 
-def sensor_raw(place: Place, view: View, transport: Transport, scales: dict[str, float]) -> NDArray[np.float32]:
+def sensor_raw(
+    place: Place, view: View, transport: Transport, scales: dict[str, float]
+) -> NDArray[np.float32]:
     """Balanced raw (h, w, 3) of the real sensor: 1 in all channels is a perfect white under the balance."""
     neutral = sensor_matrix(place.balance_k)[1]
     return expose(place, view, transport, scales, sensitivities() / neutral)
 
 
-def sensor_scene(place: Place, view: View, transport: Transport, scales: dict[str, float]) -> NDArray[np.float32]:
+def sensor_scene(
+    place: Place, view: View, transport: Transport, scales: dict[str, float]
+) -> NDArray[np.float32]:
     """Scene-linear BT.2020 (h, w, 3) of the real-sensor camera."""
     raw = sensor_raw(place, view, transport, scales)
     matrix = sensor_matrix(place.balance_k)[0]
     return np.asarray(raw @ (BT2020.from_xyz @ matrix).T.astype(np.float32))
 
 
-def scene_light(place: Place, view: View, transport: Transport, scales: dict[str, float]) -> NDArray[np.float32]:
+def scene_light(
+    place: Place, view: View, transport: Transport, scales: dict[str, float]
+) -> NDArray[np.float32]:
     """Scene-linear BT.2020 (h, w, 3) of the view's own camera."""
     make = exact_scene if view.camera == "exact" else sensor_scene
     return make(place, view, transport, scales)
@@ -173,5 +182,3 @@ def chart_under_d65(reflectances: Array) -> Array:
     """XYZ (n, 3), white at Y = 1, of reflectances (n, grid) under D65."""
     light = spectra.lamp("D65")
     return np.asarray((reflectances * light) @ spectra.observer() / (light @ spectra.observer()[:, 1]))
-
-

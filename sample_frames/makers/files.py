@@ -91,7 +91,14 @@ def _picture(view: View, scene: Floats) -> bytes:
         import pillow_heif
 
         heif = pillow_heif.from_pillow(pixels)
-        heif.save(out, quality=86, chroma="444", exif=exif, icc_profile=profile_bytes(encoding), matrix_coefficients=1)
+        heif.save(
+            out,
+            quality=86,
+            chroma="444",
+            exif=exif,
+            icc_profile=profile_bytes(encoding),
+            matrix_coefficients=1,
+        )
         return out.getvalue()
     icc = {} if view.file == "jpg-adobe" else {"icc_profile": profile_bytes(encoding)}
     pixels.save(out, "JPEG", quality=90, subsampling=0, optimize=True, exif=exif, **icc)
@@ -267,5 +274,7 @@ def dng_bytes(view: View, raw: Floats, balance_k: float) -> bytes:
     exif_at = 8 + len(directory(filled(0, 0), 8))
     strip_at = exif_at + len(directory(exif, exif_at))  # type: ignore[arg-type]
     strip_at += strip_at % 2
-    body = b"II*\0" + struct.pack("<I", 8) + directory(filled(strip_at, exif_at), 8) + directory(exif, exif_at)  # type: ignore[arg-type]
+    body = (
+        b"II*\0" + struct.pack("<I", 8) + directory(filled(strip_at, exif_at), 8) + directory(exif, exif_at)
+    )  # type: ignore[arg-type]
     return body.ljust(strip_at, b"\0") + data

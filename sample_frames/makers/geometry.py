@@ -112,6 +112,7 @@ class Builder:
             a, b = (axis + 1) % 3, (axis + 2) % 3
             for sa in (-1, 1):
                 for sb in (-1, 1):
+
                     def at(t: float, on_a: bool, sa: int = sa, sb: int = sb, axis: int = axis) -> Array:
                         q = np.zeros(3)
                         q[axis] = t * (h[axis] - k)
@@ -179,7 +180,14 @@ class Builder:
         k = min(0.004, radius * 0.2)
         self.lathe(
             mat,
-            [(1e-4, 0), (radius - k, 0), (radius, k), (radius, height - k), (radius - k, height), (1e-4, height)],
+            [
+                (1e-4, 0),
+                (radius - k, 0),
+                (radius, k),
+                (radius, height - k),
+                (radius - k, height),
+                (1e-4, height),
+            ],
             segments,
             smooth=False,
         )
@@ -187,7 +195,9 @@ class Builder:
     def ball(self, mat: str, centre: Point, radius: float, squash: float = 1.0) -> None:
         t = np.linspace(-np.pi / 2, np.pi / 2, 20)
         with self.at(*centre):
-            self.lathe(mat, np.stack([np.cos(t) * radius + 1e-5, np.sin(t) * radius * squash], axis=1).tolist())
+            self.lathe(
+                mat, np.stack([np.cos(t) * radius + 1e-5, np.sin(t) * radius * squash], axis=1).tolist()
+            )
 
     def tube(self, mat: str, points: object, radius: float, sides: int = 10) -> None:
         """A round tube along a polyline."""
@@ -289,7 +299,9 @@ class Builder:
         soup = self.lights.setdefault((group, mask, radiance), Soup())
         soup.add(self.world(p), np.tile(n, (len(p), 1)) @ self._r.T, uv, f)
 
-    def light_tube(self, group: str, a: Point, b: Point, radius: float, radiance: float, sides: int = 8) -> None:
+    def light_tube(
+        self, group: str, a: Point, b: Point, radius: float, radiance: float, sides: int = 8
+    ) -> None:
         """A glowing tube."""
         p, q = np.asarray(a, dtype=float), np.asarray(b, dtype=float)
         t = (q - p) / np.linalg.norm(q - p)
@@ -312,7 +324,9 @@ class Builder:
 
         def p(i: int, j: int) -> Array:
             return np.asarray(
-                c + radius * np.array([np.sin(th[i]) * np.cos(ph[j]), np.sin(th[i]) * np.sin(ph[j]), np.cos(th[i])])
+                c
+                + radius
+                * np.array([np.sin(th[i]) * np.cos(ph[j]), np.sin(th[i]) * np.sin(ph[j]), np.cos(th[i])])
             )
 
         for i in range(rows):

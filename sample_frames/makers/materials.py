@@ -49,7 +49,12 @@ def metal(alpha: float = 0.25, level: float = 0.6) -> Bsdf:
     """Grey metal, spectrally flat."""
     return {
         "type": "twosided",
-        "b": {"type": "roughconductor", "material": "none", "specular_reflectance": spectrum(level), "alpha": alpha},
+        "b": {
+            "type": "roughconductor",
+            "material": "none",
+            "specular_reflectance": spectrum(level),
+            "alpha": alpha,
+        },
     }
 
 
@@ -122,7 +127,9 @@ def grain(size: int, seed: int, stretch: int = 24) -> Array:
     return np.clip(0.5 + s / s.std() * 0.18, 0, 1)
 
 
-def planks(size: int, seed: int, rows: int, joints: int = 2, seam: float = 0.012, along_u: bool = True) -> Array:
+def planks(
+    size: int, seed: int, rows: int, joints: int = 2, seam: float = 0.012, along_u: bool = True
+) -> Array:
     """Boards: tone by board, grain, dark seams (1)."""
     rng = np.random.default_rng(seed)
     out = grain(size, seed, size // 12) * 0.5

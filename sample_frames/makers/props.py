@@ -39,7 +39,15 @@ def common(mats: dict[str, Any]) -> None:
 
 
 def room(
-    b: Builder, x0: float, x1: float, y0: float, y1: float, z1: float, floor: str, ceiling: str, walls: Sequence[str]
+    b: Builder,
+    x0: float,
+    x1: float,
+    y0: float,
+    y1: float,
+    z1: float,
+    floor: str,
+    ceiling: str,
+    walls: Sequence[str],
 ) -> None:
     """A box seen from inside; walls in the order left, right, front (far, y1), back (y0); '' leaves one out."""
     b.polygon(floor, [(x0, y0, 0), (x1, y0, 0), (x1, y1, 0), (x0, y1, 0)])
@@ -57,7 +65,13 @@ def room(
 
 
 def wall_with_hole(
-    b: Builder, mat: str, a0: float, a1: float, z1: float, hole: tuple[float, float, float, float], thick: float
+    b: Builder,
+    mat: str,
+    a0: float,
+    a1: float,
+    z1: float,
+    hole: tuple[float, float, float, float],
+    thick: float,
 ) -> None:
     """A wall along local x (front faces -y, at y 0) from a0 to a1 with a hole h0, h1, low, high; reveals too."""
     h0, h1, low, high = hole
@@ -172,15 +186,31 @@ def pallet(b: Builder, wood: str = "wood") -> None:
 
 def barrel(b: Builder, mat: str = "blue", r: float = 0.29, h: float = 0.88) -> None:
     """A steel drum with two rolling hoops."""
-    p = [(1e-4, 0), (r, 0), (r + 0.012, 0.015), (r, 0.03), (r, h / 3 - 0.02), (r + 0.018, h / 3), (r, h / 3 + 0.02)]
-    p += [(r, 2 * h / 3 - 0.02), (r + 0.018, 2 * h / 3), (r, 2 * h / 3 + 0.02), (r, h - 0.03), (r + 0.012, h - 0.012)]
+    p = [
+        (1e-4, 0),
+        (r, 0),
+        (r + 0.012, 0.015),
+        (r, 0.03),
+        (r, h / 3 - 0.02),
+        (r + 0.018, h / 3),
+        (r, h / 3 + 0.02),
+    ]
+    p += [
+        (r, 2 * h / 3 - 0.02),
+        (r + 0.018, 2 * h / 3),
+        (r, 2 * h / 3 + 0.02),
+        (r, h - 0.03),
+        (r + 0.012, h - 0.012),
+    ]
     p += [(r - 0.004, h), (r - 0.016, h - 0.015), (1e-4, h - 0.016)]
     b.lathe(mat, p, 40, smooth=False)
     with b.at(r * 0.55, 0, h - 0.018):
         b.cylinder("steel", 0.035, 0.014, 16)
 
 
-def coil(b: Builder, mat: str = "rope", r: float = 0.28, turns: int = 4, layers: int = 3, thick: float = 0.022) -> None:
+def coil(
+    b: Builder, mat: str = "rope", r: float = 0.28, turns: int = 4, layers: int = 3, thick: float = 0.022
+) -> None:
     """A coil of rope lying on the origin."""
     t = np.linspace(0, 2 * np.pi, 40)
     rng = np.random.default_rng(5)
@@ -200,7 +230,16 @@ def mug(b: Builder, mat: str = "enamel") -> None:
 
 
 def kettle(b: Builder, mat: str = "enamel") -> None:
-    p = [(1e-4, 0), (0.1, 0), (0.115, 0.03), (0.11, 0.08), (0.08, 0.13), (0.05, 0.15), (0.045, 0.155), (1e-4, 0.165)]
+    p = [
+        (1e-4, 0),
+        (0.1, 0),
+        (0.115, 0.03),
+        (0.11, 0.08),
+        (0.08, 0.13),
+        (0.05, 0.15),
+        (0.045, 0.155),
+        (1e-4, 0.165),
+    ]
     b.lathe(mat, p, 36)
     b.ball("black", (0, 0, 0.178), 0.014)
     b.tube(mat, [(0.09, 0, 0.07), (0.14, 0, 0.1), (0.17, 0, 0.145)], 0.015)
@@ -214,14 +253,18 @@ def books(b: Builder, n: int, mats: Sequence[str], seed: int = 1) -> None:
     x = 0.0
     for i in range(n):
         w, h, d = rng.uniform(0.018, 0.05), rng.uniform(0.19, 0.29), rng.uniform(0.15, 0.2)
-        b.box(mats[int(rng.integers(len(mats)))] if i else mats[0], (x + w / 2, d / 2, h / 2), (w, d, h), 0.004)
+        b.box(
+            mats[int(rng.integers(len(mats)))] if i else mats[0], (x + w / 2, d / 2, h / 2), (w, d, h), 0.004
+        )
         x += w + 0.002
 
 
 def clock(b: Builder, r: float = 0.17) -> None:
     """A round wall clock facing -y, centre at the origin."""
     with b.at(pitch=90):
-        b.lathe("black", [(1e-4, 0.0), (r, 0.0), (r, 0.05), (r * 0.93, 0.055), (r * 0.92, 0.03)], 48, smooth=False)
+        b.lathe(
+            "black", [(1e-4, 0.0), (r, 0.0), (r, 0.05), (r * 0.93, 0.055), (r * 0.92, 0.03)], 48, smooth=False
+        )
         b.lathe("white", [(r * 0.93, 0.03), (1e-4, 0.03)], 48, smooth=False)
     for k in range(12):
         with b.at(roll=30 * k):
@@ -234,7 +277,11 @@ def clock(b: Builder, r: float = 0.17) -> None:
 
 def extinguisher(b: Builder) -> None:
     """A fire extinguisher standing on the origin."""
-    b.lathe("red", [(1e-4, 0), (0.075, 0), (0.08, 0.02), (0.08, 0.4), (0.06, 0.46), (0.025, 0.49), (0.025, 0.52)], 32)
+    b.lathe(
+        "red",
+        [(1e-4, 0), (0.075, 0), (0.08, 0.02), (0.08, 0.4), (0.06, 0.46), (0.025, 0.49), (0.025, 0.52)],
+        32,
+    )
     b.box("black", (0, 0, 0.55), (0.035, 0.1, 0.03), 0.004)
     b.tube("black", [(0, -0.05, 0.54), (0, -0.12, 0.45), (0, -0.1, 0.25)], 0.012)
 

@@ -170,7 +170,9 @@ def _unit(four: tuple[float, ...]) -> float:
     """What a radiance of 1 reads on the four-band film."""
     if four not in _UNIT:
         mi = start()
-        film = _bands({"type": "specfilm", "width": 4, "height": 4, "rfilter": {"type": "box"}}, np.array(four))
+        film = _bands(
+            {"type": "specfilm", "width": 4, "height": 4, "rfilter": {"type": "box"}}, np.array(four)
+        )
         scene = {
             "type": "scene",
             "integrator": {"type": "path", "max_depth": 2},
@@ -327,7 +329,9 @@ def render_view(
     began = time.monotonic()
     images = {}
     irradiance: dict[str, Array] = {}
-    guides = kept_array(stem.with_name(f"{stem.name}_guides.npy"), lambda: render_guides(place, view, 6, scale))
+    guides = kept_array(
+        stem.with_name(f"{stem.name}_guides.npy"), lambda: render_guides(place, view, 6, scale)
+    )
     start()
     with tempfile.TemporaryDirectory() as name:
         shapes, glow = scene_parts(place, view, Path(name))

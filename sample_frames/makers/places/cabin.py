@@ -18,11 +18,22 @@ X0, X1, Y0, Y1, H = -1.9, 1.9, -2.1, 3.2, 2.25
 
 def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     p.common(mats)
-    mats["floor"] = m.blend(m.gloss("5YR 3/4", 0.2), m.gloss("2.5YR 2.5/2", 0.2), m.planks(1024, 51, 10, 2, 0.05), (1.2, 1.2))
-    mats["panel"] = m.blend(m.gloss("5YR 5/6", 0.22), m.gloss("5YR 3/4", 0.22), m.planks(1024, 52, 8, 0, 0.05, along_u=False), (1.0, 1.0))
-    mats["wood"] = m.blend(m.gloss("5YR 4/5", 0.18), m.gloss("2.5YR 3/3", 0.18), m.grain(1024, 53, 90), (0.8, 0.8))
+    mats["floor"] = m.blend(
+        m.gloss("5YR 3/4", 0.2), m.gloss("2.5YR 2.5/2", 0.2), m.planks(1024, 51, 10, 2, 0.05), (1.2, 1.2)
+    )
+    mats["panel"] = m.blend(
+        m.gloss("5YR 5/6", 0.22),
+        m.gloss("5YR 3/4", 0.22),
+        m.planks(1024, 52, 8, 0, 0.05, along_u=False),
+        (1.0, 1.0),
+    )
+    mats["wood"] = m.blend(
+        m.gloss("5YR 4/5", 0.18), m.gloss("2.5YR 3/3", 0.18), m.grain(1024, 53, 90), (0.8, 0.8)
+    )
     mats["upper"] = m.matt("2.5Y 8.5/4")
-    mats["ceiling"] = m.blend(m.gloss("N 9", 0.3), m.gloss("N 7.5", 0.3), m.planks(1024, 54, 10, 1, 0.06), (1.5, 1.5))
+    mats["ceiling"] = m.blend(
+        m.gloss("N 9", 0.3), m.gloss("N 7.5", 0.3), m.planks(1024, 54, 10, 1, 0.06), (1.5, 1.5)
+    )
     mats["blanket"] = m.blend(m.matt("7.5R 3/8"), m.matt("N 8.5"), _stripes(), (1.0, 1.0))
     mats["linen"] = m.matt("N 9")
     mats["shade"] = m.matt("2.5Y 8.5/4")
@@ -50,7 +61,9 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
         g[i, :, 0] = X0 + 0.02 + 0.87 * u
         g[i, :, 1] = 1.14 + 1.32 * t
         over = np.clip((u - 0.86) / 0.14, 0, 1)
-        g[i, :, 2] = 0.575 + 0.012 * np.sin(u * 9 + 4 * t) * np.sin(t * 7) + 0.02 * np.sin(u * 3 + t) - 0.12 * over**2
+        g[i, :, 2] = (
+            0.575 + 0.012 * np.sin(u * 9 + 4 * t) * np.sin(t * 7) + 0.02 * np.sin(u * 3 + t) - 0.12 * over**2
+        )
     b.surface("blanket", g)
     b.box("blanket", (X0 + 0.46, 2.52, 0.6), (0.84, 0.2, 0.05), 0.024)
     with b.at(X0 + 0.42, 2.88, 0.62, pitch=-14):
@@ -105,7 +118,15 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
             b.box("black", (0, -0.07, 0.04), (0.095, 0.24, 0.08), 0.035)
     for x, z, w, h in ((-1.2, 1.65, 0.34, 0.26), (-0.62, 1.7, 0.22, 0.3)):
         b.box("wood", (x, Y1 - 0.02, z), (w + 0.05, 0.03, h + 0.05), 0.006)
-        b.picture("photo", [(x - w / 2, Y1 - 0.037, z - h / 2), (x + w / 2, Y1 - 0.037, z - h / 2), (x + w / 2, Y1 - 0.037, z + h / 2), (x - w / 2, Y1 - 0.037, z + h / 2)])
+        b.picture(
+            "photo",
+            [
+                (x - w / 2, Y1 - 0.037, z - h / 2),
+                (x + w / 2, Y1 - 0.037, z - h / 2),
+                (x + w / 2, Y1 - 0.037, z + h / 2),
+                (x - w / 2, Y1 - 0.037, z + h / 2),
+            ],
+        )
     with b.at(-0.2, 2.95):
         b.box("wood", (0, 0, 0.24), (0.6, 0.4, 0.48), 0.02)
         for z in (0.13, 0.35):
@@ -121,7 +142,21 @@ def _shade(b: Builder, r0: float, r1: float, h: float) -> None:
 
 
 def _table_lamp(b: Builder) -> None:
-    b.lathe("brass", [(1e-4, 0), (0.075, 0), (0.075, 0.015), (0.02, 0.03), (0.014, 0.06), (0.03, 0.12), (0.014, 0.18), (0.012, 0.27), (1e-4, 0.27)], 32)
+    b.lathe(
+        "brass",
+        [
+            (1e-4, 0),
+            (0.075, 0),
+            (0.075, 0.015),
+            (0.02, 0.03),
+            (0.014, 0.06),
+            (0.03, 0.12),
+            (0.014, 0.18),
+            (0.012, 0.27),
+            (1e-4, 0.27),
+        ],
+        32,
+    )
     with b.at(0, 0, 0.25):
         _shade(b, 0.07, 0.15, 0.19)
         b.light_ball("tungsten", (0, 0, 0.08), 0.035, 34.0)
@@ -152,9 +187,37 @@ PLACE = Place(
     lux={"tungsten": 95.0},
     balance_k=3600,
     views=(
-        View("08_cabin_bunk", (0.35, -1.75, 1.5), (-0.2, 3.2, 1.12), 68, (1068, 1600), facing((0.35, -1.75, 0), -0.35, 0.75, 1.12, 8), exposure=(1 / 40, 2.0, 400), time="19:40", walls=("upper wall",), seed=41, shift=0.0),
-        View("09_cabin_table", (-1.3, -1.2, 1.45), (1.1, 2.6, 1.1), 66, (1600, 1068), facing((-1.3, -1.2, 0), 0.05, 1.35, 1.1, 12), camera="exact", file="heic", exposure=(1 / 40, 2.0, 320), time="19:48", seed=42),
+        View(
+            "08_cabin_bunk",
+            (0.35, -1.75, 1.5),
+            (-0.2, 3.2, 1.12),
+            68,
+            (1068, 1600),
+            facing((0.35, -1.75, 0), -0.35, 0.75, 1.12, 8),
+            exposure=(1 / 40, 2.0, 400),
+            time="19:40",
+            walls=("upper wall",),
+            seed=41,
+            shift=0.0,
+        ),
+        View(
+            "09_cabin_table",
+            (-1.3, -1.2, 1.45),
+            (1.1, 2.6, 1.1),
+            66,
+            (1600, 1068),
+            facing((-1.3, -1.2, 0), 0.05, 1.35, 1.1, 12),
+            camera="exact",
+            file="heic",
+            exposure=(1 / 40, 2.0, 320),
+            time="19:48",
+            seed=42,
+        ),
     ),
     build=build,
-    walls=(Wall("upper wall", "2.5Y 8.5/4", ((-0.35, Y1, 1.3), (0.2, Y1, 1.3), (0.2, Y1, 2.0), (-0.35, Y1, 2.0))),),
+    walls=(
+        Wall(
+            "upper wall", "2.5Y 8.5/4", ((-0.35, Y1, 1.3), (0.2, Y1, 1.3), (0.2, Y1, 2.0), (-0.35, Y1, 2.0))
+        ),
+    ),
 )

@@ -99,12 +99,32 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
 
 def _wheel(b: Builder, x: float, y: float, r: float, w: float) -> None:
     with b.at(x, y, r, roll=90):
-        b.lathe("rubber", [(1e-4, -w / 2), (r - 0.03, -w / 2), (r, -w / 2 + 0.03), (r, w / 2 - 0.03), (r - 0.03, w / 2), (1e-4, w / 2)], 32, smooth=False)
+        b.lathe(
+            "rubber",
+            [
+                (1e-4, -w / 2),
+                (r - 0.03, -w / 2),
+                (r, -w / 2 + 0.03),
+                (r, w / 2 - 0.03),
+                (r - 0.03, w / 2),
+                (1e-4, w / 2),
+            ],
+            32,
+            smooth=False,
+        )
         for s in (-1, 1):
-            b.lathe("steel", [(r * 0.55, s * (w / 2 + 0.004)), (r * 0.3, s * (w / 2 + 0.012)), (1e-4, s * (w / 2 + 0.02))][::s], 28)
+            b.lathe(
+                "steel",
+                [(r * 0.55, s * (w / 2 + 0.004)), (r * 0.3, s * (w / 2 + 0.012)), (1e-4, s * (w / 2 + 0.02))][
+                    ::s
+                ],
+                28,
+            )
 
 
-def _body(b: Builder, mat: str, side: list[tuple[float, float]], half: float, tuck: float, z_belt: float) -> None:
+def _body(
+    b: Builder, mat: str, side: list[tuple[float, float]], half: float, tuck: float, z_belt: float
+) -> None:
     """A body from its side outline (y, z), narrower above the belt."""
     s = np.asarray(side)
 
@@ -114,7 +134,12 @@ def _body(b: Builder, mat: str, side: list[tuple[float, float]], half: float, tu
     n = len(s)
     for i in range(n):
         a, c = s[i], s[(i + 1) % n]
-        q = [(-width(a[1]), a[0], a[1]), (width(a[1]), a[0], a[1]), (width(c[1]), c[0], c[1]), (-width(c[1]), c[0], c[1])]
+        q = [
+            (-width(a[1]), a[0], a[1]),
+            (width(a[1]), a[0], a[1]),
+            (width(c[1]), c[0], c[1]),
+            (-width(c[1]), c[0], c[1]),
+        ]
         b.polygon(mat, q)
     for sx in (-1, 1):
         ring = np.array([(sx * width(z), y, z) for y, z in s])
@@ -150,7 +175,17 @@ def _car(b: Builder, x: float, y: float, mat: str) -> None:
 
 def _van(b: Builder, x: float, y: float, mat: str) -> None:
     with b.at(x, y):
-        side = [(-2.5, 0.4), (2.4, 0.35), (2.5, 0.6), (2.4, 1.0), (1.85, 1.2), (1.2, 2.2), (0.9, 2.3), (-2.45, 2.32), (-2.5, 2.2)]
+        side = [
+            (-2.5, 0.4),
+            (2.4, 0.35),
+            (2.5, 0.6),
+            (2.4, 1.0),
+            (1.85, 1.2),
+            (1.2, 2.2),
+            (0.9, 2.3),
+            (-2.45, 2.32),
+            (-2.5, 2.2),
+        ]
         _body(b, mat, side, 0.95, 0.07, 1.1)
         b.box("chassis", (0, -2.5, 0.5), (1.7, 0.12, 0.2), 0.04)
         b.box("glass", (-0.44, -2.49, 1.75), (0.68, 0.04, 0.55), 0.03)
@@ -185,7 +220,14 @@ def _chain(b: Builder, x: float, y: float, yaw: float) -> None:
     t = np.linspace(0, 2 * np.pi, 14)
     with b.at(x, y, yaw=yaw):
         for k in range(22):
-            with b.at(0.075 * k - 0.8, 0.12 * np.sin(k * 0.6), 0.02, yaw=20 * np.cos(k * 0.6), roll=0, pitch=0 if k % 2 else 70):
+            with b.at(
+                0.075 * k - 0.8,
+                0.12 * np.sin(k * 0.6),
+                0.02,
+                yaw=20 * np.cos(k * 0.6),
+                roll=0,
+                pitch=0 if k % 2 else 70,
+            ):
                 b.tube("steel", np.stack([0.055 * np.cos(t), 0.03 * np.sin(t), 0 * t], 1), 0.011, 6)
 
 
@@ -197,9 +239,43 @@ PLACE = Place(
     lux={"halide": 180.0},
     balance_k=5200,
     views=(
-        View("10_car_deck_lanes", (-1.5, -3.3, 1.6), (-0.4, 20.0, 1.5), 66, (1600, 800), facing((-1.5, -3.3, 0), 0.25, 1.2, 1.15, 4), file="exr", exposure=(1 / 60, 2.8, 800), time="16:25", seed=51),
-        View("11_car_deck_side", (2.7, 1.6, 1.6), (-5.6, 12.2, 1.4), 60, (1600, 1068), facing((2.7, 1.6, 0), 0.2, 5.0, 1.15, -8), camera="sensor", exposure=(1 / 60, 2.8, 640), time="16:33", walls=("repainted skirt",), seed=52),
+        View(
+            "10_car_deck_lanes",
+            (-1.5, -3.3, 1.6),
+            (-0.4, 20.0, 1.5),
+            66,
+            (1600, 800),
+            facing((-1.5, -3.3, 0), 0.25, 1.2, 1.15, 4),
+            file="exr",
+            exposure=(1 / 60, 2.8, 800),
+            time="16:25",
+            seed=51,
+        ),
+        View(
+            "11_car_deck_side",
+            (2.7, 1.6, 1.6),
+            (-5.6, 12.2, 1.4),
+            60,
+            (1600, 1068),
+            facing((2.7, 1.6, 0), 0.2, 5.0, 1.15, -8),
+            camera="sensor",
+            exposure=(1 / 60, 2.8, 640),
+            time="16:33",
+            walls=("repainted skirt",),
+            seed=52,
+        ),
     ),
     build=build,
-    walls=(Wall("repainted skirt", "7.5BG 4/4", ((-W + 0.012, 9.1, 0.3), (-W + 0.012, 10.7, 0.3), (-W + 0.012, 10.7, 1.15), (-W + 0.012, 9.1, 1.15))),),
+    walls=(
+        Wall(
+            "repainted skirt",
+            "7.5BG 4/4",
+            (
+                (-W + 0.012, 9.1, 0.3),
+                (-W + 0.012, 10.7, 0.3),
+                (-W + 0.012, 10.7, 1.15),
+                (-W + 0.012, 9.1, 1.15),
+            ),
+        ),
+    ),
 )

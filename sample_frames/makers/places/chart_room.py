@@ -18,11 +18,22 @@ X0, X1, Y0, Y1, H = -2.6, 2.6, -2.4, 4.0, 2.4
 
 def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     p.common(mats)
-    mats["floor"] = m.blend(m.gloss("5B 4/3", 0.22), m.gloss("5B 3/2", 0.22), m.tiles(1024, 71, 6, 0.015, 0.5), (2.4, 2.4))
+    mats["floor"] = m.blend(
+        m.gloss("5B 4/3", 0.22), m.gloss("5B 3/2", 0.22), m.tiles(1024, 71, 6, 0.015, 0.5), (2.4, 2.4)
+    )
     mats["wall"] = m.matt("5B 7.5/2")
-    mats["panel"] = m.blend(m.gloss("7.5YR 5/4", 0.25), m.gloss("5YR 3/3", 0.25), m.planks(1024, 72, 6, 0, 0.04, along_u=False), (1.2, 1.2))
-    mats["ceiling"] = m.blend(m.gloss("N 9", 0.3), m.gloss("N 7", 0.3), m.tiles(1024, 73, 4, 0.012, 0.05), (2.4, 2.4))
-    mats["wood"] = m.blend(m.gloss("7.5YR 5/6", 0.18), m.gloss("5YR 3/4", 0.18), m.grain(1024, 74, 90), (0.9, 0.9))
+    mats["panel"] = m.blend(
+        m.gloss("7.5YR 5/4", 0.25),
+        m.gloss("5YR 3/3", 0.25),
+        m.planks(1024, 72, 6, 0, 0.04, along_u=False),
+        (1.2, 1.2),
+    )
+    mats["ceiling"] = m.blend(
+        m.gloss("N 9", 0.3), m.gloss("N 7", 0.3), m.tiles(1024, 73, 4, 0.012, 0.05), (2.4, 2.4)
+    )
+    mats["wood"] = m.blend(
+        m.gloss("7.5YR 5/6", 0.18), m.gloss("5YR 3/4", 0.18), m.grain(1024, 74, 90), (0.9, 0.9)
+    )
     mats["chart1"] = m.blend(m.matt("5Y 9/2"), m.matt("5B 6/5"), m.scribble(700, 1000, 75, _chart), None)
     mats["chart2"] = m.blend(m.matt("5Y 9/1"), m.matt("7.5R 5/6"), m.scribble(700, 1000, 76, _chart), None)
     mats["dial"] = m.blend(m.matt("N 1.5"), m.matt("N 9"), m.scribble(256, 256, 77, _dial), None)
@@ -43,7 +54,12 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     # LED panels in the ceiling, a strip over the shelf, a desk lamp
     for x, y in ((-1.15, 0.1), (1.15, 0.1), (-1.15, 2.4), (1.15, 2.4)):
         b.box("white", (x, y, H - 0.02), (0.66, 0.66, 0.05), 0.01)
-        q = [(x - 0.29, y - 0.29, H - 0.048), (x - 0.29, y + 0.29, H - 0.048), (x + 0.29, y + 0.29, H - 0.048), (x + 0.29, y - 0.29, H - 0.048)]
+        q = [
+            (x - 0.29, y - 0.29, H - 0.048),
+            (x - 0.29, y + 0.29, H - 0.048),
+            (x + 0.29, y + 0.29, H - 0.048),
+            (x + 0.29, y - 0.29, H - 0.048),
+        ]
         b.light("led", q, 1.0)
     # chart table in the middle with drawers
     with b.at(-0.55, 2.3):
@@ -68,7 +84,9 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
             b.rod("paper", (0.82 - 0.08 * k, -0.5 + 0.1 * k, 0.955), (0.9 - 0.05 * k, 0.45, 0.955), 0.028)
         # desk lamp, off: brass arm and green shade
         with b.at(0.85, 0.45, 0.925):
-            b.lathe("brass", [(1e-4, 0), (0.09, 0), (0.09, 0.015), (0.015, 0.03), (0.012, 0.36), (1e-4, 0.36)], 28)
+            b.lathe(
+                "brass", [(1e-4, 0), (0.09, 0), (0.09, 0.015), (0.015, 0.03), (0.012, 0.36), (1e-4, 0.36)], 28
+            )
             b.rod("brass", (0, 0, 0.35), (-0.2, -0.12, 0.42), 0.009)
             with b.at(-0.22, -0.13, 0.37, pitch=18, roll=-14):
                 b.lathe("green", [(0.11, 0), (0.1, 0.03), (0.035, 0.1), (0.03, 0.12)], 32)
@@ -86,7 +104,12 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
         z = 0.95 + 0.075 * (k // 4)
         b.rod("paper", (X0 + 0.06, 1.75 + 0.08 * (k % 4), z), (X0 + 0.34, 1.75 + 0.08 * (k % 4), z), 0.03)
     for k in range(6):
-        b.rod(("paper", "cloth", "paper")[k % 3], (X0 + 0.05, 1.75 + 0.13 * k, 1.76), (X0 + 0.33, 1.75 + 0.13 * k, 1.76), 0.04)
+        b.rod(
+            ("paper", "cloth", "paper")[k % 3],
+            (X0 + 0.05, 1.75 + 0.13 * k, 1.76),
+            (X0 + 0.33, 1.75 + 0.13 * k, 1.76),
+            0.04,
+        )
     # instrument console at the right under the windows
     with b.at(1.75, Y1 - 0.36):
         b.box("console", (0, 0, 0.5), (1.5, 0.65, 1.0), 0.03)
@@ -96,7 +119,15 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
             x = -0.54 + 0.36 * k
             with b.at(x, -0.13, 1.088, pitch=22.7):
                 b.lathe("brass", [(0.13, 0.0), (0.13, 0.02), (0.115, 0.025), (0.115, 0.01)], 36)
-                b.picture("dial", [(-0.112, -0.112, 0.011), (0.112, -0.112, 0.011), (0.112, 0.112, 0.011), (-0.112, 0.112, 0.011)])
+                b.picture(
+                    "dial",
+                    [
+                        (-0.112, -0.112, 0.011),
+                        (0.112, -0.112, 0.011),
+                        (0.112, 0.112, 0.011),
+                        (-0.112, 0.112, 0.011),
+                    ],
+                )
         for k in range(7):
             b.ball(("red", "green", "yellow", "black")[k % 4], (-0.55 + 0.18 * k, -0.34, 0.86), 0.022)
         b.box("black", (0.2, -0.33, 0.5), (0.8, 0.02, 0.4), 0.006)
@@ -110,7 +141,9 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
             w, h = rng.uniform(0.09, 0.13), rng.uniform(0.12, 0.15)
             c = ("paper", "yellow", "paper", "white", "blue")[k % 5]
             with b.at(roll=float(rng.uniform(-6, 6))):
-                b.polygon(c, [(-w, -0.002 * k, -h), (w, -0.002 * k, -h), (w, -0.002 * k, h), (-w, -0.002 * k, h)])
+                b.polygon(
+                    c, [(-w, -0.002 * k, -h), (w, -0.002 * k, -h), (w, -0.002 * k, h), (-w, -0.002 * k, h)]
+                )
     with b.at(X1 - 0.02, 0.55, 1.85, yaw=-90):
         p.clock(b, 0.16)
     with b.at(X1 - 0.02, -0.3, 1.75, yaw=-90):
@@ -118,7 +151,9 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     with b.at(X1 - 0.25, -0.9):
         b.lathe("black", [(0.16, 0), (0.17, 0.5), (0.16, 0.5), (0.15, 0.02)], 28, smooth=False)
         for k in range(3):
-            b.rod(("black", "red", "cloth")[k], (0.05 * k - 0.05, 0, 0.05), (0.09 * k - 0.09, 0.04, 0.9), 0.012)
+            b.rod(
+                ("black", "red", "cloth")[k], (0.05 * k - 0.05, 0, 0.05), (0.09 * k - 0.09, 0.04, 0.9), 0.012
+            )
     with b.at(2.2, 2.9):
         p.extinguisher(b)
 
@@ -162,8 +197,32 @@ PLACE = Place(
     lux={"led": 260.0},
     balance_k=4600,
     views=(
-        View("12_chart_room_table", (0.55, -1.95, 1.55), (-0.35, 4.0, 1.25), 68, (1600, 1068), facing((0.55, -1.95, 0), 1.15, 0.85, 1.2, 10), file="jpg-adobe", exposure=(1 / 50, 2.8, 320), time="18:10", walls=("wall",), seed=61),
-        View("13_chart_room_console", (-1.3, -0.6, 1.5), (2.1, 3.2, 1.2), 62, (1600, 1068), facing((-1.3, -0.6, 0), 0.55, 1.0, 1.25, -10), camera="sensor", file="jpg-adobe", exposure=(1 / 50, 2.8, 640), time="18:17", seed=62),
+        View(
+            "12_chart_room_table",
+            (0.55, -1.95, 1.55),
+            (-0.35, 4.0, 1.25),
+            68,
+            (1600, 1068),
+            facing((0.55, -1.95, 0), 1.15, 0.85, 1.2, 10),
+            file="jpg-adobe",
+            exposure=(1 / 50, 2.8, 320),
+            time="18:10",
+            walls=("wall",),
+            seed=61,
+        ),
+        View(
+            "13_chart_room_console",
+            (-1.3, -0.6, 1.5),
+            (2.1, 3.2, 1.2),
+            62,
+            (1600, 1068),
+            facing((-1.3, -0.6, 0), 0.55, 1.0, 1.25, -10),
+            camera="sensor",
+            file="jpg-adobe",
+            exposure=(1 / 50, 2.8, 640),
+            time="18:17",
+            seed=62,
+        ),
     ),
     build=build,
     walls=(Wall("wall", "5B 7.5/2", ((X0, 3.0, 1.3), (X0, 3.8, 1.3), (X0, 3.8, 2.1), (X0, 3.0, 2.1))),),

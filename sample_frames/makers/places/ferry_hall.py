@@ -26,7 +26,9 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     mats["dado"] = m.gloss("7.5G 4/4", 0.22)
     mats["wallcream"] = m.matt("2.5Y 8.5/2")
     mats["ceiling"] = m.blend(m.matt("N 8.5"), m.matt("N 6.5"), m.tiles(1024, 3, 4, 0.015, 0.15), (2.4, 2.4))
-    mats["wood"] = m.blend(m.gloss("7.5YR 5/6", 0.22), m.gloss("5YR 3/4", 0.22), m.planks(1024, 4, 8, 2), (1.2, 1.2))
+    mats["wood"] = m.blend(
+        m.gloss("7.5YR 5/6", 0.22), m.gloss("5YR 3/4", 0.22), m.planks(1024, 4, 8, 2), (1.2, 1.2)
+    )
     board = m.scribble(512, 768, 8, _timetable)
     mats["board"] = m.matt("N 2")
     mats["timetable"] = m.blend(m.matt("N 1.8"), m.matt("5Y 8.5/3"), board, None)
@@ -83,17 +85,32 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     with b.at(0, Y1 - 0.02, 2.72):
         p.clock(b, 0.24)
     b.box("black", (-2.9, Y1 - 0.03, 2.0), (1.7, 0.06, 1.15), 0.01)
-    b.picture("timetable", [(-3.7, Y1 - 0.063, 1.46), (-2.1, Y1 - 0.063, 1.46), (-2.1, Y1 - 0.063, 2.54), (-3.7, Y1 - 0.063, 2.54)])
+    b.picture(
+        "timetable",
+        [
+            (-3.7, Y1 - 0.063, 1.46),
+            (-2.1, Y1 - 0.063, 1.46),
+            (-2.1, Y1 - 0.063, 2.54),
+            (-3.7, Y1 - 0.063, 2.54),
+        ],
+    )
     for i, y in enumerate((1.6, 4.9)):
         x = -W + 0.012
-        b.picture(("poster", "poster2")[i], [(x, y, 1.5), (x, y + 0.75, 1.5), (x, y + 0.75, 2.55), (x, y, 2.55)])
+        b.picture(
+            ("poster", "poster2")[i], [(x, y, 1.5), (x, y + 0.75, 1.5), (x, y + 0.75, 2.55), (x, y, 2.55)]
+        )
     # windows on the right: night outside
     for y in (0.6, 3.6, 6.2):
         b.box("darkwood", (W - 0.02, y, 1.95), (0.09, 1.7, 1.2), 0.01)
         b.box("night", (W - 0.035, y, 1.95), (0.09, 1.55, 1.05), 0.0)
         b.box("darkwood", (W - 0.05, y, 1.95), (0.08, 0.05, 1.1), 0.005)
     with b.at(-W + 0.35, 0.6):
-        b.lathe("steel", [(1e-4, 0), (0.17, 0), (0.2, 0.7), (0.205, 0.72), (0.19, 0.72), (0.17, 0.1), (1e-4, 0.1)], 36, smooth=False)
+        b.lathe(
+            "steel",
+            [(1e-4, 0), (0.17, 0), (0.2, 0.7), (0.205, 0.72), (0.19, 0.72), (0.17, 0.1), (1e-4, 0.1)],
+            36,
+            smooth=False,
+        )
     with b.at(1.9, 0.62, yaw=14):
         p.case(b)
     with b.at(1.25, 0.7, yaw=-8):
@@ -125,7 +142,12 @@ def _timetable(a: Array, rng: np.random.Generator) -> None:
 def _poster(a: Array, rng: np.random.Generator) -> None:
     h, w = a.shape
     y, x = np.mgrid[0:h, 0:w]
-    hull = (y > h * 0.55) & (y < h * 0.68) & (x > w * 0.15 + (y - h * 0.55) * 0.6) & (x < w * 0.88 - (y - h * 0.55) * 0.2)
+    hull = (
+        (y > h * 0.55)
+        & (y < h * 0.68)
+        & (x > w * 0.15 + (y - h * 0.55) * 0.6)
+        & (x < w * 0.88 - (y - h * 0.55) * 0.2)
+    )
     house = (y > h * 0.44) & (y <= h * 0.55) & (x > w * 0.3) & (x < w * 0.7)
     funnel = (y > h * 0.34) & (y <= h * 0.44) & (x > w * 0.46) & (x < w * 0.55)
     sea = (y > h * 0.68 + 6 * np.sin(x / 16)) & (y < h * 0.78)
@@ -143,8 +165,31 @@ PLACE = Place(
     lux={"tubes": 310.0},
     balance_k=4800,
     views=(
-        View("01_ferry_hall_wide", (-0.9, -2.4, 1.5), (-0.1, 8.0, 1.42), 68, (1600, 1068), Rig(-1.1, 1.15, 1.05, yaw=-3), exposure=(1 / 50, 2.8, 250), time="06:40", walls=("dado",), seed=11),
-        View("02_ferry_hall_counter", (-2.0, 3.2, 1.5), (3.2, 10.4, 1.4), 62, (1600, 1068), Rig(0.25, 6.45, 1.1, yaw=-32), camera="sensor", exposure=(1 / 50, 2.8, 320), time="06:52", walls=("dado",), seed=12),
+        View(
+            "01_ferry_hall_wide",
+            (-0.9, -2.4, 1.5),
+            (-0.1, 8.0, 1.42),
+            68,
+            (1600, 1068),
+            Rig(-1.1, 1.15, 1.05, yaw=-3),
+            exposure=(1 / 50, 2.8, 250),
+            time="06:40",
+            walls=("dado",),
+            seed=11,
+        ),
+        View(
+            "02_ferry_hall_counter",
+            (-2.0, 3.2, 1.5),
+            (3.2, 10.4, 1.4),
+            62,
+            (1600, 1068),
+            Rig(0.25, 6.45, 1.1, yaw=-32),
+            camera="sensor",
+            exposure=(1 / 50, 2.8, 320),
+            time="06:52",
+            walls=("dado",),
+            seed=12,
+        ),
     ),
     build=build,
     walls=(Wall("dado", "7.5G 4/4", ((-W, 8.6, 0.3), (-W, 9.6, 0.3), (-W, 9.6, 1.0), (-W, 8.6, 1.0))),),

@@ -20,11 +20,23 @@ X0, X1, Y0, Y1, H = -2.7, 2.5, -2.6, 4.2, 2.75
 
 def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     p.common(mats)
-    mats["floor"] = m.blend(m.gloss("10YR 5/4", 0.25), m.gloss("7.5YR 3/3", 0.25), m.planks(1024, 81, 8, 3, 0.05, along_u=False), (1.3, 1.3))
-    mats["plaster"] = m.blend(m.matt("7.5Y 8/2"), m.matt("5Y 7/2"), 0.6 * m.noise(1024, 82, 1.8) + 0.2 * m.wear(1024, 83, 0.1, 0.3), (3, 3))
+    mats["floor"] = m.blend(
+        m.gloss("10YR 5/4", 0.25),
+        m.gloss("7.5YR 3/3", 0.25),
+        m.planks(1024, 81, 8, 3, 0.05, along_u=False),
+        (1.3, 1.3),
+    )
+    mats["plaster"] = m.blend(
+        m.matt("7.5Y 8/2"),
+        m.matt("5Y 7/2"),
+        0.6 * m.noise(1024, 82, 1.8) + 0.2 * m.wear(1024, 83, 0.1, 0.3),
+        (3, 3),
+    )
     mats["ceiling"] = m.blend(m.matt("N 9"), m.matt("N 8"), m.noise(512, 84, 1.6), (3, 3))
     mats["trim"] = m.gloss("5G 3/3", 0.25)
-    mats["wood"] = m.blend(m.gloss("7.5YR 5/5", 0.2), m.gloss("5YR 3/4", 0.2), m.grain(1024, 85, 90), (0.9, 0.9))
+    mats["wood"] = m.blend(
+        m.gloss("7.5YR 5/5", 0.2), m.gloss("5YR 3/4", 0.2), m.grain(1024, 85, 90), (0.9, 0.9)
+    )
     mats["shade"] = m.matt("2.5Y 8.5/4")
     mats["map"] = m.blend(m.matt("5Y 8.5/3"), m.matt("5BG 5/4"), m.scribble(700, 1000, 86, _map), None)
     mats["greencab"] = m.gloss("7.5GY 4/3", 0.3)
@@ -60,7 +72,12 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
             b.box("paper", (0, 0, 0.004), (0.21, 0.3, 0.008), 0.0)
         with b.at(-0.35, -0.15, 0.76, yaw=-5):
             for k in range(5):
-                b.box(("red", "cloth", "paper", "green", "black")[k], (0.006 * k, 0, 0.02 + 0.034 * k), (0.3, 0.22, 0.032), 0.004)
+                b.box(
+                    ("red", "cloth", "paper", "green", "black")[k],
+                    (0.006 * k, 0, 0.02 + 0.034 * k),
+                    (0.3, 0.22, 0.032),
+                    0.004,
+                )
         with b.at(0.3, 0.12, 0.76):
             p.mug(b)
         with b.at(-0.62, 0.18, 0.76):
@@ -81,7 +98,15 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     with b.at(-1.2, Y1 - 0.42, 1.32):
         p.books(b, 11, ("cloth", "red", "wood", "black"), 31)
     b.box("wood", (0.9, Y1 - 0.02, 1.62), (1.56, 0.03, 1.1), 0.008)
-    b.picture("map", [(0.16, Y1 - 0.037, 1.11), (1.64, Y1 - 0.037, 1.11), (1.64, Y1 - 0.037, 2.13), (0.16, Y1 - 0.037, 2.13)])
+    b.picture(
+        "map",
+        [
+            (0.16, Y1 - 0.037, 1.11),
+            (1.64, Y1 - 0.037, 1.11),
+            (1.64, Y1 - 0.037, 2.13),
+            (0.16, Y1 - 0.037, 2.13),
+        ],
+    )
     with b.at(-1.3, Y1 - 0.02, 2.0):
         p.clock(b, 0.17)
     with b.at(X1 - 0.02, 0.6, 1.75, yaw=-90):
@@ -89,11 +114,21 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     with b.at(X1 - 0.02, 0.1, 1.72, yaw=-90):
         p.coat(b, "yellow")
     with b.at(X1 - 0.3, 3.75):
-        b.lathe("black", [(1e-4, 0), (0.17, 0.0), (0.19, 0.4), (0.17, 0.4), (0.16, 0.02), (1e-4, 0.02)], 30, smooth=False)
+        b.lathe(
+            "black",
+            [(1e-4, 0), (0.17, 0.0), (0.19, 0.4), (0.17, 0.4), (0.16, 0.02), (1e-4, 0.02)],
+            30,
+            smooth=False,
+        )
     with b.at(-1.9, 1.25, yaw=80):
         p.chair(b, "wood", "cloth")
     with b.at(-2.4, 1.25):
-        b.lathe("steel", [(1e-4, 0), (0.12, 0), (0.15, 0.26), (0.14, 0.26), (0.11, 0.02), (1e-4, 0.02)], 30, smooth=False)
+        b.lathe(
+            "steel",
+            [(1e-4, 0), (0.12, 0), (0.15, 0.26), (0.14, 0.26), (0.11, 0.02), (1e-4, 0.02)],
+            30,
+            smooth=False,
+        )
     with b.at(-2.52, 3.4, 0.0):
         p.coil(b, r=0.16, turns=2, layers=2)
     for k in range(6):  # radiator under the near window
@@ -122,12 +157,36 @@ PLACE = Place(
     key="harbour_office",
     location="Harbour office, Velmsund",
     source="window daylight and tungsten",
-    lamps={"daylight": Lamp("D65", "window daylight, late and overcast", "key"), "tungsten": Lamp("A", "pendant and desk lamp", "fill")},
+    lamps={
+        "daylight": Lamp("D65", "window daylight, late and overcast", "key"),
+        "tungsten": Lamp("A", "pendant and desk lamp", "fill"),
+    },
     lux={"daylight": 130.0, "tungsten": 60.0},
     balance_k=4300,
     views=(
-        View("14_harbour_office_room", (0.15, -2.2, 1.5), (-0.1, 4.2, 1.35), 68, (1600, 1068), facing((0.15, -2.2, 0), -0.75, 1.2, 1.15, -22), exposure=(1 / 40, 2.8, 500), time="15:50", seed=71),
-        View("15_harbour_office_desk", (-1.5, -0.9, 1.5), (1.35, 3.4, 1.3), 66, (1600, 670), facing((-1.5, -0.9, 0), -0.25, 1.75, 1.2, 8), file="tiff", exposure=(1 / 40, 2.8, 250), time="15:58", seed=72),
+        View(
+            "14_harbour_office_room",
+            (0.15, -2.2, 1.5),
+            (-0.1, 4.2, 1.35),
+            68,
+            (1600, 1068),
+            facing((0.15, -2.2, 0), -0.75, 1.2, 1.15, -22),
+            exposure=(1 / 40, 2.8, 500),
+            time="15:50",
+            seed=71,
+        ),
+        View(
+            "15_harbour_office_desk",
+            (-1.5, -0.9, 1.5),
+            (1.35, 3.4, 1.3),
+            66,
+            (1600, 670),
+            facing((-1.5, -0.9, 0), -0.25, 1.75, 1.2, 8),
+            file="tiff",
+            exposure=(1 / 40, 2.8, 250),
+            time="15:58",
+            seed=72,
+        ),
     ),
     build=build,
     walls=(),

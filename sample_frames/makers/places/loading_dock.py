@@ -57,25 +57,41 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
         _flood(b, x, YW - 3.3, 4.35)
     for px, py, arm in ((-8.6, 1.0, 0.0), (4.8, -3.2, 60.0)):
         with b.at(px, py, yaw=arm):
-            b.lathe("sheet", [(0.2, 0), (0.2, 0.3), (0.09, 0.34), (0.075, 6.2), (0.06, 6.3)], 20, smooth=False)
+            b.lathe(
+                "sheet", [(0.2, 0), (0.2, 0.3), (0.09, 0.34), (0.075, 6.2), (0.06, 6.3)], 20, smooth=False
+            )
             b.rod("sheet", (0, 0, 6.2), (1.3, 0, 6.45), 0.04)
             with b.at(1.3, 0, 6.4):
                 b.box("sheet", (0, 0, 0.06), (0.7, 0.34, 0.14), 0.04)
-                glow = [(-0.3, -0.13, -0.015), (-0.3, 0.13, -0.015), (0.3, 0.13, -0.015), (0.3, -0.13, -0.015)]
+                glow = [
+                    (-0.3, -0.13, -0.015),
+                    (-0.3, 0.13, -0.015),
+                    (0.3, 0.13, -0.015),
+                    (0.3, -0.13, -0.015),
+                ]
                 b.light("sodium", glow, 7.0)
     for k in range(4):  # far lamps along the quay
         x, y = 19.0 + 7.5 * k, 16.0 + 9.0 * k
         b.rod("sheet", (x, y, 0), (x, y, 6.0), 0.07)
-        b.light("sodium", [(x - 0.16, y, 5.9), (x + 0.16, y, 5.9), (x + 0.16, y, 6.05), (x - 0.16, y, 6.05)], 7.0)
+        b.light(
+            "sodium", [(x - 0.16, y, 5.9), (x + 0.16, y, 5.9), (x + 0.16, y, 6.05), (x - 0.16, y, 6.05)], 7.0
+        )
     b.polygon("apron", [(X1, YW, 0), (60, YW, 0), (60, 60, 0), (X1, 60, 0)])
     b.box("sheet", (32, 52, 3.5), (36, 8, 7), 0.02)
     # man door and cream office wall at right with a window, dark
-    b.polygon("creamwall", [(7.9, YW - 0.02, 1.0), (11.4, YW - 0.02, 1.0), (11.4, YW - 0.02, 4.2), (7.9, YW - 0.02, 4.2)])
+    b.polygon(
+        "creamwall",
+        [(7.9, YW - 0.02, 1.0), (11.4, YW - 0.02, 1.0), (11.4, YW - 0.02, 4.2), (7.9, YW - 0.02, 4.2)],
+    )
     with b.at(8.7, YW - 0.06, 1.0):
         p.door(b, 0.95, 2.1, "green")
     b.box("sheet", (10.4, YW - 0.06, 2.5), (1.2, 0.1, 1.1), 0.01)
     b.box("night", (10.4, YW - 0.08, 2.5), (1.08, 0.1, 0.98), 0.0)
-    b.picture("sign", [(-2.1, YW - 0.05, 4.05), (-3.3, YW - 0.05, 4.05)][::-1] + [(-2.1, YW - 0.05, 4.45), (-3.3, YW - 0.05, 4.45)])
+    b.picture(
+        "sign",
+        [(-2.1, YW - 0.05, 4.05), (-3.3, YW - 0.05, 4.05)][::-1]
+        + [(-2.1, YW - 0.05, 4.45), (-3.3, YW - 0.05, 4.45)],
+    )
     for k in range(5):  # steps
         b.box("plinth", (11.0, YW - 2.9 - 0.28 * (4 - k) + 0.56, 0.1 + k * 0.2), (1.0, 0.3, 0.2), 0.01)
     # goods
@@ -91,14 +107,29 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
         for k in range(6):
             with b.at(0.01 * k, 0, 0.144 * k, yaw=2 * (-1) ** k):
                 p.pallet(b)
-    for i, (x, y, c) in enumerate(((-2.5, 5.0, "blue"), (-3.15, 5.15, "orange"), (-2.85, 5.62, "blue"), (-3.9, 5.6, "green"))):
+    for i, (x, y, c) in enumerate(
+        ((-2.5, 5.0, "blue"), (-3.15, 5.15, "orange"), (-2.85, 5.62, "blue"), (-3.9, 5.6, "green"))
+    ):
         with b.at(x, y, yaw=40 * i):
             p.barrel(b, c)
     with b.at(-1.5, 3.2):
         p.coil(b, r=0.4, thick=0.03)
     for x in (-6.5, -3.2, 7.2):  # bollards and chain along the quay
         with b.at(x, 0.6 if x < 0 else 1.5):
-            b.lathe("stripe", [(0.2, 0), (0.2, 0.08), (0.13, 0.1), (0.13, 0.8), (0.19, 0.86), (0.19, 0.96), (0.1, 1.02), (1e-4, 1.03)], 28)
+            b.lathe(
+                "stripe",
+                [
+                    (0.2, 0),
+                    (0.2, 0.08),
+                    (0.13, 0.1),
+                    (0.13, 0.8),
+                    (0.19, 0.86),
+                    (0.19, 0.96),
+                    (0.1, 1.02),
+                    (1e-4, 1.03),
+                ],
+                28,
+            )
     _forklift(b, 6.1, 5.2, 205)
 
 
@@ -106,7 +137,11 @@ def _flood(b: Builder, x: float, y: float, z: float) -> None:
     b.rod("steel", (x, YW - 1.0, z + 0.55), (x, y + 0.05, z + 0.3), 0.025)
     with b.at(x, y, z, pitch=24):
         b.box("sheet", (0, 0, 0.08), (0.5, 0.34, 0.16), 0.03)
-        b.light("sodium", [(-0.2, -0.12, -0.01), (-0.2, 0.12, -0.01), (0.2, 0.12, -0.01), (0.2, -0.12, -0.01)], 7.0)
+        b.light(
+            "sodium",
+            [(-0.2, -0.12, -0.01), (-0.2, 0.12, -0.01), (0.2, 0.12, -0.01), (0.2, -0.12, -0.01)],
+            7.0,
+        )
 
 
 def _forklift(b: Builder, x: float, y: float, yaw: float) -> None:
@@ -122,7 +157,11 @@ def _forklift(b: Builder, x: float, y: float, yaw: float) -> None:
             b.box("steel", (sx * 0.5, -1.75, 0.14), (0.12, 1.15, 0.05), 0.01)
             for yy in (-0.6, 0.62):
                 with b.at(sx * 1.12 + (0.1 if sx > 0 else -0.1), yy, 0.3, roll=90):
-                    b.lathe("rubber", [(1e-4, -0.12), (0.28, -0.12), (0.3, -0.09), (0.3, 0.09), (0.28, 0.12), (1e-4, 0.12)], 28)
+                    b.lathe(
+                        "rubber",
+                        [(1e-4, -0.12), (0.28, -0.12), (0.3, -0.09), (0.3, 0.09), (0.28, 0.12), (1e-4, 0.12)],
+                        28,
+                    )
         b.box("black", (0, 0.08, 2.07), (1.05, 1.3, 0.05), 0.02)
         b.box("steel", (0, -1.1, 0.35), (0.9, 0.05, 0.4), 0.01)
         b.rod("black", (0, -0.5, 0.95), (0, -0.25, 1.3), 0.02)
@@ -179,10 +218,48 @@ PLACE = Place(
     lux={"sodium": 42.0},
     balance_k=3200,
     views=(
-        View("03_loading_dock_wide", (-4.6, -4.2, 1.6), (1.8, 9.0, 1.75), 66, (1600, 900), facing((-4.6, -4.2, 0), -2.2, 1.1, 1.1, -12), exposure=(1 / 30, 2.0, 1000), time="21:15", seed=21),
-        View("04_loading_dock_goods", (0.4, 0.6, 1.55), (2.9, 8.2, 1.5), 60, (1068, 1600), facing((0.4, 0.6, 0), 1.35, 3.5, 1.1, 18), camera="sensor", exposure=(1 / 30, 2.0, 800), time="21:24", seed=22),
-        View("05_loading_dock_office", (6.0, 0.2, 1.6), (10.2, 9.0, 2.1), 58, (1600, 1068), facing((6, 0.2, 0), 8.5, 4.2, 1.15, -14), exposure=(1 / 25, 2.0, 500), time="21:31", walls=("office wall",), seed=23),
+        View(
+            "03_loading_dock_wide",
+            (-4.6, -4.2, 1.6),
+            (1.8, 9.0, 1.75),
+            66,
+            (1600, 900),
+            facing((-4.6, -4.2, 0), -2.2, 1.1, 1.1, -12),
+            exposure=(1 / 30, 2.0, 1000),
+            time="21:15",
+            seed=21,
+        ),
+        View(
+            "04_loading_dock_goods",
+            (0.4, 0.6, 1.55),
+            (2.9, 8.2, 1.5),
+            60,
+            (1068, 1600),
+            facing((0.4, 0.6, 0), 1.35, 3.5, 1.1, 18),
+            camera="sensor",
+            exposure=(1 / 30, 2.0, 800),
+            time="21:24",
+            seed=22,
+        ),
+        View(
+            "05_loading_dock_office",
+            (6.0, 0.2, 1.6),
+            (10.2, 9.0, 2.1),
+            58,
+            (1600, 1068),
+            facing((6, 0.2, 0), 8.5, 4.2, 1.15, -14),
+            exposure=(1 / 25, 2.0, 500),
+            time="21:31",
+            walls=("office wall",),
+            seed=23,
+        ),
     ),
     build=build,
-    walls=(Wall("office wall", "2.5Y 8/4", ((9.3, YW - 0.02, 3.3), (11.3, YW - 0.02, 3.3), (11.3, YW - 0.02, 3.9), (9.3, YW - 0.02, 3.9))),),
+    walls=(
+        Wall(
+            "office wall",
+            "2.5Y 8/4",
+            ((9.3, YW - 0.02, 3.3), (11.3, YW - 0.02, 3.3), (11.3, YW - 0.02, 3.9), (9.3, YW - 0.02, 3.9)),
+        ),
+    ),
 )

@@ -19,9 +19,16 @@ W, Y0, Y1, EAVE, RIDGE = 3.4, -2.2, 9.0, 2.1, 4.6
 def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     p.common(mats)
     boards = m.planks(1024, 41, 12, 3, 0.05)
-    mats["floor"] = m.blend(m.matt("10YR 5/3"), m.matt("10YR 3/2"), m.planks(1024, 42, 10, 2, 0.04, along_u=False), (1.8, 1.8))
+    mats["floor"] = m.blend(
+        m.matt("10YR 5/3"), m.matt("10YR 3/2"), m.planks(1024, 42, 10, 2, 0.04, along_u=False), (1.8, 1.8)
+    )
     mats["boards"] = m.blend(m.matt("10YR 6.5/3"), m.matt("7.5YR 4/3"), boards, (2.2, 2.2))
-    mats["limewash"] = m.blend(m.matt("5Y 8.5/1"), m.matt("10YR 6/3"), np.clip(0.7 * boards + 0.4 * m.wear(1024, 44, 0.2, 0.3), 0, 1), (2.2, 2.2))
+    mats["limewash"] = m.blend(
+        m.matt("5Y 8.5/1"),
+        m.matt("10YR 6/3"),
+        np.clip(0.7 * boards + 0.4 * m.wear(1024, 44, 0.2, 0.3), 0, 1),
+        (2.2, 2.2),
+    )
     mats["beam"] = m.blend(m.matt("7.5YR 4/3"), m.matt("7.5YR 2.5/2"), m.grain(1024, 45, 80), (1, 1))
     mats["wood"] = m.blend(m.matt("10YR 6/4"), m.matt("7.5YR 4/3"), m.planks(1024, 46, 8, 2), (1.2, 1.2))
     mats["frame"] = m.gloss("5B 8/1", 0.3)
@@ -77,7 +84,12 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     _net(b, "netgreen", (1.6, 5.35, EAVE + 0.05), (3.3, 5.35, EAVE + 0.05), 1.55, 9)
     for i in range(9):
         with b.at(2.35 + 0.25 * np.sin(i * 2.1), 4.1 + 0.3 * i % 1.2, 0.09 + 0.15 * (i // 5)):
-            b.ball(("orange", "yellow", "orange", "white")[i % 4], (0.3 * ((i * 7) % 3 - 1), 0.1 * (i % 3), 0), 0.1, 0.85)
+            b.ball(
+                ("orange", "yellow", "orange", "white")[i % 4],
+                (0.3 * ((i * 7) % 3 - 1), 0.1 * (i % 3), 0),
+                0.1,
+                0.85,
+            )
     for x, y, w in ((2.75, 1.2, 0.6), (2.7, 1.9, 0.55), (2.45, 7.6, 0.7)):
         with b.at(x, y, yaw=6 * x):
             p.crate(b, w, 0.5, 0.42)
@@ -104,7 +116,9 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
         p.chair(b, "wood", "wood")
 
 
-def _net(b: Builder, mat: str, a: tuple[float, float, float], c: tuple[float, float, float], drop: float, seed: int) -> None:
+def _net(
+    b: Builder, mat: str, a: tuple[float, float, float], c: tuple[float, float, float], drop: float, seed: int
+) -> None:
     rng = np.random.default_rng(seed)
     u, v = np.linspace(0, 1, 40), np.linspace(0, 1, 20)
     ph = rng.uniform(0, 6, 4)
@@ -144,9 +158,43 @@ PLACE = Place(
     lux={"daylight": 420.0},
     balance_k=5200,
     views=(
-        View("06_net_loft_gable", (0.35, -1.7, 1.55), (-0.05, 9.0, 1.62), 66, (1600, 1068), facing((0.35, -1.7, 0), -0.75, 2.1, 1.0, -32), exposure=(1 / 40, 2.8, 250), time="11:05", walls=("door",), seed=31),
-        View("07_net_loft_bench", (2.5, 4.75, 1.5), (-2.6, 1.9, 1.25), 64, (1600, 1068), facing((2.5, 4.75, 0), -0.55, 2.6, 1.1, 14), camera="sensor", file="dng", exposure=(1 / 40, 2.8, 200), time="11:18", seed=32),
+        View(
+            "06_net_loft_gable",
+            (0.35, -1.7, 1.55),
+            (-0.05, 9.0, 1.62),
+            66,
+            (1600, 1068),
+            facing((0.35, -1.7, 0), -0.75, 2.1, 1.0, -32),
+            exposure=(1 / 40, 2.8, 250),
+            time="11:05",
+            walls=("door",),
+            seed=31,
+        ),
+        View(
+            "07_net_loft_bench",
+            (2.5, 4.75, 1.5),
+            (-2.6, 1.9, 1.25),
+            64,
+            (1600, 1068),
+            facing((2.5, 4.75, 0), -0.55, 2.6, 1.1, 14),
+            camera="sensor",
+            file="dng",
+            exposure=(1 / 40, 2.8, 200),
+            time="11:18",
+            seed=32,
+        ),
     ),
     build=build,
-    walls=(Wall("door", "2.5PB 4/6", ((W - 0.062, 7.45, 1.1), (W - 0.062, 6.55, 1.1), (W - 0.062, 6.55, 1.55), (W - 0.062, 7.45, 1.55))),),
+    walls=(
+        Wall(
+            "door",
+            "2.5PB 4/6",
+            (
+                (W - 0.062, 7.45, 1.1),
+                (W - 0.062, 6.55, 1.1),
+                (W - 0.062, 6.55, 1.55),
+                (W - 0.062, 7.45, 1.55),
+            ),
+        ),
+    ),
 )
