@@ -76,6 +76,13 @@ def batch(
         typer.Option(help="Address of a Dask scheduler that sees the same folders (lookdev[cluster])."),
     ] = None,
     salvage: Salvage = False,
+    keep_private: Annotated[
+        bool,
+        typer.Option(
+            "--keep-private",
+            help="Write position, owner and serial numbers into graded stills too; else they are dropped.",
+        ),
+    ] = False,
     max_pixels: MaxPixels = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print summary.json instead of the table.")] = False,
 ) -> None:
@@ -109,6 +116,7 @@ def batch(
         workers=workers,
         cluster=cluster,
         salvage=salvage,
+        keep_private=keep_private,
         max_pixels=max_pixels,
         as_json=as_json,
     )

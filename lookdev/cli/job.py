@@ -50,6 +50,7 @@ class BatchRequest:
     workers: int = 2
     cluster: str | None = None
     salvage: bool = False
+    keep_private: bool = False
     max_pixels: int | None = None
     as_json: bool = False
 
@@ -74,6 +75,7 @@ def run_batch(request: BatchRequest) -> int:
         _still_target(request.still_encoding),
         request.exact,
         salvage=request.salvage,
+        keep_private=request.keep_private,
         max_pixels=request.max_pixels,
     )
     plan = plan_batch(

@@ -40,6 +40,7 @@ class StillOptions:
     target: Encoding | None = None
     exact: bool = False
     salvage: bool = False
+    keep_private: bool = False
     max_pixels: int | None = None
 
 
@@ -152,6 +153,7 @@ def plan_batch(
             thumbnails=thumbnails,
             exact=options.exact,
             salvage=options.salvage,
+            keep_private=options.keep_private,
             max_pixels=options.max_pixels,
         )
         try:

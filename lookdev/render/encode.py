@@ -24,16 +24,23 @@ def encoded(
     metadata: Metadata,
     quality: int,
     subsampling: str,
+    keep_private: bool = False,
 ) -> bytes:
     """As ``still_bytes``; ``pixels`` of a JPEG are used up. The same input gives the same bytes."""
     if suffix.lower() not in (".jpg", ".jpeg") or pixels.dtype != np.uint8 or max(pixels.shape) > 65500:
         return still_bytes(
-            suffix, pixels, encoding, metadata=metadata, quality=quality, subsampling=subsampling
+            suffix,
+            pixels,
+            encoding,
+            metadata=metadata,
+            quality=quality,
+            subsampling=subsampling,
+            keep_private=keep_private,
         )
     from lookdev.stills.exif import exif_bytes
     from lookdev.stills.icc import profile_bytes
 
-    exif = exif_bytes(metadata, encoding_name=encoding.name)
+    exif = exif_bytes(metadata, encoding_name=encoding.name, keep_private=keep_private)
     return with_segments(jpeg(pixels, quality, subsampling), exif, profile_bytes(encoding))
 
 

@@ -71,6 +71,7 @@ class Task:
     exact : grade through the float64 reference, not the lattice.
     write_stills : whether the outputs themselves are wanted, or their thumbnails alone.
     salvage : use a truncated JPEG as far as it decodes.
+    keep_private : write position, owner and serial numbers too, where the still has them.
     max_pixels : refuse stills larger than this; None for the reader's own limit.
     """
 
@@ -81,6 +82,7 @@ class Task:
     exact: bool = False
     write_stills: bool = True
     salvage: bool = False
+    keep_private: bool = False
     max_pixels: int | None = None
 
     def read(self, *, reduced: bool = False) -> Still:
@@ -199,7 +201,12 @@ def output_key(still_sha256: str, output: Output, task: Task) -> str:
         output.exposure_stops,
         output.target.name if output.target is not None else None,
         [output.path.suffix.lower(), output.bits, output.quality, output.subsampling],
-        [task.exact, task.salvage, task.thumbnail_box if task.thumbnails is not None else None],
+        [
+            task.exact,
+            task.salvage,
+            task.keep_private,
+            task.thumbnail_box if task.thumbnails is not None else None,
+        ],
     )
 
 
@@ -309,6 +316,7 @@ class _Work:
                 still.metadata,
                 output.quality,
                 output.subsampling,
+                self.task.keep_private,
             )
         self.seconds["encode"] += perf_counter() - start
 
