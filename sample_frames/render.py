@@ -36,7 +36,7 @@ from lookdev.colorimetry.rgb_spaces import D65_XY  # noqa: E402
 from lookdev.colorimetry.temperature import balance_white_xy, cct_duv_from_xy  # noqa: E402
 
 PLACES = ("ferry_hall", "loading_dock", "net_loft", "cabin", "car_deck", "chart_room", "harbour_office")
-PASSES = 1
+PASSES = 2
 CROP = (24, 16)
 COLUMNS = (
     "stills", "location", "source", "cct_k", "duv", "x", "y", "lux", "camera_balance_k", "grey", "time", "role",

@@ -101,7 +101,7 @@ def _picture(view: View, scene: Floats) -> bytes:
         )
         return out.getvalue()
     icc = {} if view.file == "jpg-adobe" else {"icc_profile": profile_bytes(encoding)}
-    pixels.save(out, "JPEG", quality=90, subsampling=0, optimize=True, exif=exif, **icc)
+    pixels.save(out, "JPEG", quality=92, subsampling=0, optimize=True, exif=exif, **icc)
     return out.getvalue()
 
 

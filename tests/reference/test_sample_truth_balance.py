@@ -218,3 +218,14 @@ def test_plan_constant_is_the_one_the_frames_were_exposed_with() -> None:
     from lookdev.meter.exposure import constant_of
 
     assert constant_of(Plan()) == TRUTH["renderer"]["iso_2720_constant"]
+
+
+def test_frames_truth_and_log_belong_together() -> None:
+    """``render.py --check``: digests of the stills, meter log and boxes, without rendering."""
+    import subprocess
+    import sys
+
+    done = subprocess.run(
+        [sys.executable, str(FRAMES / "render.py"), "--check"], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
