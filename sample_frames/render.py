@@ -1,8 +1,8 @@
 """Makes the sample scout: frames, truth.json and meter.csv from places in code. Needs the extra ``frames``.
 
-    python sample_frames/render.py                 everything, about an hour on two cores
+    python sample_frames/render.py                 everything, about an hour on two free cores
     python sample_frames/render.py --check         frames, truth and meter log belong together (seconds)
-    python sample_frames/render.py --crop          a small crop of every view rendered again, against the record
+    python sample_frames/render.py --check --crop  and a small crop of every view, rendered twice, is the same
     python sample_frames/render.py --only car_deck one place
 
 Light transport is kept in a cache folder outside the repository (``--cache``, or LOOKDEV_FRAMES_CACHE), so
@@ -39,8 +39,8 @@ PLACES = ("ferry_hall", "loading_dock", "net_loft", "cabin", "car_deck", "chart_
 PASSES = 2
 CROP = (24, 16)
 COLUMNS = (
-    "stills", "location", "source", "cct_k", "duv", "x", "y", "lux", "camera_balance_k", "grey", "time", "role",
-    "note",
+    "stills", "location", "source", "cct_k", "duv", "x", "y", "lux", "camera_balance_k", "grey", "time",
+    "role", "note",
 )  # fmt: skip
 
 
@@ -207,7 +207,8 @@ def make(args: argparse.Namespace) -> None:
             record = {"location": place.location, "place": key, **record}
             records[path.name] = record
             print(
-                f"{path.name}: {path.stat().st_size / 1e6:.2f} MB, card {record['stops_over_meter']:+.2f} stops"
+                f"{path.name}: {path.stat().st_size / 1e6:.2f} MB, "
+                f"card {record['stops_over_meter']:+.2f} stops"
             )
     stills = []
     for key in PLACES:
@@ -222,14 +223,14 @@ def make(args: argparse.Namespace) -> None:
         "renderer": {
             "name": "mitsuba", "variant": transport.VARIANT, "bands_nm": spectra.BANDS.astype(int).tolist(),
             "transport": "path tracing, four wavelengths a path; lamps and observers multiplied in at 1 nm",
-            "denoised": "Intel Open Image Denoise; card and patches instead by a quadratic fit to their raw samples",
+            "denoised": "Intel Open Image Denoise; card and patches: quadratic fit to their raw samples",
             "iso_2720_constant": cameras.CONSTANT,
         },
         "cameras": {
             "exact": "CIE 1931 2 degree observer; balance white to D65 by linear Bradford",
-            "sensor": f"sensitivities: colour-science MSDS_CAMERA_SENSITIVITIES['{cameras.SENSOR}'], measured by NPL; "
-            "3 x 3 by white-point-preserving least squares (Finlayson and Drew 1997) on the Academy P-2013-001 "
-            "training reflectances and the chart, under the balance white",
+            "sensor": f"colour-science MSDS_CAMERA_SENSITIVITIES['{cameras.SENSOR}'], measured by NPL; "
+            "3 x 3 by white-point-preserving least squares (Finlayson and Drew 1997) on the "
+            "Academy P-2013-001 training reflectances and the chart, under the balance white",
         },
         "surfaces": surfaces(),
         "stills": stills,

@@ -46,7 +46,7 @@ def sensitivities() -> Array:
 
 @cache
 def balance_spectrum(balance_k: float) -> Array:
-    """Spectrum on GRID of a camera's balance white: CIE daylight from 4000 K, Planckian below; luminance 1."""
+    """Spectrum on GRID of a camera's balance white, luminance 1: CIE daylight from 4000 K, else Planckian."""
     colour = spectra._colour()
     if balance_k >= 4000:
         with warnings.catch_warnings():
@@ -121,7 +121,7 @@ def _masks(view: View, scale: float) -> list[tuple[Array, NDArray[np.bool_]]]:
 def expose(
     place: Place, view: View, transport: Transport, scales: dict[str, float], channels: Array, lamp: str = ""
 ) -> NDArray[np.float32]:
-    """(h, w, channels): pi x radiance over the ``channels`` (grid, n) of an observer or a sensor, by exposure.
+    """(h, w, channels): pi x radiance seen by ``channels`` (grid, n) of an observer or sensor, exposed.
 
     ``lamp`` stands in for every lamp of the place, with the same illuminance from each group.
     """

@@ -45,9 +45,7 @@ def check(folder: Path, *, crop: bool = False) -> int:
         wrong += _check_crops()
     for line in wrong:
         print(line)
-    print(
-        f"{len(stills)} stills, {size / 1e6:.1f} MB: {'do not belong together' if wrong else 'belong together'}"
-    )
+    print(f"{len(stills)} stills, {size / 1e6:.1f} MB: {'do not ' if wrong else ''}belong together")
     return 1 if wrong else 0
 
 

@@ -1,4 +1,4 @@
-"""Stills as cameras write them: JPEG, HEIC, TIFF, DNG mosaic, OpenEXR. The same input writes the same bytes."""
+"""Stills as cameras write them: JPEG, HEIC, TIFF, DNG mosaic, OpenEXR; reproducible bytes."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ TIFF_BITS = 10
 
 
 def output_codes(scene: Floats, encoding: Encoding) -> NDArray[np.float64]:
-    """Code values 0..1 (h, w, 3): our rendering per channel in BT.2020, then the file's primaries, clipped."""
+    """Code values 0..1 (h, w, 3): our rendering per channel in BT.2020, then the file's own, clipped."""
     return np.clip(encoding.from_working(render_curve(scene)), 0.0, 1.0)
 
 
@@ -148,7 +148,7 @@ def write_exr(path: Path, view: View, scene: Floats) -> None:
     (rx, ry), (gx, gy), (bx, by) = BT2020.primaries_xy
     header = {
         "compression": OpenEXR.DWAA_COMPRESSION,
-        "dwaCompressionLevel": 10.0,
+        "dwaCompressionLevel": 22.0,
         "type": OpenEXR.scanlineimage,
         "chromaticities": (rx, ry, gx, gy, bx, by, *D65_XY),
         "cameraModel": MODELS[view.camera],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -134,12 +135,12 @@ def planks(
     rng = np.random.default_rng(seed)
     out = grain(size, seed, size // 12) * 0.5
     h = size // rows
-    gap = max(1, int(round(seam * h)))
+    gap = max(1, round(seam * h))
     for r in range(rows):
         cuts = np.sort(rng.integers(0, size, joints))
         edges = [0, *cuts.tolist(), size]
         band = slice(r * h, (r + 1) * h)
-        for a, b in zip(edges[:-1], edges[1:], strict=True):
+        for a, b in pairwise(edges):
             out[band, a:b] += rng.uniform(-0.15, 0.3)
         for c in cuts:
             out[band, c : c + gap] = 1.0
@@ -156,7 +157,7 @@ def tiles(size: int, seed: int, n: int, joint: float = 0.03, contrast: float = 0
     tone = rng.uniform(0, contrast, (n, n))
     cell = np.minimum(np.arange(size) // h, n - 1)
     out += tone[np.ix_(cell, cell)]
-    gap = max(1, int(round(joint * h)))
+    gap = max(1, round(joint * h))
     for i in range(n):
         out[i * h : i * h + gap, :] = 0.95
         out[:, i * h : i * h + gap] = 0.95

@@ -49,7 +49,7 @@ def room(
     ceiling: str,
     walls: Sequence[str],
 ) -> None:
-    """A box seen from inside; walls in the order left, right, front (far, y1), back (y0); '' leaves one out."""
+    """A box seen from inside; walls: left, right, far (y1), back (y0); '' leaves one out."""
     b.polygon(floor, [(x0, y0, 0), (x1, y0, 0), (x1, y1, 0), (x0, y1, 0)])
     if ceiling:
         b.polygon(ceiling, [(x0, y1, z1), (x1, y1, z1), (x1, y0, z1), (x0, y0, z1)])
@@ -73,7 +73,7 @@ def wall_with_hole(
     hole: tuple[float, float, float, float],
     thick: float,
 ) -> None:
-    """A wall along local x (front faces -y, at y 0) from a0 to a1 with a hole h0, h1, low, high; reveals too."""
+    """A wall along local x (front to -y, at y 0) from a0 to a1 with a hole h0, h1, low, high and reveals."""
     h0, h1, low, high = hole
     for x0, x1, lo, hi in ((a0, h0, 0, z1), (h1, a1, 0, z1), (h0, h1, 0, low), (h0, h1, high, z1)):
         if x1 - x0 > 1e-6 and hi - lo > 1e-6:

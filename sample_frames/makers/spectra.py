@@ -101,7 +101,7 @@ def _recover(notation: str) -> Array:
 
 @cache
 def lamp(illuminant: str) -> Array:
-    """Relative spectral power on GRID of a CIE illuminant (linear between tabulated values, as CIE 15 says)."""
+    """Relative spectral power on GRID of a CIE illuminant (linear between its values, as CIE 15 says)."""
     colour = _colour()
     sd = colour.SDS_ILLUMINANTS[illuminant]
     return np.interp(GRID, sd.wavelengths, sd.values, left=0.0, right=0.0)

@@ -13,7 +13,6 @@ that no denoiser has touched what the tests measure.
 
 from __future__ import annotations
 
-import os
 import tempfile
 import time
 from collections.abc import Callable
@@ -346,7 +345,7 @@ def render_view(
             irradiance[group] = irradiance_at_card(images[group], view, scale)
     part = clean_path.with_suffix(".part.npz")
     np.savez(part, **{f"i_{g}": v for g, v in images.items()})
-    os.replace(part, clean_path)
+    part.replace(clean_path)
     return Transport(images, irradiance)
 
 
@@ -357,5 +356,5 @@ def kept_array(path: Path, make: Callable[[], Array | Floats]) -> Any:
     value = make()
     part = path.with_name(path.name + ".part.npy")
     np.save(part, value)
-    os.replace(part, path)
+    part.replace(path)
     return value

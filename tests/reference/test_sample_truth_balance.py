@@ -1,7 +1,7 @@
 """The sample scout as an experiment with a known answer: balance, exposure and chart against the truth.
 
-Lamps: CIE 15:2018. Chart: "BabelColor Average" reflectances. Light: rendered by wavelength with mitsuba. Truth:
-sample_frames/truth.json. ``pytest -s tests/reference/test_sample_truth_balance.py`` prints the tables.
+Lamps: CIE 15:2018. Chart: "BabelColor Average" reflectances. Light: rendered by wavelength with mitsuba.
+Truth: sample_frames/truth.json. ``pytest -s tests/reference/test_sample_truth_balance.py`` prints the tables.
 """
 
 from __future__ import annotations
@@ -83,11 +83,11 @@ def test_grey_card_is_neutral(name: str) -> None:
 @pytest.mark.parametrize("keep", [0.25, 0.5, 0.75])
 @pytest.mark.parametrize("name", EXACT)
 def test_keep_leaves_its_share(name: str, keep: float) -> None:
-    """(b) ``keep`` leaves its share of the distance in mired and Duv between the card as it stood and the card
-    with the cast out, within 3 % of the distance.
+    """(b) ``keep`` leaves its share of the distance in mired and Duv between the card as it stood and the
+    card with the cast out, within 3 % of the distance.
 
-    How well the card lies on neutral with the cast out is (a). 8-bit codes place a card to about 0.3 mired and
-    0.0004 Duv, and where the whole distance is not much more than that, this is the bound.
+    How well the card lies on neutral with the cast out is (a). 8-bit codes place a card to about 0.3 mired
+    and 0.0004 Duv, and where the whole distance is not much more than that, this is the bound.
     """
     box = STILLS[name]["boxes"]["grey_card"]
     points = [graded(name, box, share) @ WORKING.to_xyz.T for share in (0.0, 1.0, keep)]
@@ -118,8 +118,8 @@ CHART_BOUNDS = {
     "HP1": (10.0, 21.0),  # next to nothing below 500 nm: blues and greens cannot come back
     "D65+A": (4.6, 8.5),  # two whites on one board: no one balance fits both ends of it
 }
-"""Mean and 95th percentile of CIEDE2000. One linear adaptation makes the card neutral; what a spiky lamp leaves
-out of a patch no balance puts back: metamerism, not a fault. Bounds are about a quarter over the real-sensor
+"""Mean and 95th percentile of CIEDE2000. One linear adaptation makes the card neutral; what a spiky lamp
+leaves out of a patch no balance puts back: metamerism, not a fault. Bounds are about a quarter over the real-sensor
 camera's figures when the frames were made; the exact camera lies below it under every lamp."""
 
 
@@ -130,8 +130,8 @@ def test_chart_against_d65(name: str) -> None:
     lamps = [v["spectrum"].removeprefix("CIE illuminant ") for v in STILLS[name]["lamps"].values()]
     worst = CHART_BOUNDS["+".join(lamps)]
     print(
-        f"{name:32} {'+'.join(lamps):8} {STILLS[name]['camera']:7} chart, CIEDE2000: mean {errors.mean():5.2f}, "
-        f"95th {np.percentile(errors, 95):5.2f}, max {errors.max():5.2f}"
+        f"{name:32} {'+'.join(lamps):8} {STILLS[name]['camera']:7} chart, CIEDE2000: "
+        f"mean {errors.mean():5.2f}, 95th {np.percentile(errors, 95):5.2f}, max {errors.max():5.2f}"
     )
     assert errors.mean() < worst[0]
     assert np.percentile(errors, 95) < worst[1]

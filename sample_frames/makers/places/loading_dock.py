@@ -89,8 +89,12 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     b.box("night", (10.4, YW - 0.08, 2.5), (1.08, 0.1, 0.98), 0.0)
     b.picture(
         "sign",
-        [(-2.1, YW - 0.05, 4.05), (-3.3, YW - 0.05, 4.05)][::-1]
-        + [(-2.1, YW - 0.05, 4.45), (-3.3, YW - 0.05, 4.45)],
+        [
+            (-3.3, YW - 0.05, 4.05),
+            (-2.1, YW - 0.05, 4.05),
+            (-2.1, YW - 0.05, 4.45),
+            (-3.3, YW - 0.05, 4.45),
+        ],
     )
     for k in range(5):  # steps
         b.box("plinth", (11.0, YW - 2.9 - 0.28 * (4 - k) + 0.56, 0.1 + k * 0.2), (1.0, 0.3, 0.2), 0.01)
@@ -198,7 +202,7 @@ def _hazard() -> Array:
 
 
 def _sign(a: Array, rng: np.random.Generator) -> None:
-    h, w = a.shape
+    w = a.shape[1]
     a[24:30, 24:-24] = a[-30:-24, 24:-24] = 1
     x = 70
     while x < w - 110:
