@@ -32,6 +32,7 @@ from makers.geometry import Builder  # noqa: E402
 from makers.place import Place, View, card_corners, inner_box, lens_of, patch_corners, rig_frame  # noqa: E402
 
 from lookdev.colorimetry.adaptation import adaptation_matrix  # noqa: E402
+from lookdev.colorimetry.encodings import get_encoding  # noqa: E402
 from lookdev.colorimetry.rgb_spaces import D65_XY  # noqa: E402
 from lookdev.colorimetry.temperature import balance_white_xy, cct_duv_from_xy  # noqa: E402
 
@@ -105,6 +106,11 @@ def view_record(
     # light that has met walls is not quite D65 any more: carry its white to D65 too
     neutral = adaptation_matrix(tuple(white[:2] / white.sum()), D65_XY) / white[1]
     offset = float(np.log2(incident["illuminance_lux"] * cameras.gain(view)))
+    if view.file in files.ENCODING:  # paint that the file's primaries cannot hold says nothing of its chip
+        codes = files.output_codes(scene, get_encoding(files.ENCODING[view.file]))
+        walls = found["walls"]
+        beyond = [n for n, box in walls.items() if np.any(np.abs(mean_in(codes, box) - 0.5) > 0.499)]
+        found["walls_out_of_gamut"] = {n: walls.pop(n) for n in beyond}
     return {
         "file": path.name,
         "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),

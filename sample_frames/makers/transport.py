@@ -157,7 +157,7 @@ def render_bands(
             "integrator": {"type": "path", "max_depth": view.depth, "rr_depth": 100},
             "sensor": sensor_of(view, film, spp, scale, seed),
         }
-        image = np.array(mi.render(mi.load_dict(full), spp=spp, seed=seed))
+        image = np.array(mi.render(mi.load_dict(full, parallel=False, optimize=False), spp=spp, seed=seed))
         out.append(image[..., :4])
     return np.concatenate(out, axis=-1).astype(np.float32) / _unit(tuple(spectra.BANDS[:4]))
 
@@ -178,7 +178,11 @@ def _unit(four: tuple[float, ...]) -> float:
             "sky": {"type": "constant", "radiance": {"type": "uniform", "value": 1.0}},
             "sensor": {"type": "perspective", "film": film, "sampler": {"type": "independent"}},
         }
-        _UNIT[four] = float(np.array(mi.render(mi.load_dict(scene), spp=64, seed=0))[..., :4].mean())
+        _UNIT[four] = float(
+            np.array(mi.render(mi.load_dict(scene, parallel=False, optimize=False), spp=64, seed=0))[
+                ..., :4
+            ].mean()
+        )
     return _UNIT[four]
 
 
@@ -197,7 +201,9 @@ def render_guides(place: Place, view: View, spp: int, scale: float) -> Floats:
                 "integrator": {"type": "aov", "aovs": "a:albedo,n:sh_normal"},
                 "sensor": sensor_of(view, {"type": "hdrfilm"}, spp, scale, seed),
             }
-            image = np.array(mi.render(mi.load_dict(full), spp=spp, seed=seed)).astype(np.float32)
+            image = np.array(
+                mi.render(mi.load_dict(full, parallel=False, optimize=False), spp=spp, seed=seed)
+            ).astype(np.float32)
     finally:
         start()
     image = np.nan_to_num(image[..., -6:])

@@ -119,8 +119,8 @@ CHART_BOUNDS = {
     "D65+A": (4.6, 8.5),  # two whites on one board: no one balance fits both ends of it
 }
 """Mean and 95th percentile of CIEDE2000. One linear adaptation makes the card neutral; what a spiky lamp
-leaves out of a patch no balance puts back: metamerism, not a fault. Bounds are about a quarter over the real-sensor
-camera's figures when the frames were made; the exact camera lies below it under every lamp."""
+leaves out of a patch no balance puts back: metamerism, not a fault. Bounds are about a quarter over the
+real-sensor camera's figures when the frames were made; the exact camera lies below them."""
 
 
 @pytest.mark.parametrize("name", list(STILLS))

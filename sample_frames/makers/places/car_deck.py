@@ -261,7 +261,6 @@ PLACE = Place(
             camera="sensor",
             exposure=(1 / 60, 2.8, 640),
             time="16:33",
-            walls=("repainted skirt",),
             seed=52,
         ),
     ),

@@ -187,7 +187,6 @@ PLACE = Place(
             camera="sensor",
             exposure=(1 / 50, 2.8, 320),
             time="06:52",
-            walls=("dado",),
             seed=12,
         ),
     ),

@@ -167,7 +167,6 @@ PLACE = Place(
             facing((0.35, -1.7, 0), -0.75, 2.1, 1.0, -32),
             exposure=(1 / 40, 2.8, 250),
             time="11:05",
-            walls=("door",),
             seed=31,
         ),
         View(
