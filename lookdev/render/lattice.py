@@ -26,7 +26,8 @@ from lookdev.colorimetry.encodings import Encoding
 from lookdev.looks.pipeline import Transform
 from lookdev.looks.rendering import MID_GREY
 from lookdev.render import kernel
-from lookdev.render.reference import from_codes, to_codes
+from lookdev.render.reference import to_codes
+from lookdev.stills.still import signal_of
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.uint8] | NDArray[np.uint16]
@@ -264,7 +265,7 @@ def _flat(picture: NDArray[Any]) -> NDArray[Any]:
 def _by_grid(lattice: GridLattice, flat: NDArray[Any], out: NDArray[Any], bits: int) -> None:
     for start in range(0, len(flat), _STRIP_PIXELS):
         part = slice(start, start + _STRIP_PIXELS)
-        out[part] = to_codes(lattice(from_codes(flat[part])).astype(np.float64), bits)
+        out[part] = to_codes(lattice(signal_of(flat[part])).astype(np.float64), bits)
 
 
 class LatticeStore:

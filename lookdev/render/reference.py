@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.looks.pipeline import Transform
+from lookdev.stills.still import code_values, signal_of
 
 CHUNK_PIXELS = 1 << 18
 
@@ -18,18 +19,7 @@ def to_codes(signal: NDArray[np.float64], bits: int) -> NDArray[np.uint8] | NDAr
     >>> to_codes(np.array([0.0, 0.5, 1.0]), 8).tolist()
     [0, 128, 255]
     """
-    top = 255 if bits == 8 else 65535
-    codes = np.floor(np.clip(signal, 0.0, 1.0) * top + 0.5)
-    return codes.astype(np.uint8) if bits == 8 else codes.astype(np.uint16)
-
-
-def from_codes(pixels: NDArray[Any]) -> NDArray[np.float64]:
-    """Signal of code values: uint8 / 255, uint16 / 65535, float as it is."""
-    if pixels.dtype == np.uint8:
-        return np.asarray(pixels / 255.0)
-    if pixels.dtype == np.uint16:
-        return np.asarray(pixels / 65535.0)
-    return np.asarray(pixels, dtype=np.float64)
+    return code_values(signal, np.uint8 if bits == 8 else np.uint16)
 
 
 def grade_reference(
@@ -40,6 +30,6 @@ def grade_reference(
     out = np.empty((height, width, 3), dtype=np.uint8 if bits == 8 else np.uint16)
     rows = max(1, CHUNK_PIXELS // max(width, 1))
     for top in range(0, height, rows):
-        band = from_codes(pixels[top : top + rows])
+        band = signal_of(pixels[top : top + rows])
         out[top : top + rows] = to_codes(transform(band), bits)
     return out

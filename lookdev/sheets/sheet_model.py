@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.errors import SheetError
+from lookdev.meter.cells import LUX_PER_FC
 from lookdev.sheets.fonts import NO_BREAK
 
 Picture = NDArray[np.uint8]
 
 AS_IT_STOOD = "As it stood"
-LUX_PER_FOOT_CANDLE = 10.763910417  # 1 ft = 0.3048 m exactly
 PICTURE_EDGE_PX = 1100
 """Enough for the largest picture on a sheet."""
 
@@ -141,7 +141,7 @@ def write_foot_candles(illuminance_lux: float | None) -> str:
     >>> write_foot_candles(1076.4)
     '100'
     """
-    return "" if illuminance_lux is None else _three_figures(illuminance_lux / LUX_PER_FOOT_CANDLE)
+    return "" if illuminance_lux is None else _three_figures(illuminance_lux / LUX_PER_FC)
 
 
 def _three_figures(value: float) -> str:

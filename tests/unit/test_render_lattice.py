@@ -30,9 +30,10 @@ from lookdev.render.lattice import (
     StillGrader,
     grade_fast,
 )
-from lookdev.render.reference import from_codes, grade_reference, to_codes
+from lookdev.render.reference import grade_reference, to_codes
 from lookdev.render.tasks import target_of
 from lookdev.stills.reader import read_still
+from lookdev.stills.still import signal_of
 
 ROOT = Path(__file__).parents[2]
 LOOKS = {path.stem: load_look(path) for path in sorted((ROOT / "looks").glob("*.toml"))}
@@ -96,11 +97,11 @@ def test_shipped_frames_lie_within_the_stated_error(name: str, tmp_path: Path) -
         transform = output.look.transform(
             still.encoding, target_of(output, still), output.cast, output.exposure_stops
         )
-        exact = transform(from_codes(pixels))
+        exact = transform(signal_of(pixels))
         if pixels.dtype == np.uint8 and not transform.is_identity:
             fast = unrounded(CodeLattice(transform), pixels)
         else:
-            fast = from_codes(grade_fast(pixels[None], transform, bits=16)[0])
+            fast = signal_of(grade_fast(pixels[None], transform, bits=16)[0])
         off = difference(fast, exact, transform.target)
         numbers = f"mean {off.mean():.4f}, p99 {np.percentile(off, 99):.3f}, max {off.max():.2f}"
         print(f"{name} {planned.path.name}: {numbers}")
@@ -137,7 +138,7 @@ def test_16_bit_pixels_lie_within_the_stated_error(name: str, source: Encoding) 
     transform = LOOKS[name].transform(source, SRGB)
     graded = grade_fast(codes, transform, bits=16)
     assert graded.dtype == np.uint16
-    off = difference(graded[0] / 65535.0, transform(from_codes(codes[0])), SRGB)
+    off = difference(graded[0] / 65535.0, transform(signal_of(codes[0])), SRGB)
     print(
         f"{name} {source.name}: mean {off.mean():.4f}, p99 {np.percentile(off, 99):.3f}, max {off.max():.2f}"
     )

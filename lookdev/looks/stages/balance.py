@@ -19,9 +19,8 @@ from pydantic import Field
 from lookdev.colorimetry.adaptation import CONE_MATRICES, cone_response, xy_from_xyz
 from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
 from lookdev.colorimetry.temperature import (
-    DUV_LIMIT,
-    MAX_MIRED,
     cct_duv_from_xy,
+    is_cct_meaningful,
     mired_duv_from_xy,
     uv1960_from_xy,
     xy_from_mired,
@@ -151,7 +150,7 @@ def resolve_balance(parameters: Balance, cast: Cast | None) -> BalanceResult:
     gains = np.ones(3)
     if cast is not None:
         picture = cast.picture_xy
-        off_locus = not _on_locus(picture)
+        off_locus = not is_cct_meaningful(picture)
         keep = parameters.keep
         gains_at = _gain_function(picture, parameters.method)
         if not _possible(gains_at(keep)):
@@ -177,7 +176,7 @@ def kept_white(picture_xy: XY, keep: float) -> XY:
     """Where a grey card goes when ``keep`` of its cast stays: along mired and Duv, or straight in u, v."""
     if keep == 1.0:
         return picture_xy
-    if _on_locus(picture_xy):
+    if is_cct_meaningful(picture_xy):
         neutral, cast = np.array(mired_duv_from_xy(D65_XY)), np.array(mired_duv_from_xy(picture_xy))
         m, duv = neutral + keep * (cast - neutral)
         return _pair(xy_from_mired(float(m), float(duv))) if keep > 0 else _pair(D65_XY)
@@ -187,7 +186,7 @@ def kept_white(picture_xy: XY, keep: float) -> XY:
 
 def describe_white(xy: XY) -> str:
     """CCT and Duv, or x, y where CCT has no meaning."""
-    if _on_locus(xy):
+    if is_cct_meaningful(xy):
         cct, duv = cct_duv_from_xy(xy)
         return f"{cct:.0f} K, Duv {fixed(duv, 4)}"
     return f"x {xy[0]:.4f}, y {xy[1]:.4f}"
@@ -195,11 +194,6 @@ def describe_white(xy: XY) -> str:
 
 def _pair(xy: Array | XY) -> XY:
     return (float(xy[0]), float(xy[1]))
-
-
-def _on_locus(xy: XY) -> bool:
-    m, duv = mired_duv_from_xy(xy)
-    return abs(duv) <= DUV_LIMIT and 0.0 < m < MAX_MIRED
 
 
 def _gain_function(picture_xy: XY, method: str) -> Callable[[float], Array]:
