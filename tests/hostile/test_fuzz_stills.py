@@ -7,6 +7,7 @@ from contextlib import suppress
 
 import numpy as np
 import pytest
+from hostile.guard import no_hang
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from still_files import curv, fixed, para, rgb_profile
@@ -129,12 +130,8 @@ def test_code_points(primaries: int, transfer: int, full: bool) -> None:
 
 
 def test_a_million_markers_are_refused_at_once() -> None:
-    import time
-
-    start = time.monotonic()
-    with pytest.raises(StillError, match="marker segments"):
+    with no_hang(), pytest.raises(StillError, match="marker segments"):
         scan_extent(b"\xff\xd8" + b"\xff\x01" * 5_000_000)
-    assert time.monotonic() - start < 2
 
 
 def test_fixed_numbers_are_as_icc_writes_them() -> None:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import time
 import tracemalloc
 from pathlib import Path
 
 import pytest
+from hostile.guard import no_hang
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -67,18 +67,16 @@ CASES = {
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_one_line_soon_and_small(name: str, tmp_path: Path) -> None:
+def test_one_line_no_hang_and_small(name: str, tmp_path: Path) -> None:
     path = tmp_path / "hostile.toml"
     path.write_bytes(CASES[name])
     tracemalloc.start()
-    began = time.process_time()
     try:
-        with pytest.raises(LookdevError) as caught:
+        with no_hang(), pytest.raises(LookdevError) as caught:
             load_look(path)
         peak = tracemalloc.get_traced_memory()[1]
     finally:
         tracemalloc.stop()
-    assert time.process_time() - began < 10
     assert peak < 200e6
     line = str(caught.value)
     assert line.isprintable()

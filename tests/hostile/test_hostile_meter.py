@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import random
-import time
 from pathlib import Path
 
 import pytest
+from hostile.guard import no_hang
 
 from lookdev.errors import MeterError
 from lookdev.meter.log import read_meter_log, reading_for
@@ -213,14 +213,12 @@ def test_deep_toml_is_one_line(tmp_path: Path) -> None:
 def test_a_glob_made_to_hang_does_not() -> None:
     from lookdev.meter.log import Reading
 
-    start = time.perf_counter()
-    reading_for("a" * 200 + ".jpg", [Reading(stills=("*a" * 60 + "b",))])
-    assert time.perf_counter() - start < 1.0
+    with no_hang():
+        assert reading_for("a" * 200 + ".jpg", [Reading(stills=("*a" * 60 + "b",))]) is None
 
 
 def test_a_hundred_thousand_rows(tmp_path: Path) -> None:
     path = tmp_path / "meter.csv"
     path.write_text("stills,lux\n" + "a.jpg,100\n" * 100_000)
-    start = time.perf_counter()
-    assert len(read_meter_log(path).readings) == 100_000
-    assert time.perf_counter() - start < 60.0
+    with no_hang():
+        assert len(read_meter_log(path).readings) == 100_000

@@ -53,7 +53,7 @@ def _one_process(folder: Path, home: Path, skip: int, names: list[str]) -> list[
     current = ""
     try:
         while True:
-            line = lines.get(timeout=60 if not current else SECONDS * 3)
+            line = lines.get(timeout=60 if not current else 12 * SECONDS)
             if line == "":
                 break
             record = json.loads(line)

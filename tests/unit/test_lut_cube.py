@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from pathlib import Path
 
 import numpy as np
@@ -85,13 +84,11 @@ def test_shaper_written_and_read() -> None:
     np.testing.assert_allclose(back(x), lut(x), atol=1e-6)
 
 
-def test_65_points_read_and_written_in_under_a_second(tmp_path: Path) -> None:
+def test_65_points_written_and_read_through_a_file(tmp_path: Path) -> None:
+    """How long it takes is in tests/benchmarks."""
     lut = CubeLut(identity_cube(65).table ** 1.1)
-    start = time.process_time()
     write_cube(tmp_path / "a.cube", lut)
-    middle = time.process_time()
-    read_cube(tmp_path / "a.cube")
-    assert middle - start < 1.0 and time.process_time() - middle < 1.0
+    np.testing.assert_allclose(read_cube(tmp_path / "a.cube").table, lut.table, atol=5.1e-7)
 
 
 def test_identity_files_hold_exact_numbers() -> None:

@@ -1,11 +1,11 @@
 """Matching: the right chip first, honest words where there is none, the palette, targets."""
 
-import time
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.temperature import balance_white_xy
 from lookdev.errors import RequestError
 from lookdev.looks.model import Look
@@ -110,27 +110,18 @@ def test_ideal_is_a_surface_that_can_be():
     assert ideal.reflectance.min() >= 0 and ideal.reflectance.max() <= 1
 
 
-def test_whole_set_ranks_in_half_a_second():
-    deck, view = munsell_set(), viewing("FL2")
-    target = lab_from_signal(np.array([0.5, 0.4, 0.4]))
-    match(target, [view], deck)  # start-up: tables, limits
-    fresh = viewing("HP1")
-    start = time.process_time()
-    match(target, [fresh], deck)
-    assert time.process_time() - start < 0.5
-
-
-def test_ten_places_and_four_looks_rank_in_three_seconds():
+def test_ten_places_and_four_looks_rank_together():
+    """Worst case over forty viewings, the whole set; how long it takes is in tests/benchmarks."""
     deck = munsell_set()
     looks = [
         Look(title=f"look {k}", balance=Balance(keep=k / 4), colour=Colour(saturation=0.8)) for k in range(4)
     ]
     lamps = ("D65", "D50", "A", "FL2", "FL7", "FL11", "HP1", "HP4", "LED-B1", "LED-B3")
     views = [viewing(lamp, look) for lamp in lamps for look in looks]
-    start = time.process_time()
-    for view in views:
-        view.screen(deck.reflectances)
-    assert time.process_time() - start < 3.0
+    target = lab_from_signal(np.array([0.5, 0.4, 0.4]))
+    found = match(target, views, deck, len(deck.chips))
+    worst = np.max([ciede2000(v.screen(deck.reflectances)[1], target) for v in views], axis=0)
+    np.testing.assert_allclose([r.worst for r in found.ranked], np.sort(worst), atol=1e-9)
 
 
 def test_card_in_the_graded_still_tells_the_exposure():
