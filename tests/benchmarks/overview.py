@@ -1,0 +1,226 @@
+"""A day's sheets against the reduced decodes that they need: one run, one machine, printed as ratios.
+
+    python tests/benchmarks/overview.py             # 120 stills of 24 MP, twelve locations, four looks
+    python tests/benchmarks/overview.py --quick     # 24 stills, fewer repeats
+
+It makes its own scout. Every measurement runs in a process of its own, repeats take turns, and the smallest
+time counts, as other work on the machine can only add to it. The floor is: open and decode every still at
+the reduced scale that its place on the sheet asks for, on as many threads as the sheets use, by the quickest
+of the libraries that can, and nothing else.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import numpy as np
+
+HERE = Path(__file__).resolve()
+sys.path.insert(0, str(HERE.parent))
+
+from run import CORES, ROOT, make_stills, peak_memory_mb, table  # noqa: E402
+
+LOCATIONS, LOOKS, PICTURES = 12, 4, 8
+LAMPS = [(1960, 3200), (2850, 3200), (3980, 4800), (5200, 5600), (2400, 3200), (6480, 5600)]
+SETTINGS = (("cv2", 8), ("Pillow", 8), ("cv2", 4), ("Pillow", 4))
+
+
+def make_scout(folder: Path, count: int) -> Path:
+    """A scout of ``count`` stills of 24 MP in twelve locations, no two files with the same bytes."""
+    scout = folder / f"scout_{count}"
+    scout.mkdir(parents=True, exist_ok=True)
+    pictures = [path.read_bytes() for path in make_stills(folder, PICTURES)]
+    rows = ["stills,location,source,cct_k,duv,lux,camera_balance_k"]
+    for i in range(count):
+        place = i * LOCATIONS // count
+        name, (lamp_k, camera_k) = f"{place:02}_{i:03}.jpg", LAMPS[place % len(LAMPS)]
+        data, words = pictures[i % PICTURES], f"still {i}".encode()
+        comment = b"\xff\xfe" + (len(words) + 2).to_bytes(2, "big") + words  # ITU-T T.81 B.2.4.5
+        if not (scout / name).exists():
+            (scout / name).write_bytes(data[:2] + _exif(i) + comment + data[2:])
+        rows.append(f"{name},Location {place + 1},lamp {place + 1},{lamp_k},0.002,{100 + place},{camera_k}")
+    (scout / "meter.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return scout
+
+
+def _exif(number: int) -> bytes:
+    """An APP1 segment as a camera writes one, so that there is something to read."""
+    from PIL import Image
+
+    tags = Image.Exif()
+    tags.update({0x0110: "Camera 1", 0x0132: f"2031:03:04 17:{number // 60:02}:{number % 60:02}"})
+    tags.get_ifd(0x8769).update({0x829A: (1, 60), 0x829D: (28, 10), 0x8827: 800})
+    body = tags.tobytes()
+    return b"\xff\xe1" + (len(body) + 2).to_bytes(2, "big") + body
+
+
+def look_files() -> list[str]:
+    """Four of the shipped looks that change something."""
+    from lookdev.looks.toml_file import load_look
+
+    acting = [p for p in sorted((ROOT / "looks").glob("*.toml")) if not load_look(p).is_identity]
+    return [str(path) for path in acting[:LOOKS]]
+
+
+# Each of these runs in a process of its own and returns numbers.
+
+
+def decodes(scout: str, library: str, reduction: int) -> dict[str, float]:
+    """Every still at a reduced scale by one library."""
+    import cv2
+    from PIL import Image
+
+    cv2.setNumThreads(1)
+    flag = getattr(cv2, f"IMREAD_REDUCED_COLOR_{reduction}") | cv2.IMREAD_IGNORE_ORIENTATION
+
+    def by_cv2(path: Path) -> None:
+        cv2.imdecode(np.frombuffer(path.read_bytes(), dtype=np.uint8), flag)
+
+    def by_pillow(path: Path) -> None:
+        with Image.open(path) as image:
+            image.draft(None, (image.width // reduction, image.height // reduction))
+            np.asarray(image)
+
+    work = {"cv2": by_cv2, "Pillow": by_pillow}[library]
+    paths = sorted(Path(scout).glob("*.jpg"))
+    start, cpu = time.perf_counter(), time.process_time()
+    with ThreadPoolExecutor(CORES) as pool:
+        list(pool.map(work, paths))
+    return {"wall": time.perf_counter() - start, "cpu": time.process_time() - cpu}
+
+
+def sheet(scout: str) -> dict[str, float]:
+    """The whole ``lookdev sheet`` process: start-up, previews, a sheet a location, the overview."""
+    options = [word for look in look_files() for word in ("--looks", look)]
+    with tempfile.TemporaryDirectory(dir=Path(scout).parent) as out:
+        command = [sys.executable, "-P", "-m", "lookdev", "sheet", scout, *options, "--out", out]
+        start = time.perf_counter()
+        subprocess.run([*command, "--workers", str(CORES)], check=True, capture_output=True)
+        wall = time.perf_counter() - start
+        children = os.times()
+        return {"wall": wall, "cpu": children.children_user + children.children_system}
+
+
+def parts(scout: str) -> dict[str, float]:
+    """The same work after start-up, in parts: deciding, previews, overview, location sheets.
+
+    Kernels are loaded and lattices are not there yet.
+    """
+    from lookdev.cli.common import open_scout
+    from lookdev.lut.received import open_looks
+    from lookdev.render.batch import plan_batch
+    from lookdev.render.kernel import warm_up
+    from lookdev.render.preview import do_preview
+    from lookdev.sheets import from_batch
+    from lookdev.sheets.comparison import comparison_sheet
+    from lookdev.sheets.overview import overview_sheet
+
+    warm_up(lambda text: None)
+    with tempfile.TemporaryDirectory(dir=Path(scout).parent) as temporary:
+        out = Path(temporary)
+        clock = [(time.perf_counter(), time.process_time())]
+
+        def lap() -> None:
+            clock.append((time.perf_counter(), time.process_time()))
+
+        plan = plan_batch(open_scout(Path(scout)), open_looks(look_files()), out)
+        lap()
+        with ThreadPoolExecutor(CORES) as pool:
+            found = dict(zip([p.path for p in plan.stills], pool.map(do_preview, plan.tasks), strict=True))
+        assert not any(preview.error for preview in found.values())
+        lap()
+        groups = {name: [p for p in plan.stills if p.location == name] for name in plan.locations}
+        places = [(name, from_batch._readings(g), found[g[0].path]) for name, g in groups.items()]
+        overview_sheet(from_batch.overview_model(plan, places), out / "overview.pdf", out / "overview.png")
+        lap()
+        for i, (name, group) in enumerate(groups.items()):
+            model = from_batch.location_model(plan, found, name, group)
+            comparison_sheet(model, out / f"{i}.pdf", out / f"{i}.png")
+        lap()
+    names = ("deciding", "previews", "overview", "location sheets")
+    times = {name: b[0] - a[0] for name, a, b in zip(names, clock, clock[1:], strict=False)}
+    wall, cpu = (clock[3][k] - clock[0][k] for k in (0, 1))
+    return {**times, "wall": wall, "cpu": cpu}
+
+
+MEASURES = {f.__name__: f for f in (decodes, sheet, parts)}
+
+
+def in_turns(repeats: int, measures: list[tuple[object, ...]]) -> list[dict[str, float]]:
+    """The least of each number of each measurement, their repeats taking turns."""
+    best: list[dict[str, float]] = [{} for _ in measures]
+    for _ in range(repeats):
+        for i, measure in enumerate(measures):
+            command = [sys.executable, "-P", str(HERE), "--measure", json.dumps(measure)]
+            done = subprocess.run(command, check=True, capture_output=True, text=True, cwd=ROOT)
+            found = json.loads(done.stdout.splitlines()[-1])
+            best[i] = {name: min(value, best[i].get(name, value)) for name, value in found.items()}
+    return best
+
+
+def needed_reduction(scout: Path) -> int:
+    """The reduction at which a still is still as large as its pictures on the sheet."""
+    from lookdev.render.batch import thumbnail_edge_px
+    from lookdev.stills.reader import draft_reduction, read_info
+
+    stills = sorted(scout.glob("*.jpg"))
+    size, _ = read_info(stills[0])
+    edge = thumbnail_edge_px(size, len(stills) // LOCATIONS, LOOKS + 1)
+    return draft_reduction(max(size), edge)
+
+
+def report(folder: Path, count: int, repeats: int) -> None:
+    """Measure and print."""
+    scout = make_scout(folder, count)
+    measures: list[tuple[object, ...]] = [("sheet", str(scout)), ("parts", str(scout))]
+    measures += [("decodes", str(scout), library, reduction) for library, reduction in SETTINGS]
+    in_turns(1, measures[:1])  # compiles the kernels if need be, and fills the file cache
+    whole, pieces, *bare = in_turns(repeats, measures)
+    need = needed_reduction(scout)
+    enough = [found for (_, n), found in zip(SETTINGS, bare, strict=True) if n == need]
+    floor = {kind: min(found[kind] for found in enough) for kind in ("wall", "cpu")}
+
+    def row(name: str, found: dict[str, float]) -> tuple[object, ...]:
+        ratios = (f"{found[kind] / floor[kind]:.2f}" for kind in ("wall", "cpu"))
+        return (name, f"{found['wall']:.2f} s", f"{found['cpu']:.2f} s", *ratios, f"{found['memory']:.0f} MB")
+
+    heads = ("what", "wall", "CPU", "wall, times the decodes", "CPU, times the decodes", "peak memory")
+    title = f"Sheets of {count} stills of 24 MP, {LOCATIONS} locations, {LOOKS} looks, {CORES} threads"
+    rows = [
+        row(f"decodes at 1/{n}, {library}", found) for (library, n), found in zip(SETTINGS, bare, strict=True)
+    ]
+    rows.append(row("after start-up: previews of every still, and the overview", pieces))
+    rows.append(row("`lookdev sheet`: the whole process, overview and a sheet a location", whole))
+    table(f"{title} (1/{need} is enough)", heads, rows)
+    names = ("deciding", "previews", "overview", "location sheets")
+    table("Parts, after start-up", names, [tuple(f"{pieces[name]:.2f} s" for name in names)])
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--measure", help=argparse.SUPPRESS)
+    parser.add_argument("--quick", action="store_true", help="24 stills, two repeats")
+    parser.add_argument("--stills", type=Path, help="folder to keep the stills in, for another run")
+    options = parser.parse_args()
+    if options.measure:
+        name, *args = json.loads(options.measure)
+        found = MEASURES[name](*args)
+        found["memory"] = peak_memory_mb()
+        print(json.dumps(found))
+        return
+    with tempfile.TemporaryDirectory() as temporary:
+        folder = options.stills or Path(temporary)
+        folder.mkdir(parents=True, exist_ok=True)
+        report(folder, 24 if options.quick else 120, 2 if options.quick else 4)
+
+
+if __name__ == "__main__":
+    main()
