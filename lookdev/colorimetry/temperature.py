@@ -146,7 +146,13 @@ def mired_duv_from_xy(xy: ArrayLike) -> tuple[float, float]:
     At the ends of the locus (infinite temperature, 800 K) the nearest point is the end itself, and Duv is the
     whole distance.
     """
-    uv = uv1960_from_xy(xy)
+    x, y = np.asarray(xy, dtype=np.float64).tolist()
+    return _nearest(x, y)
+
+
+@lru_cache(maxsize=4096)
+def _nearest(x: float, y: float) -> tuple[float, float]:
+    uv = uv1960_from_xy((x, y))
     grid, points = _locus_grid()
     m = float(grid[int(np.argmin(np.sum((points - uv) ** 2, axis=1)))])
     low, high = max(m - 5, 0.0), min(m + 5, MAX_MIRED)

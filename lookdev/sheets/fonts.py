@@ -39,6 +39,7 @@ def _font(key: str) -> Any:
     return font
 
 
+@lru_cache(maxsize=4096)
 def clean(text: str) -> str:
     """``text`` in Unicode form NFC, on one line, without control characters.
 
@@ -98,6 +99,7 @@ def runs(text: str, weight: str = REGULAR) -> tuple[tuple[str, str], ...]:
     return tuple((_FILES[key][0], piece) for key, piece in parts)
 
 
+@lru_cache(maxsize=4096)
 def missing_characters(text: str, weight: str = REGULAR) -> str:
     """The characters of ``text`` that no font here has, in order."""
     return "".join(c for c in clean(text) if _key_for(c, weight) is None)
@@ -141,7 +143,8 @@ def _pieces(text: str) -> list[str]:
     return glued
 
 
-def _wrap_one(text: str, size: float, width: float, weight: str) -> list[str]:
+@lru_cache(maxsize=4096)
+def _wrap_one(text: str, size: float, width: float, weight: str) -> tuple[str, ...]:
     lines: list[str] = []
     line = ""
     for token in _pieces(text):
@@ -155,7 +158,7 @@ def _wrap_one(text: str, size: float, width: float, weight: str) -> list[str]:
             count = _fitting(line, size, width, weight)
             lines.append(line[:count])
             line = line[count:]
-    return [*lines, line.rstrip()]
+    return (*lines, line.rstrip())
 
 
 def _fitting(text: str, size: float, width: float, weight: str) -> int:

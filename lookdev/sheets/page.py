@@ -45,8 +45,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lookdev.errors import SheetError
-from lookdev.files import whole_file, write_whole
+from lookdev.files import write_whole
 from lookdev.sheets import fonts
+from lookdev.sheets.raster import draw_pixels, png_bytes
 
 Colour = Sequence[float] | Sequence[int]
 Align = Literal["left", "centre", "right"]
@@ -337,12 +338,8 @@ class Page:
         inset = pixel * 0.01
 
         def draw(canvas: Any) -> None:
-            from PIL import Image
-            from reportlab.lib.utils import ImageReader
-
-            reader = ImageReader(Image.fromarray(data))
             x_0, y_0 = left + inset, self.height - box.bottom + inset
-            canvas.drawImage(reader, x_0, y_0, width=box_width - 2 * inset, height=box_height - 2 * inset)
+            draw_pixels(canvas, data, x_0, y_0, box_width - 2 * inset, box_height - 2 * inset)
 
         self._draw.append(draw)
         return box
@@ -613,8 +610,9 @@ class Document:
             pages = []
             for sheet in document:
                 bitmap = pypdfium2.PdfBitmap.new_native(across, down, raw.FPDFBitmap_BGR)
-                raw.FPDF_RenderPageBitmap(bitmap, sheet, 0, 0, across, down, 0, raw.FPDF_ANNOT)
-                pages.append(np.ascontiguousarray(bitmap.to_numpy()[:, :, ::-1]))
+                how = raw.FPDF_ANNOT | raw.FPDF_REVERSE_BYTE_ORDER
+                raw.FPDF_RenderPageBitmap(bitmap, sheet, 0, 0, across, down, 0, how)
+                pages.append(np.array(bitmap.to_numpy(), order="C"))
                 bitmap.close()
             return pages
         finally:
@@ -629,7 +627,7 @@ class Document:
         if png_path is not None:
             for number, pixels in enumerate(self.png_pages(pdf), 1):
                 path = numbered(Path(png_path), number)
-                write_png(path, pixels, self.dpi)
+                write_whole(path, png_bytes(pixels, self.dpi))
                 written.append(path)
         return written
 
@@ -637,17 +635,6 @@ class Document:
 def numbered(path: Path, number: int) -> Path:
     """NAME.png for page 1, NAME_2.png for page 2, and so on."""
     return path if number == 1 else path.with_name(f"{path.stem}_{number}{path.suffix}")
-
-
-def write_png(path: Path, pixels: NDArray[np.uint8], dpi: int) -> None:
-    """Write uint8 sRGB pixels (h, w, 3) as a PNG that says so (sRGB chunk), with its resolution."""
-    from PIL import Image
-    from PIL.PngImagePlugin import PngInfo
-
-    info = PngInfo()
-    info.add(b"sRGB", b"\x00")
-    with whole_file(path) as part:
-        Image.fromarray(pixels).save(part, format="PNG", pnginfo=info, dpi=(dpi, dpi), compress_level=6)
 
 
 def unit_rgb(colour: Colour) -> tuple[float, float, float]:

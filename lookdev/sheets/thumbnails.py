@@ -94,7 +94,9 @@ def resize_srgb(pixels: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.
     """
     if pixels.shape[:2] == size:
         return pixels
-    light = resize_light(_srgb_table()[pixels], size)
+    import cv2
+
+    light = resize_light(cv2.LUT(pixels, _srgb_table()), size)  # type: ignore[arg-type]
     return _code_table()[np.asarray(light * _CODE_STEPS + np.float32(0.5), dtype=np.uint16)]
 
 
