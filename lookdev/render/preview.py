@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,10 +31,12 @@ class Preview:
 def do_preview(task: Task) -> Preview:
     """Read the task's still at reduced scale and put it through the task's looks; nothing is written."""
     from lookdev.render.tasks import small_pictures
+    from lookdev.render.thumbnail import reduced_to_box
 
     try:
         still = task.read(reduced=True)
-        pictures = small_pictures(task, still)
+        small = reduced_to_box(still.pixels, still.encoding, task.thumbnail_box)
+        pictures = small_pictures(task, replace(still, pixels=small))
     except LookdevError as problem:
         return Preview(error=str(problem))
     except (OSError, MemoryError) as problem:

@@ -86,7 +86,7 @@ class Task:
     max_pixels: int | None = None
 
     def read(self, *, reduced: bool = False) -> Still:
-        """The still; ``reduced``: at a scale that is enough for the thumbnails.
+        """The still; ``reduced``: at a scale that is enough to make the thumbnails from.
 
         Raises
         ------
@@ -96,10 +96,9 @@ class Task:
 
         return read_still(
             self.still,
-            max_edge_px=max(self.thumbnail_box) if reduced else None,
             max_pixels=self.max_pixels or MAX_PIXELS,
             salvage=self.salvage,
-            draft=reduced,
+            enough_px=max(self.thumbnail_box) if reduced else None,
         )
 
     def read_info(self) -> tuple[tuple[int, int], Metadata]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -61,16 +62,19 @@ def _picture(path: Path | None) -> Picture | None:
 def build_sheets(plan: BatchPlan, load: Load, folder: Path, paper: str, step: Step) -> Sheets:
     """Draw a sheet per location and the overview.
 
-    ``load`` gives the small pictures of some stills; it is asked for one location at a time, so that a long
-    day's pictures are never all in memory.
+    ``load`` gives the small pictures of some stills; it is asked, in a thread of its own, for one location at
+    a time, and for the next while one is drawn, so that a long day's pictures are never all in memory.
     """
     done = Sheets()
     names = dict(zip(plan.locations, _file_names(list(plan.locations)), strict=True))
     total = len(plan.locations) + 1
     places: list[tuple[str, list[Reading], Preview]] = []
-    for count, location in enumerate(plan.locations, 1):
-        planned = [p for p in plan.stills if p.location == location and p.error is None]
-        pictures = load(planned)
+    groups = [
+        [p for p in plan.stills if p.location == location and p.error is None] for location in plan.locations
+    ]
+    for count, (location, planned, pictures) in enumerate(
+        zip(plan.locations, groups, _one_ahead(load, groups), strict=True), 1
+    ):
         stills = [p for p in planned if pictures[p.path].as_it_stood is not None]
         if not stills:
             continue
@@ -83,6 +87,18 @@ def build_sheets(plan: BatchPlan, load: Load, folder: Path, paper: str, step: St
         step(total, total, "sheet overview")
         _draw(done, overview_sheet, overview_model(plan, places), folder / "overview", paper)
     return done
+
+
+def _one_ahead(load: Load, groups: list[list[PlannedStill]]) -> Iterator[Mapping[Path, Preview]]:
+    """What ``load`` gives for each group, in order; the next one is loading while one is in use."""
+    with ThreadPoolExecutor(1, thread_name_prefix="previews") as loader:
+        coming = None
+        for group in groups:
+            ready, coming = coming, loader.submit(load, group)
+            if ready is not None:
+                yield ready.result()
+        if coming is not None:
+            yield coming.result()
 
 
 def _draw(done: Sheets, draw: Draw, model: SheetModel, stem: Path, paper: str) -> None:

@@ -24,6 +24,7 @@ __all__ = ["MAX_PIXELS", "STILL_SUFFIXES", "find_stills", "read_info", "read_sti
 
 MAX_PIXELS = 160_000_000  # a 151-megapixel back fits; 8 bits then take half a gigabyte
 MID_GREY = 0.18
+MARGIN = 2  # between a decoder's own reduction and the size wanted: what is left is averaged in light
 
 
 def find_stills(folder: Path) -> list[Path]:
@@ -68,7 +69,7 @@ def read_still(
     max_edge_px: int | None = None,
     max_pixels: int = MAX_PIXELS,
     salvage: bool = False,
-    draft: bool = False,
+    enough_px: int | None = None,
     balance_xy: tuple[float, float] | None = None,
 ) -> Still:
     """Read any still that a scout brings home.
@@ -82,8 +83,8 @@ def read_still(
     max_edge_px : reduce so that the longer edge is at most this, averaging in linear light.
     max_pixels : larger pictures are refused before a pixel is decoded.
     salvage : use a JPEG that breaks off as far as it goes.
-    draft : with ``max_edge_px``: let a JPEG be decoded at 1/2, 1/4 or 1/8 first. Quick, for previews; it
-        averages code values and not light.
+    enough_px : for previews: decode at 1/2, 1/4 or 1/8 where the format can, if the longer edge keeps at
+        least twice this many pixels. A JPEG's decoder averages code values: the rest is for averaging light.
     balance_xy : for raw files: develop as if the camera had been set to this white, not to its own.
 
     Raises
@@ -93,7 +94,7 @@ def read_still(
     path = Path(path)
     try:
         data, head = _open(path, max_pixels)
-        return _read(path, data, head, max_edge_px, salvage, draft, balance_xy)
+        return _read(path, data, head, max_edge_px, salvage, enough_px, balance_xy)
     except StillError as error:
         raise _named(error, path) from error
 
@@ -214,17 +215,18 @@ def _read(
     head: Header,
     max_edge_px: int | None,
     salvage: bool,
-    draft: bool,
+    enough_px: int | None,
     balance_xy: tuple[float, float] | None,
 ) -> Still:
     metadata = _metadata(head)
     turn = _orientation(head, metadata)
     options: dict[str, Any] = {"salvage": salvage}
-    if draft and max_edge_px and head.kind == "JPEG":
-        options["reduce"] = draft_reduction(max(head.size), max_edge_px)
+    if head.kind == "JPEG" and enough_px:
+        options["reduce"] = reduction(max(head.size), MARGIN * enough_px)
     if head.kind == "raw":
         options["balance_xy"] = balance_xy
-        options["reduce"] = min(2, draft_reduction(max(head.size), max_edge_px)) if max_edge_px else 1
+        wanted_px = max_edge_px or enough_px  # halving takes whole mosaic cells, which are light
+        options["reduce"] = min(2, reduction(max(head.size), wanted_px)) if wanted_px else 1
     decoded: Decoded = _guarded(lambda: _format(head.kind).decode(data, head, **options), head.kind)
     pixels, encoding, origin, warnings = _guarded(lambda: interpret(decoded, head), head.kind)
     if decoded.alpha is not None:
@@ -250,9 +252,9 @@ def _read(
     )
 
 
-def draft_reduction(long_edge: int, max_edge_px: int) -> int:
-    """Largest of 1, 2, 4, 8 that leaves at least ``max_edge_px``."""
-    return max(n for n in (1, 2, 4, 8) if n == 1 or long_edge // n >= max_edge_px)
+def reduction(long_edge: int, least_px: int) -> int:
+    """Largest of 1, 2, 4, 8 that leaves at least ``least_px``."""
+    return max(n for n in (1, 2, 4, 8) if n == 1 or long_edge // n >= least_px)
 
 
 def is_panorama(size: tuple[int, int], xmp: bytes | None) -> bool:

@@ -54,10 +54,11 @@ def make_scout(folder: Path, count: int) -> Path:
 def _exif(number: int) -> bytes:
     """An APP1 segment as a camera writes one, so that there is something to read."""
     from PIL import Image
+    from PIL.TiffImagePlugin import IFDRational
 
     tags = Image.Exif()
     tags.update({0x0110: "Camera 1", 0x0132: f"2031:03:04 17:{number // 60:02}:{number % 60:02}"})
-    tags.get_ifd(0x8769).update({0x829A: (1, 60), 0x829D: (28, 10), 0x8827: 800})
+    tags.get_ifd(0x8769).update({0x829A: IFDRational(1, 60), 0x829D: IFDRational(28, 10), 0x8827: 800})
     body = tags.tobytes()
     return b"\xff\xe1" + (len(body) + 2).to_bytes(2, "big") + body
 
@@ -167,14 +168,14 @@ def in_turns(repeats: int, measures: list[tuple[object, ...]]) -> list[dict[str,
 
 
 def needed_reduction(scout: Path) -> int:
-    """The reduction at which a still is still as large as its pictures on the sheet."""
+    """The reduction that leaves twice the size of a still's pictures on the sheet: the rest is for light."""
     from lookdev.render.batch import thumbnail_edge_px
-    from lookdev.stills.reader import draft_reduction, read_info
+    from lookdev.stills.reader import MARGIN, read_info, reduction
 
     stills = sorted(scout.glob("*.jpg"))
     size, _ = read_info(stills[0])
     edge = thumbnail_edge_px(size, len(stills) // LOCATIONS, LOOKS + 1)
-    return draft_reduction(max(size), edge)
+    return reduction(max(size), MARGIN * edge)
 
 
 def report(folder: Path, count: int, repeats: int) -> None:

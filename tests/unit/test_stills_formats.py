@@ -100,13 +100,14 @@ def test_jpeg_ycck_is_read_as_cmyk(tmp_path: Path) -> None:
     assert np.array_equal(still.pixels, second)
 
 
-def test_draft_of_a_jpeg_is_smaller_and_knows_its_full_size(tmp_path: Path) -> None:
-    data = pillow(picture(600, 900), "JPEG", quality=92)
-    path = put(tmp_path, "d.jpg", data)
-    quick, exact = read_still(path, max_edge_px=100, draft=True), read_still(path, max_edge_px=100)
-    assert quick.pixels.shape == exact.pixels.shape == (67, 100, 3)
-    assert quick.full_size == exact.full_size == (600, 900)
-    assert np.abs(quick.pixels.astype(int) - exact.pixels).max() <= 6
+def test_a_jpeg_for_a_preview_keeps_twice_the_pixels_wanted(tmp_path: Path) -> None:
+    """A decoder's own reduction averages code values; at least a factor of two is left for light."""
+    path = put(tmp_path, "d.jpg", pillow(picture(600, 900), "JPEG", quality=92))
+    sizes = {
+        enough: read_still(path, enough_px=enough).pixels.shape[1] for enough in (50, 100, 200, 300, 900)
+    }
+    assert sizes == {50: 113, 100: 225, 200: 450, 300: 900, 900: 900}
+    assert read_still(path, enough_px=50).full_size == (600, 900)
 
 
 def test_reduction_averages_light(tmp_path: Path) -> None:
