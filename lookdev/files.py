@@ -2,15 +2,30 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import re
+import stat
 import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from lookdev.errors import LookdevError
+
+
+def read_ordinary(path: Path) -> bytes:
+    """Bytes of a file; a device or a pipe, which may never end, is refused.
+
+    Raises
+    ------
+    OSError : it cannot be opened, is a folder, or is no ordinary file.
+    """
+    mode = path.stat().st_mode
+    if not stat.S_ISREG(mode) and not stat.S_ISDIR(mode):
+        raise OSError(errno.EINVAL, "Not an ordinary file")
+    return path.read_bytes()
 
 
 @contextmanager

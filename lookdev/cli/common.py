@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
+    from lookdev.colorimetry.encodings import Encoding
     from lookdev.looks.pipeline import LookLike
     from lookdev.meter.scout import Scout
 
@@ -38,6 +39,49 @@ def looks_for(scout: Scout, given: list[str] | None) -> tuple[LookLike, ...]:
             )
         given = [str(own)]
     return open_looks(given)
+
+
+def cube_ends(given_in: str | None, given_out: str | None, footage: str | None) -> tuple[Encoding, Encoding]:
+    """What a .cube takes and gives: as asked, else the scout's footage, else sRGB; out to BT.709 or sRGB.
+
+    Raises
+    ------
+    RequestError : an encoding that is not known.
+    """
+    from lookdev.colorimetry.encodings import get_encoding
+
+    source = get_encoding(given_in or footage or "sRGB")
+    return source, get_encoding(given_out or ("sRGB" if source.name == "sRGB" else "BT.709"))
+
+
+def check_cube_size(size: int, option: str) -> None:
+    """Refuse a .cube of another size than those on offer."""
+    from lookdev.errors import RequestError
+    from lookdev.lut.bake import SIZES
+
+    if size not in SIZES:
+        raise RequestError("no such cube size", key=option, found=size, wanted="17, 33 or 65")
+
+
+def check_folder(folder: Path) -> None:
+    """Refuse an output folder that cannot be made, before any work; nothing is left behind."""
+    from lookdev.errors import RequestError
+
+    absent = [path for path in (folder, *folder.parents) if not path.exists()]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except FileExistsError:
+        raise RequestError(
+            "the output folder is a file", file=folder, wanted="a folder (--out DIR)"
+        ) from None
+    except OSError as error:
+        raise RequestError(
+            f"cannot be made: {error.strerror or error}", file=folder, wanted="--out DIR"
+        ) from None
+    finally:
+        for path in absent:
+            with suppress(OSError):
+                path.rmdir()
 
 
 def say(line: str) -> None:

@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from lookdev.cli.options import EncodingIn, EncodingOut, Looks, Only, RangeIn, RangeOut
+
 
 def cube(
     what: Annotated[
@@ -17,17 +19,11 @@ def cube(
             help="A look, or a folder of looks. With --looks: a scout, for a .cube of each location too.",
         ),
     ],
-    looks: Annotated[
-        list[Path] | None, typer.Option("--looks", help="Looks (files or folders) for the scout's locations.")
-    ] = None,
-    encoding_in: Annotated[
-        str, typer.Option("--encoding-in", help="What the footage or still is; see `lookdev encodings`.")
-    ] = "sRGB",
-    encoding_out: Annotated[
-        str, typer.Option("--encoding-out", help="What the LUT must give, usually the display's.")
-    ] = "sRGB",
-    range_in: Annotated[str, typer.Option("--range-in", help="Code range in: full or narrow.")] = "full",
-    range_out: Annotated[str, typer.Option("--range-out", help="Code range out: full or narrow.")] = "full",
+    looks: Looks = None,
+    encoding_in: EncodingIn = None,
+    encoding_out: EncodingOut = None,
+    range_in: RangeIn = None,
+    range_out: RangeOut = None,
     size: Annotated[
         list[int] | None, typer.Option("--size", help="Points along an edge: 17, 33, 65. May be repeated.")
     ] = None,
@@ -37,8 +33,8 @@ def cube(
     domain: Annotated[
         tuple[float, float], typer.Option("--domain", help="Code values in at the table's two ends.")
     ] = (0.0, 1.0),
-    only: Annotated[list[str] | None, typer.Option("--only", help="Only this location. May repeat.")] = None,
-    out: Annotated[Path, typer.Option("--out", help="Folder for the .cube files.")] = Path("cubes"),
+    only: Only = None,
+    out: Annotated[Path, typer.Option("--out", "-o", help="Folder for the .cube files.")] = Path("cubes"),
     as_json: Annotated[bool, typer.Option("--json", help="For programs: what was written, as JSON.")] = False,
 ) -> int:
     """Write .cube files (Cube LUT Specification 1.0) of looks, each with its error against the look.
@@ -47,32 +43,24 @@ def cube(
 
     `lookdev cube SCOUT --looks looks --out cubes` writes every look alone, and with each location's balance.
     """
-    from lookdev.cli.common import open_scout, say
-    from lookdev.colorimetry.encodings import get_encoding, with_range
+    from lookdev.cli.common import check_cube_size, check_folder, cube_ends, open_scout, say
+    from lookdev.colorimetry.encodings import with_range
     from lookdev.errors import LookdevError, RequestError
-    from lookdev.lut.bake import SIZES, cube_file_name, export_cube
+    from lookdev.lut.bake import cube_file_name, export_cube
     from lookdev.lut.places import Place, metered_places
     from lookdev.lut.received import open_looks
     from lookdev.render.batch import look_slugs, plan_batch, refuse_output_among_stills
 
-    source = with_range(get_encoding(encoding_in), range_in)
-    target = with_range(get_encoding(encoding_out), range_out)
     sizes = list(dict.fromkeys(size or [33]))
     for wanted in sizes:
-        if not 2 <= wanted <= 256:
-            raise RequestError(
-                "cube size out of range",
-                key="--size",
-                found=wanted,
-                wanted=f"one of {', '.join(map(str, SIZES))}",
-            )
-    if out.exists() and not out.is_dir():
-        raise RequestError("the output folder is a file", file=out, wanted="a folder (--out DIR)")
+        check_cube_size(wanted, "--size")
+    footage: str | None = None
     places: list[Place] = []
     failed: list[str] = []
     if looks:
         scout = open_scout(what)
         refuse_output_among_stills(what, out)
+        footage = scout.plan.footage_encoding
         opened = open_looks(looks)
         plan = plan_batch(scout, opened, out, only=tuple(only or ()))
         places = metered_places(plan.stills)
@@ -87,6 +75,9 @@ def cube(
         if what.is_dir() and (what / "meter.csv").exists():
             raise RequestError("is a scout: which looks?", file=what, wanted="--looks FOLDER or --looks FILE")
         opened = open_looks([what])
+    source, target = cube_ends(encoding_in, encoding_out, footage)
+    source, target = with_range(source, range_in), with_range(target, range_out)
+    check_folder(out)
     written = []
     for look, slug in zip(opened, look_slugs(opened), strict=True):
         for place in (None, *places):

@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from lookdev.cli.options import Only, Paper, PaperChoice, RangeIn, RangeOut
+
 
 def handoff(
     scout: Annotated[
@@ -23,16 +25,16 @@ def handoff(
     encoding_out: Annotated[
         str, typer.Option("--encoding-out", help="What the LUT must give, usually the display's.")
     ] = "BT.709",
-    range_in: Annotated[str, typer.Option("--range-in", help="Code range in: full or narrow.")] = "full",
-    range_out: Annotated[str, typer.Option("--range-out", help="Code range out: full or narrow.")] = "full",
+    range_in: RangeIn = None,
+    range_out: RangeOut = None,
     out: Annotated[
-        Path | None, typer.Option("--out", help="The folder to make; its zip goes beside it.")
+        Path | None, typer.Option("--out", "-o", help="The folder to make; its zip goes beside it.")
     ] = None,
     size: Annotated[
         list[int] | None, typer.Option("--size", help="Points of the .cube: 17, 33, 65. May be repeated.")
     ] = None,
-    only: Annotated[list[str] | None, typer.Option("--only", help="Only this location. May repeat.")] = None,
-    paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
+    only: Only = None,
+    paper: PaperChoice = Paper.a4,
     still_edge: Annotated[
         int, typer.Option("--still-edge", min=64, help="Long edge of the reference stills, in pixels.")
     ] = 1280,
@@ -64,17 +66,14 @@ def handoff(
         if value is None:
             raise RequestError(f"{name} is missing", wanted=example)
     assert scout is not None and look is not None and encoding is not None and out is not None
-    from lookdev.cli.common import open_scout, progress, say
+    from lookdev.cli.common import check_cube_size, open_scout, progress, say
     from lookdev.colorimetry.encodings import get_encoding, with_range
     from lookdev.lut.handoff import HandoffRequest, make_handoff
     from lookdev.lut.received import open_look
 
     sizes = tuple(dict.fromkeys(size or (33, 65)))
     for wanted in sizes:
-        if not 2 <= wanted <= 129:
-            raise RequestError("cube size out of range", key="--size", found=wanted, wanted="17, 33 or 65")
-    if paper not in ("a4", "letter"):
-        raise RequestError("unknown paper", key="--paper", found=paper, wanted="a4 or letter")
+        check_cube_size(wanted, "--size")
     request = HandoffRequest(
         open_scout(scout),
         open_look(look),
@@ -83,7 +82,7 @@ def handoff(
         out,
         sizes,
         tuple(only or ()),
-        paper,
+        paper.value,
         still_edge,
     )
     with progress(as_json) as step:

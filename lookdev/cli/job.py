@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lookdev.cli.common import Steps, progress, say
+from lookdev.cli.common import Steps, check_cube_size, check_folder, cube_ends, progress, say
 from lookdev.colorimetry.encodings import get_encoding
 from lookdev.errors import LookdevError, RequestError, one_line
 from lookdev.files import write_json
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
 SUFFIXES = {"jpeg": (".jpg", 8), "png": (".png", 8), "png16": (".png", 16), "tiff16": (".tif", 16)}
 STILL_ENCODINGS = ("sRGB", "Display P3", "BT.709")
-CUBE_SIZES = (17, 33, 65)
 
 
 @dataclass(frozen=True)
@@ -65,7 +64,8 @@ def run_batch(request: BatchRequest) -> int:
 
     out = request.out
     refuse_output_among_stills(request.scout.folder, out)
-    cube_ends = cube_encodings(request)
+    check_cube_size(request.cube_size, "--cube-size")
+    ends = cube_ends(request.cube_in, request.cube_out, request.scout.plan.footage_encoding)
     suffix, bits = SUFFIXES[request.still_format]
     options = StillOptions(
         suffix,
@@ -120,9 +120,7 @@ def run_batch(request: BatchRequest) -> int:
             request.paper,
             step,
         )
-        cubes, cube_errors = write_cubes(
-            plan, out / "cubes", cube_ends, request.cube_size, request.workers, step
-        )
+        cubes, cube_errors = write_cubes(plan, out / "cubes", ends, request.cube_size, request.workers, step)
         for line in (*sheets.errors, *cube_errors):
             say(line)
         errors += [*sheets.errors, *cube_errors]
@@ -153,6 +151,7 @@ def run_sheets(request: BatchRequest) -> int:
     refuse_output_among_stills(request.scout.folder, request.out)
     options = StillOptions(salvage=request.salvage, max_pixels=request.max_pixels)
     plan = plan_batch(request.scout, request.looks, request.out, only=request.only, options=options)
+    check_folder(request.out)
     errors = _log_errors(request.scout) + list(plan.errors)
     total, seen = len(plan.tasks), 0
     with progress() as step, ThreadPoolExecutor(request.workers) as pool:
@@ -181,22 +180,6 @@ def run_sheets(request: BatchRequest) -> int:
         for path in sheets.written:
             print(path)
     return 1 if errors else 0
-
-
-def cube_encodings(request: BatchRequest) -> tuple[Encoding, Encoding]:
-    """The encodings of the .cube files: as asked, else from scout.toml, else sRGB in and out.
-
-    Raises
-    ------
-    RequestError : an unknown encoding, or a size that is not offered.
-    """
-    if request.cube_size not in CUBE_SIZES:
-        raise RequestError(
-            "no such cube size", key="--cube-size", found=request.cube_size, wanted="17, 33 or 65"
-        )
-    source = get_encoding(request.cube_in or request.scout.plan.footage_encoding or "sRGB")
-    default = "sRGB" if source.name == "sRGB" else "BT.709"
-    return source, get_encoding(request.cube_out or default)
 
 
 def _still_target(name: str | None) -> Encoding | None:
@@ -272,7 +255,8 @@ def write_cubes(
                 errors.append(made)
             else:
                 written.append(made)
-            step(count, len(jobs), f"cubes: {jobs[count - 1][0].title}")
+            look, _, place = jobs[count - 1]
+            step(count, len(jobs), f"cube {look.title}" + (f", {place.name}" if place else ""))
     return written, errors
 
 

@@ -45,8 +45,8 @@ def run_light(
     """Make the notes; returns the exit status."""
     import json
 
-    from lookdev.cli.common import open_scout, progress, say
-    from lookdev.errors import LookdevError, RequestError
+    from lookdev.cli.common import check_folder, open_scout, progress, say
+    from lookdev.errors import LookdevError
     from lookdev.files import write_json, write_whole
     from lookdev.meter.notes import location_data, scout_notes
     from lookdev.render.batch import refuse_output_among_stills
@@ -58,12 +58,7 @@ def run_light(
     for line in (*scout.log.warnings, *errors):
         say(line)
     notes = scout_notes(scout, only)
-    try:
-        target.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise RequestError(
-            f"cannot be made: {error.strerror or error}", file=target, wanted="--out DIR"
-        ) from error
+    check_folder(target)
     written: list[Path] = []
     if pages:
         with progress(quiet=as_json) as step:

@@ -91,7 +91,7 @@ def main(arguments: list[str] | None = None) -> None:
         _say("lookdev: stopped")
         status = 130
     except _ClickException as error:
-        message = " ".join(error.format_message().split())
+        message = " ".join(error.format_message().split()).replace("Value error, ", "")
         if message:
             _say(f"lookdev: {message}")
         status = error.exit_code

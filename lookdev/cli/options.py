@@ -28,6 +28,25 @@ Looks = Annotated[
         "Default: SCOUT/looks.",
     ),
 ]
+EncodingIn = Annotated[
+    str | None,
+    typer.Option(
+        "--encoding-in",
+        help="Encoding that the LUT takes, as `lookdev encodings` names it; default: footage_encoding of the "
+        "scout's scout.toml, else sRGB.",
+    ),
+]
+EncodingOut = Annotated[
+    str | None,
+    typer.Option("--encoding-out", help="Encoding that the LUT gives; default: BT.709, or sRGB from sRGB."),
+]
+RangeIn = Annotated[
+    str | None,
+    typer.Option(
+        "--range-in", help="Code range in: full or narrow; default: full, unless the encoding says narrow."
+    ),
+]
+RangeOut = Annotated[str | None, typer.Option("--range-out", help="Code range out, likewise.")]
 Only = Annotated[list[str] | None, typer.Option("--only", help="Do this location alone; may be repeated.")]
 PaperChoice = Annotated[Paper, typer.Option("--paper", help="Paper of the pages.")]
 Workers = Annotated[int, typer.Option("--workers", min=1, max=64, help="Stills in hand at the same time.")]

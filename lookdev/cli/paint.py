@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from lookdev.cli.options import Looks, Only, Paper, PaperChoice
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -31,11 +33,7 @@ ChipsOption = Annotated[
     Path | None,
     typer.Option("--chips", help="Your fan deck as CSV: name, code, and spectrum, L a b, munsell or hex."),
 ]
-LooksOption = Annotated[
-    list[str] | None, typer.Option("--looks", help="Looks: files or folders. May be repeated.")
-]
-OnlyOption = Annotated[list[str] | None, typer.Option("--only", help="Only this location. May be repeated.")]
-OutOption = Annotated[Path, typer.Option("--out", help="Folder for the swatch sheet and tables.")]
+OutOption = Annotated[Path, typer.Option("--out", "-o", help="Folder for the swatch sheet and tables.")]
 BalanceOption = Annotated[
     float | None,
     typer.Option(
@@ -58,7 +56,6 @@ EncodingOption = Annotated[
         "--encoding-in", help="What holds the picture before the look: a still's encoding, or a log encoding."
     ),
 ]
-PaperOption = Annotated[str, typer.Option("--paper", help="a4 or letter.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="For programs: the answer as JSON.")]
 
 
@@ -72,14 +69,14 @@ def predict(
             "--chip", help="One chip: a name or code in --chips, a Munsell notation, or #hex. Repeatable."
         ),
     ] = None,
-    looks: LooksOption = None,
-    only: OnlyOption = None,
+    looks: Looks = None,
+    only: Only = None,
     out: OutOption = Path("paint"),
     balance: BalanceOption = None,
     level: LevelOption = 0.0,
     wall_xy: WallOption = None,
     encoding_in: EncodingOption = "sRGB",
-    paper: PaperOption = "a4",
+    paper: PaperChoice = Paper.a4,
     as_json: JsonOption = False,
 ) -> int:
     """What chips become: as made, to the eye under the lamp, in the camera, and on screen through each look.
@@ -96,7 +93,7 @@ def predict(
     from lookdev.paint.report import prediction_csv, prediction_json, prediction_pages
     from lookdev.sheets.swatch_page import prediction_sheet, save
 
-    _check_out(scout, out, paper)
+    _check_out(scout, out)
     encoding = get_encoding(encoding_in)
     opened, sites, errors = _sites(scout, only, balance, level, wall_xy)
     tried = looks_for(opened, looks)
@@ -151,16 +148,16 @@ def match(
             help="The 18% grey card in the target's still: tells how it was exposed.",
         ),
     ] = None,
-    looks: LooksOption = None,
+    looks: Looks = None,
     chips: ChipsOption = None,
-    only: OnlyOption = None,
+    only: Only = None,
     count: Annotated[int, typer.Option("--count", min=1, max=200, help="How many chips to name.")] = 8,
     out: OutOption = Path("paint"),
     balance: BalanceOption = None,
     level: LevelOption = 0.0,
     wall_xy: WallOption = None,
     encoding_in: EncodingOption = "sRGB",
-    paper: PaperOption = "a4",
+    paper: PaperChoice = Paper.a4,
     as_json: JsonOption = False,
 ) -> int:
     """Which chip reads as a wanted colour. With several locations or looks: the best in the worst of them.
@@ -181,7 +178,7 @@ def match(
     from lookdev.paint.target import parse_target
     from lookdev.sheets.swatch_page import match_sheet, save
 
-    _check_out(scout, out, paper)
+    _check_out(scout, out)
     encoding = get_encoding(encoding_in)
     wanted = parse_target(target, scout, card)
     opened, sites, errors = _sites(scout, only, balance, level, wall_xy)
@@ -222,7 +219,7 @@ def palette(
     chips: ChipsOption = None,
     colours: Annotated[int, typer.Option("--colours", min=2, max=9, help="How many colours at most.")] = 6,
     out: OutOption = Path("paint"),
-    paper: PaperOption = "a4",
+    paper: PaperChoice = Paper.a4,
     as_json: JsonOption = False,
 ) -> int:
     """The dominant colours of a graded still, with their shares, Munsell notations and nearest chips.
@@ -242,7 +239,7 @@ def palette(
     from lookdev.sheets.swatch_page import palette_sheet, save
     from lookdev.stills.reader import read_still
 
-    _check_out(still.parent, out, paper, inside=True)
+    _check_out(still.parent, out, inside=True)
     if not still.exists():
         raise RequestError("no such still", file=still, wanted="a graded still")
     deck, errors, warnings = _deck(chips)
@@ -274,13 +271,10 @@ def palette(
     return 1 if errors else 0
 
 
-def _check_out(scout: Path, out: Path, paper: str, inside: bool = False) -> None:
+def _check_out(scout: Path, out: Path, inside: bool = False) -> None:
     from lookdev.errors import RequestError
     from lookdev.render.batch import refuse_output_among_stills
-    from lookdev.sheets.page import PAPERS_PT
 
-    if paper.casefold() not in PAPERS_PT:
-        raise RequestError("unknown paper", key="--paper", found=paper, wanted=" or ".join(PAPERS_PT))
     if not inside:
         refuse_output_among_stills(scout, out)
     elif out.exists() and not out.is_dir():

@@ -142,8 +142,8 @@ class Encoding:
         return self.encode(np.asarray(rgb, dtype=np.float64) @ matrix_between(spaces.WORKING, self.space).T)
 
 
-def with_range(encoding: Encoding, code_range: str) -> Encoding:
-    """``encoding`` with "full" or "narrow" code values; narrow encodings say so in their name.
+def with_range(encoding: Encoding, code_range: str | None) -> Encoding:
+    """``encoding`` with "full" or "narrow" code values, or as it is (None); narrow ones say so in their name.
 
     Raises
     ------
@@ -152,6 +152,8 @@ def with_range(encoding: Encoding, code_range: str) -> Encoding:
     >>> round(float(with_range(BT709, "narrow").from_working([1.0, 1.0, 1.0])[0] * 1023))
     940
     """
+    if code_range is None:
+        return encoding
     if code_range not in ("full", "narrow"):
         raise RequestError("unknown code range", found=code_range, wanted="full or narrow")
     if code_range == encoding.code_range:

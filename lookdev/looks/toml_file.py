@@ -12,6 +12,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from lookdev.errors import LookError, RequestError
+from lookdev.files import read_ordinary
 from lookdev.looks.model import Look
 
 MAX_DEPTH = 16
@@ -101,7 +102,7 @@ def _read(path: Path) -> dict[str, Any]:
     try:
         if path.stat().st_size > MAX_BYTES:
             raise LookError("too large to be a look", file=path, wanted=f"at most {MAX_BYTES} bytes")
-        text = path.read_bytes().decode("utf-8-sig")
+        text = read_ordinary(path).decode("utf-8-sig")
     except OSError as error:
         raise LookError(f"cannot be read: {error.strerror}", file=path) from None
     except UnicodeDecodeError as error:

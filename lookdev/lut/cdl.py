@@ -20,7 +20,7 @@ from lookdev.colorimetry.difference import ciede2000, lab_from_working
 from lookdev.colorimetry.encodings import Encoding, get_encoding
 from lookdev.colorimetry.rgb_spaces import WORKING, matrix_between
 from lookdev.errors import LookdevError, LutError
-from lookdev.files import write_whole
+from lookdev.files import read_ordinary, write_whole
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike, Transform
 from lookdev.looks.rendering import render_curve
@@ -309,11 +309,11 @@ def _xml(path: Path) -> Element:
     from xml.etree import ElementTree
 
     try:
-        raw = path.read_bytes()
+        if path.stat().st_size > MAX_BYTES:
+            raise LutError("too large to be a CDL", file=path, wanted=f"at most {MAX_BYTES} bytes")
+        raw = read_ordinary(path)
     except OSError as error:
         raise LutError(f"cannot be read: {error.strerror}", file=path) from None
-    if len(raw) > MAX_BYTES:
-        raise LutError("too large to be a CDL", file=path, wanted=f"at most {MAX_BYTES} bytes")
     if b"<!DOCTYPE" in raw or b"<!ENTITY" in raw:
         raise LutError("has a document type or entities, which a CDL never needs", file=path)
     try:

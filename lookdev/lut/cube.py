@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lookdev.errors import LutError
-from lookdev.files import write_whole
+from lookdev.files import read_ordinary, write_whole
 from lookdev.lut.interpolation import lookup_1d, lookup_tetrahedral
 
 Array = NDArray[np.float64]
@@ -211,7 +211,7 @@ def read_cube(path: Path) -> CubeLut:
     try:
         if path.stat().st_size > MAX_FILE_BYTES:
             raise LutError("too large to be a LUT", file=path, wanted="at most 1 GB")
-        raw = path.read_bytes()
+        raw = read_ordinary(path)
     except OSError as error:
         raise LutError(f"cannot be read: {error.strerror}", file=path) from None
     return parse_cube(_text(raw, path), path)

@@ -136,13 +136,13 @@ def _fill(
     look, source, target = request.look, request.source, request.target
     places = metered_places(plan.stills)
     work = [p for p in plan.stills if p.error is None]
-    total = len(work) + 2 * (len(places) + 1) + len(request.sizes) + 3
+    total = len(work) + 2 * len(places) + len(request.sizes) + 4
     count = 0
 
     def tell(text: str) -> None:
         nonlocal count
         count += 1
-        step(min(count, total), total, text)
+        step(count, total, text)
 
     _write_look(folder / "look", slug, look)
     by_place: dict[str | None, CubeReport] = {}

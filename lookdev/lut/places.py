@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from lookdev.looks.stages.balance import Cast, describe_white
@@ -25,7 +26,8 @@ class Place:
 def metered_places(planned: Iterable[PlannedStill]) -> list[Place]:
     """Each location once for every different cast in its stills; stills without one are left out.
 
-    A location under one light keeps its name; under several, each gets its source's name, or its colour.
+    A location under one light keeps its name; under several, each gets its source's name, or its colour, and
+    its first still where that is not enough.
     """
     groups: dict[tuple[str, object], list[PlannedStill]] = {}
     for still in planned:
@@ -33,18 +35,20 @@ def metered_places(planned: Iterable[PlannedStill]) -> list[Place]:
         if cast is not None:
             key = (still.location, (cast.white_xy, cast.camera_xy))
             groups.setdefault(key, []).append(still)
-    per_location = [location for location, _ in groups]
+    per_location = Counter(location for location, _ in groups)
     places: list[Place] = []
-    taken: set[str] = set()
     for (location, _), stills in groups.items():
         cast = stills[0].resolved.cast
         assert cast is not None
         name = location
-        if per_location.count(location) > 1:
+        if per_location[location] > 1:
             source = stills[0].reading.source if stills[0].reading is not None else None
             name = f"{location}, {source or describe_white(cast.white_xy)}"
-            if name.casefold() in taken:
-                name = f"{name} ({stills[0].path.stem})"
-        taken.add(name.casefold())
         places.append(Place(name, location, cast, tuple(s.path.name for s in stills)))
-    return places
+    shared = Counter(place.name.casefold() for place in places)
+    return [
+        replace(place, name=f"{place.name} ({stills[0].name})")
+        if shared[place.name.casefold()] > 1
+        else place
+        for place, stills in zip(places, groups.values(), strict=True)
+    ]

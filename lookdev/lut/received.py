@@ -25,6 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 from lookdev.colorimetry.encodings import Encoding, get_encoding
 from lookdev.colorimetry.rgb_spaces import WORKING, matrix_between
 from lookdev.errors import LookdevError, LookError, RequestError
+from lookdev.files import read_ordinary
 from lookdev.looks.pipeline import LookLike, Transform
 from lookdev.looks.rendering import lift_curve, render_curve
 from lookdev.looks.stages.balance import Balance, Cast, resolve_balance
@@ -175,7 +176,7 @@ def load_received(
     path = Path(path)
     lut = read_cube(path)
     name = title or lut.title or path.stem.replace("_", " ")
-    digest = hashlib.sha256(path.read_bytes()).hexdigest()
+    digest = hashlib.sha256(read_ordinary(path)).hexdigest()
     return ReceivedLut(lut, source, target, name[:120], note, keep, path.name, answers, digest)
 
 
@@ -217,6 +218,8 @@ def open_look(path: Path | str) -> LookLike:
     LookError, LutError, RequestError : in one line, what is wrong and where.
     """
     file, encodings = split_request(str(path))
+    if file.is_dir():
+        raise RequestError("is a folder", file=file, wanted="one look")
     suffix = file.suffix.lower()
     if suffix == ".cube":
         source, target = parse_encodings(encodings or "", file)
@@ -259,7 +262,7 @@ def _stand_in(path: Path) -> ReceivedLut | None:
     try:
         if path.stat().st_size > 100_000:
             return None
-        data = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        data = tomllib.loads(read_ordinary(path).decode("utf-8-sig"))
     except (OSError, ValueError, RecursionError):
         return None  # load_look says what is wrong
     if "cube" not in data:

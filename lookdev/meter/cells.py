@@ -231,10 +231,22 @@ def role(text: str) -> str:
 
 
 def patterns(text: str) -> tuple[str, ...]:
-    """Names and globs of stills, separated by ``;``, ``,`` or ``|``.
+    """Names and globs of stills, separated by ``;``, ``,`` or ``|``, or by spaces where each is whole.
 
-    >>> patterns("loft_01.jpg; loft_0[2-4].*")
-    ('loft_01.jpg', 'loft_0[2-4].*')
+    >>> patterns("loft_01.jpg; loft_0[2-4].*"), patterns("my loft.jpg"), patterns("a.jpg b_*")
+    (('loft_01.jpg', 'loft_0[2-4].*'), ('my loft.jpg',), ('a.jpg', 'b_*'))
     """
-    parts = (p.strip().replace("\\", "/").removeprefix("./") for p in re.split(r"[;,|\n]+", text))
+    whole = (name for part in re.split(r"[;,|\n]+", text) for name in _spaced(part))
+    parts = (p.strip().replace("\\", "/").removeprefix("./") for p in whole)
     return tuple(p + "*" if p.endswith("/") else p for p in parts if p)
+
+
+def _spaced(text: str) -> list[str]:
+    """The words of ``text`` if each ends as a still's name does, or holds a ``*``; else all of it as one."""
+    words = text.split()
+    if len(words) < 2:
+        return [text]
+    from lookdev.stills.formats import STILL_SUFFIXES
+
+    whole = all("*" in word or word.casefold().endswith(tuple(STILL_SUFFIXES)) for word in words)
+    return words if whole else [text]

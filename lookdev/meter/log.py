@@ -22,6 +22,9 @@ from lookdev.meter.text_table import SEPARATORS, Row, is_blank, read_text, split
 
 XY = tuple[float, float]
 
+NOWHERE = "No location"
+"""What readings without a location are listed under."""
+
 
 @dataclass(frozen=True)
 class Tolerance:
@@ -468,9 +471,9 @@ def _has_colour(reading: Reading) -> bool:
     return any(v is not None for v in given)
 
 
-def readings_at(location: str | None, readings: Sequence[Reading]) -> tuple[Reading, ...]:
-    """The readings of one location, in the order of the log."""
-    return tuple(r for r in readings if r.location == location)
+def readings_at(location: str, readings: Sequence[Reading]) -> tuple[Reading, ...]:
+    """The readings of one location (or of ``NOWHERE``), in the order of the log."""
+    return tuple(r for r in readings if (r.location or NOWHERE) == location)
 
 
 def in_time_order(readings: Iterable[Reading]) -> list[tuple[int, Reading]]:

@@ -16,7 +16,7 @@ from lookdev.meter.exposure import Exposure, contrast_ratio, expose, shutter_of,
 from lookdev.meter.filters import Dial, Match, dial, match
 from lookdev.meter.flicker import MAINS_HZ, SafeShutter, safe_shutter
 from lookdev.meter.hints import Hint, flickers, nearest_illuminants
-from lookdev.meter.log import Reading
+from lookdev.meter.log import NOWHERE, Reading
 from lookdev.meter.scout import Plan, Scout
 from lookdev.meter.spectrum import STANDARDS, Rendition
 from lookdev.meter.timeline import SHORTEST_MINUTES, TimeLine, time_lines
@@ -223,9 +223,6 @@ def scout_notes(scout: Scout, only: Sequence[str] = ()) -> tuple[LocationNotes, 
     chosen = {by_name[name.casefold()] for name in only} if only else set(groups)
     ordered = [n for n in groups if n] + [n for n in groups if not n]
     return tuple(location_notes(n or NOWHERE, groups[n], scout.plan) for n in ordered if n in chosen)
-
-
-NOWHERE = "No location"
 
 
 # in words --------------------------------------------------------------------------------------------------

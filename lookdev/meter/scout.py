@@ -45,6 +45,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from lookdev.errors import MeterError
+from lookdev.files import read_ordinary
 from lookdev.meter.log import MeterLog, Tolerance, read_meter_log
 
 Point = tuple[float, float]
@@ -277,7 +278,7 @@ def read_scout_file(folder: Path) -> ScoutFile:
     try:
         if path.stat().st_size > MAX_BYTES:
             raise MeterError("is too large", file=path.name, wanted=f"at most {MAX_BYTES} bytes")
-        data = tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        data = tomllib.loads(read_ordinary(path).decode("utf-8-sig"))
     except OSError as error:
         raise MeterError(f"cannot be read: {error.strerror or error}", file=path.name) from error
     except UnicodeDecodeError as error:

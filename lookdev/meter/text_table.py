@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from lookdev.errors import MeterError
+from lookdev.files import read_ordinary
 
 MAX_BYTES = 16_000_000
 SEPARATORS = (",", ";", "\t", "|")
@@ -53,7 +54,7 @@ def read_text(path: Path) -> tuple[str, str]:
     try:
         if path.stat().st_size > MAX_BYTES:
             raise MeterError("is too large", file=name, wanted=f"at most {MAX_BYTES // 1_000_000} MB of text")
-        raw = path.read_bytes()
+        raw = read_ordinary(path)
     except OSError as error:
         raise MeterError(f"cannot be read: {error.strerror or error}", file=name) from error
     for magic, kind in _NOT_TEXT.items():

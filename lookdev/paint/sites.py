@@ -13,6 +13,7 @@ from lookdev.colorimetry.rgb_spaces import D65_XY
 from lookdev.colorimetry.temperature import balance_white_xy
 from lookdev.errors import LookdevError, RequestError
 from lookdev.looks.stages.balance import Cast
+from lookdev.meter.log import NOWHERE
 from lookdev.paint.light import Light, light_of
 from lookdev.paint.predict import Site
 
@@ -50,7 +51,7 @@ def sites_of(
     tags: list[str] = []
     seen: set[object] = set()
     for reading in readings:
-        location = reading.location or "No location"
+        location = reading.location or NOWHERE
         if wanted is not None and location.casefold() not in wanted:
             continue
         try:
@@ -75,12 +76,10 @@ def sites_of(
 def _wanted(scout: Scout, only: tuple[str, ...]) -> set[str] | None:
     if not only:
         return None
-    have = {r.location.casefold() for r in scout.log.readings if r.location}
+    have = {place.casefold(): place for place in (r.location or NOWHERE for r in scout.log.readings)}
     for name in only:
         if name.casefold() not in have:
-            raise RequestError(
-                "no such location", found=name, wanted="one of: " + ", ".join(scout.locations())
-            )
+            raise RequestError("no such location", found=name, wanted="one of: " + ", ".join(have.values()))
     return {name.casefold() for name in only}
 
 

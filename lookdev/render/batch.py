@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from lookdev.stills.still import Metadata
 
 UNLOGGED = "No reading"
+"""What stills that no row of the log names are listed under."""
 LARGEST_THUMBNAIL_PX = 1100
 SHEET_WIDTH_PX = 2300  # A4 landscape at 200 dpi, margins off, and a little more
 WIDE_ASPECT = 1.9
@@ -223,13 +224,17 @@ def _relative(path: Path, scout: Scout) -> str:
 
 
 def _location(reading: Reading | None) -> str:
-    return (reading.location or UNLOGGED) if reading is not None else UNLOGGED
+    from lookdev.meter.log import NOWHERE
+
+    return (reading.location or NOWHERE) if reading is not None else UNLOGGED
 
 
 def _wanted_locations(scout: Scout, by_still: dict[Path, Reading | None], only: tuple[str, ...]) -> list[str]:
+    from lookdev.meter.log import NOWHERE
+
     have = {_location(reading) for reading in by_still.values()}
     every = [name for name in scout.locations() if name in have]
-    every += [UNLOGGED] if UNLOGGED in have and UNLOGGED not in every else []
+    every += [name for name in (NOWHERE, UNLOGGED) if name in have and name not in every]
     if not only:
         return every
     by_key = {name.casefold(): name for name in every}

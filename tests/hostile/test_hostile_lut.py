@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import zipfile
 from pathlib import Path
 
@@ -306,3 +307,19 @@ def test_a_linear_request_in_narrow_range_is_refused() -> None:
     with pytest.raises(RequestError, match="unknown code range"):
         with_range(ACESCCT, "legal")
     assert issubclass(RequestError, LookdevError) and BT709.code_range == "full"
+
+
+@pytest.mark.parametrize("read", ["cube", "cdl", "look", "log", "scout"])
+def test_what_may_never_end_is_not_read(tmp_path: Path, read: str) -> None:
+    from lookdev.looks.toml_file import load_look
+    from lookdev.meter.log import read_meter_log
+    from lookdev.meter.scout import read_scout_file
+
+    (tmp_path / "scout.toml").symlink_to("/dev/zero")
+    (tmp_path / "pipe").symlink_to("/dev/zero")
+    os.mkfifo(tmp_path / "fifo")
+    readers = {"cube": read_cube, "cdl": read_cdl, "look": load_look, "log": read_meter_log}
+    paths = [tmp_path] if read == "scout" else [tmp_path / "pipe", tmp_path / "fifo"]
+    for path in paths:
+        with pytest.raises(LookdevError, match="cannot be read: Not an ordinary file"):
+            (read_scout_file if read == "scout" else readers[read])(path)

@@ -195,7 +195,7 @@ def test_same_input_same_bytes_and_a_cdl_comes_back_exactly(tmp_path: Path) -> N
         (["SCOUT", "--look", "LOOK", "--encoding", "ACEScct", "--out", "o", "--size", "1"], "cube size"),
         (
             ["SCOUT", "--look", "LOOK", "--encoding", "ACEScct", "--out", "o", "--paper", "a3"],
-            "unknown paper",
+            "'a3' is not one of",
         ),
         (["--verify", "SCOUT"], "has no manifest.json"),
         (["SCOUT", "--verify", "SCOUT"], "--verify stands alone"),

@@ -232,7 +232,7 @@ def test_palette(scout, capsys):
     [
         (("match", "{scout}", "#12", "--looks", "{look}"), "not a target"),
         (("match", "{scout}", "#808080", "--looks", "{look}", "--only", "Attic"), "no such location"),
-        (("match", "{scout}", "#808080", "--looks", "{look}", "--paper", "a3"), "unknown paper"),
+        (("match", "{scout}", "#808080", "--looks", "{look}", "--paper", "a3"), "'a3' is not one of"),
         (("match", "{scout}", "net_loft.png:500,0,10,10", "--looks", "{look}"), "outside the still"),
         (("match", "{scout}", "#808080"), "no looks given"),
         (("match", "{scout}", "#808080", "--looks", "{look}", "--wall-xy", "0.4", "0.4"), "one place"),

@@ -1,0 +1,125 @@
+"""What is typed at the command line, rightly and wrongly: one line, the right status, nothing written."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from lookdev.cli.main import main
+from lookdev.colorimetry.encodings import SRGB
+from lookdev.lut.cube import read_cube
+from lookdev.stills.writer import write_still
+
+
+def _run(*arguments: str | Path) -> int:
+    with pytest.raises(SystemExit) as stop:
+        main([str(a) for a in arguments])
+    return int(stop.value.code or 0)
+
+
+@pytest.fixture
+def scout(tmp_path: Path) -> Path:
+    folder = tmp_path / "scout"
+    folder.mkdir()
+    rng = np.random.default_rng(5)
+    picture = cv2.resize(rng.integers(20, 235, (6, 9, 3), dtype=np.uint8), (144, 96))
+    write_still(folder / "shed.png", picture, SRGB)
+    (folder / "meter.csv").write_text(
+        "stills,location,cct_k,lux,camera_balance_k\nshed*,Shed,2900,120,5600\n"
+    )
+    (tmp_path / "plain.toml").write_text('title = "Plain"\n')
+    return folder
+
+
+def test_narrow_in_an_encodings_name_is_kept(scout: Path, tmp_path: Path) -> None:
+    ends = ("--encoding-in", "ACEScct", "--encoding-out", "BT.709 narrow", "--size", "17")
+    assert _run("cube", tmp_path / "plain.toml", *ends, "--out", tmp_path / "c") == 0
+    written = tmp_path / "c" / "plain.ACEScct_to_BT.709_narrow.17.cube"
+    # ITU-R BT.709-6, item 5.4: 10-bit codes 64 and 940
+    codes = read_cube(written).table * 1023
+    assert round(float(codes.min())) == 64 and round(float(codes.max())) == 940
+    assert _run("cube", tmp_path / "plain.toml", *ends, "--range-out", "full", "--out", tmp_path / "d") == 0
+    assert [p.name for p in (tmp_path / "d").iterdir()] == ["plain.ACEScct_to_BT.709.17.cube"]
+
+
+def test_cube_and_batch_take_the_footage_of_the_scout(scout: Path, tmp_path: Path) -> None:
+    (scout / "scout.toml").write_text('[plan]\nfootage_encoding = "ACEScct"\n')
+    looks = ("--looks", tmp_path / "plain.toml")
+    assert _run("cube", scout, *looks, "--size", "17", "--out", tmp_path / "cubes") == 0
+    assert _run("batch", scout, *looks, "--cube-size", "17", "--out", tmp_path / "out") == 0
+    names = sorted(p.name for p in (tmp_path / "cubes").iterdir())
+    assert names == ["plain.ACEScct_to_BT.709.17.cube", "plain@Shed.ACEScct_to_BT.709.17.cube"]
+    assert sorted(p.name for p in (tmp_path / "out" / "cubes").iterdir()) == names
+
+
+WRONG = [
+    (("cube", "LOOK", "--size", "18"), "key --size: no such cube size; found 18; wanted 17, 33 or 65"),
+    (("batch", "SCOUT", "--looks", "LOOK", "--cube-size", "18"), "key --cube-size: no such cube size"),
+    (("handoff", "SCOUT", "--look", "LOOK", "--encoding", "ACEScct", "--size", "18"), "no such cube size"),
+    (("batch", "SCOUT", "--looks", "LOOK", "--format", "bmp"), "'--format': 'bmp' is not one of"),
+    (("handoff", "SCOUT", "--look", "LOOK", "--encoding", "ACEScct", "--paper", "a3"), "'a3' is not one of"),
+    (("paint", "predict", "SCOUT", "--chip", "5YR 6/4", "--looks", "LOOK", "--paper", "a3"), "'a3' is not"),
+    (("handoff", "SCOUT", "--look", "FOLDER", "--encoding", "ACEScct"), "is a folder; wanted one look"),
+]
+
+
+@pytest.mark.parametrize(("typed", "wanted"), WRONG)
+def test_a_wrong_request_is_one_line_and_writes_nothing(
+    scout: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], typed: tuple[str, ...], wanted: str
+) -> None:
+    places = {"SCOUT": str(scout), "LOOK": str(tmp_path / "plain.toml"), "FOLDER": str(tmp_path)}
+    assert _run(*(places.get(word, word) for word in typed), "--out", tmp_path / "out") == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert len(lines) == 1 and lines[0].startswith("lookdev: ") and wanted in lines[0]
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("verb", ["batch", "sheet", "cube", "light", "handoff", "paint"])
+def test_an_output_folder_that_cannot_be_made(
+    scout: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], verb: str
+) -> None:
+    (tmp_path / "file").write_text("")
+    look = str(tmp_path / "plain.toml")
+    options = {
+        "light": [],
+        "handoff": ["--look", look, "--encoding", "ACEScct"],
+        "paint": ["--looks", look, "--chip", "5YR 6/4"],
+    }
+    words = ["paint", "predict", str(scout)] if verb == "paint" else [verb, str(scout)]
+    assert _run(*words, *options.get(verb, ["--looks", look]), "--out", tmp_path / "file" / "out") == 2
+    lines = [line for line in capsys.readouterr().err.splitlines() if line.startswith("lookdev: ")]
+    assert len(lines) == 1 and "cannot be" in lines[0] and "Not a directory" in lines[0]
+
+
+def test_every_light_of_a_location_has_a_name_of_its_own(scout: Path, tmp_path: Path) -> None:
+    for name in ("shed_2.png", "shed_3.png", "yard.png"):
+        (scout / name).write_bytes((scout / "shed.png").read_bytes())
+    (scout / "meter.csv").write_text(
+        "stills,location,source,cct_k,camera_balance_k\nshed.png,Shed,lamp,2900,5600\n"
+        "shed_2.png,Shed,lamp,2950,5600\nshed_3.png,Shed,window,6500,5600\nyard.png,Yard,sun,5500,5600\n"
+    )
+    looks = ("--looks", tmp_path / "plain.toml", "--size", "17")
+    assert _run("cube", scout, *looks, "--out", tmp_path / "cubes") == 0
+    names = {p.name.removeprefix("plain").split(".")[0] for p in (tmp_path / "cubes").iterdir()}
+    assert names == {"", "@Shed_lamp_shed", "@Shed_lamp_shed_2", "@Shed_window", "@Yard"}
+
+
+def test_a_reading_without_a_location_is_not_a_still_without_a_reading(scout: Path, tmp_path: Path) -> None:
+    (scout / "bare.png").write_bytes((scout / "shed.png").read_bytes())
+    (scout / "meter.csv").write_text("stills,source,cct_k,lux,camera_balance_k\nshed*,lamp,2900,120,5600\n")
+    looks = ("--looks", tmp_path / "plain.toml", "--cube-size", "17")
+    assert _run("batch", scout, *looks, "--out", tmp_path / "out") == 0
+    places = json.loads((tmp_path / "out" / "summary.json").read_text())["locations"]
+    assert [(p["name"], p["stills"][0]["file"]) for p in places] == [
+        ("No location", "shed.png"),
+        ("No reading", "bare.png"),
+    ]
+    assert [r["source"] for r in places[0]["light"]["readings"]] == ["lamp"]
+    assert _run("light", scout, "--only", "no location", "--out", tmp_path / "light") == 0
+    chip = ("--chip", "5YR 6/4", "--looks", tmp_path / "plain.toml")
+    only = ("--only", "No location", "--out", tmp_path / "paint")
+    assert _run("paint", "predict", scout, *chip, *only) == 0
