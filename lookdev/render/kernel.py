@@ -1,9 +1,11 @@
 """The pixel kernels: small loops over code values, compiled by numba and kept in its on-disk cache.
 
-For 8-bit pixels a look is applied through a table of all 2^24 colours, of which only the cells (4 x 4 x 4
-codes) that the still has are filled, by tetrahedral interpolation in 32-bit integers. That is quicker than
-interpolating at every pixel, and the table is scratch: one a thread, whatever the number of looks. Which
-colours the still has is found once, for all looks.
+The colours of an 8-bit still are numbered once, for all looks, in the order in which they are met, and its
+pixels replaced by the numbers. A look then grades the colours, each once, by tetrahedral interpolation in
+32-bit integers, and puts what comes out in place of the numbers. A photograph of 24 megapixels has some
+hundred thousand colours, and neighbouring pixels have neighbouring numbers: the list of graded colours stays
+in the processor's cache, which interpolating at every pixel between nodes, or a table of all 2^24 colours a
+look, does not (both were measured; they take two and three times as long).
 
 Every kernel releases the GIL and works on a range of pixels of its own, so that threads can share a still;
 the result is the same, bit for bit, for any number of them.
@@ -12,13 +14,14 @@ the result is the same, bit for bit, for any number of them.
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar
 
 import numba
 import numpy as np
-from numba import int32, uint32, uint64, uintp
+from numba import float32, int32, uint32, uintp
 from numpy.typing import NDArray
 
 CELLS = 64  # a channel; a cell is four codes wide
@@ -28,7 +31,9 @@ _F = TypeVar("_F", bound=Callable[..., Any])
 _HALF = int32(1 << (FRACTION_BITS + 1))
 _SHIFT = int32(FRACTION_BITS + 2)
 _GREYISH = int32(40 << FRACTION_BITS)  # channels no further apart than this: there the eye is keenest
-_BYTE, _LANE = uint32(0xFF), uint64((1 << 21) - 1)
+_SIDE = CELLS + 1
+_GUESSES = 4096
+_BYTE = uint32(0xFF)
 
 
 def _compiled(function: _F) -> Any:
@@ -40,7 +45,7 @@ def _compiled(function: _F) -> Any:
 
 
 def _tetrahedra() -> NDArray[np.int32]:
-    """For each of the 64 places in a cell: four corners (bits red, green, blue), their weights in quarters.
+    """For each of the 64 places in a cell: how far off four nodes are, their weights in quarters.
 
     Of the six tetrahedra around the cell's grey diagonal it is the one on the way from corner to corner in
     the order of the channels' fractions, the largest first.
@@ -51,7 +56,13 @@ def _tetrahedra() -> NDArray[np.int32]:
         order = sorted(range(3), key=lambda channel: -fraction[channel])
         high, middle, low = (fraction[channel] for channel in order)
         first, second = 1 << order[0], (1 << order[0]) | (1 << order[1])
-        rows[place] = (0, first, second, 7, 4 - high, high - middle, middle - low, low)
+        rows[place] = (
+            *(
+                ((corner >> 2) * _SIDE + (corner >> 1 & 1)) * _SIDE + (corner & 1)
+                for corner in (0, first, second, 7)
+            ),
+            *(4 - high, high - middle, middle - low, low),
+        )
     return rows
 
 
@@ -59,38 +70,58 @@ TETRAHEDRA = _tetrahedra()
 
 
 @_compiled
-def _mark(words, seen):  # type: ignore[no-untyped-def]
-    for i in range(words.size // 3):
-        a, b, c = words[3 * i], words[3 * i + 1], words[3 * i + 2]
-        seen[a & uint32(0xFFFFFF)] = 1
-        seen[(a >> uint32(24)) | ((b & uint32(0xFFFF)) << uint32(8))] = 1
-        seen[(b >> uint32(16)) | ((c & _BYTE) << uint32(16))] = 1
-        seen[c >> uint32(8)] = 1
+def _cell(colour):  # type: ignore[no-untyped-def]
+    """Number blue << 12 | green << 6 | red of the cell of a packed colour."""
+    return (
+        ((colour >> uint32(2)) & uint32(63))
+        | ((colour >> uint32(4)) & uint32(63 << 6))
+        | ((colour >> uint32(6)) & uint32(63 << 12))
+    )
 
 
 @_compiled
-def _list_cells(seen, cells):  # type: ignore[no-untyped-def]
-    """``seen`` as four codes a word, red fastest; a cell is 16 words. Returns how many cells were listed."""
-    count = 0
-    for blue in range(64):
-        for green in range(64):
-            start = (blue << 16) | (green << 8)
-            for red in range(64):
-                found = uint32(0)
-                for row in range(16):
-                    found |= seen[start + ((row >> 2) << 14) + ((row & 3) << 6) + red]
-                if found:
-                    cells[count] = (blue << 12) | (green << 6) | red
+def _number(words, numbers, table, colours, count):  # type: ignore[no-untyped-def]
+    """``table`` holds 1 + the number of each colour met, 0 of the others. Returns how many were met."""
+    for i in range(words.size // 3):
+        a, b, c = words[3 * i], words[3 * i + 1], words[3 * i + 2]
+        p = a & uint32(0xFFFFFF)
+        q = (a >> uint32(24)) | ((b & uint32(0xFFFF)) << uint32(8))
+        r = (b >> uint32(16)) | ((c & _BYTE) << uint32(16))
+        s = c >> uint32(8)
+        np0, nq, nr, ns = table[p], table[q], table[r], table[s]
+        if np0 == 0 or nq == 0 or nr == 0 or ns == 0:
+            for colour in (p, q, r, s):
+                if table[colour] == 0:
+                    colours[count] = colour
                     count += 1
+                    table[colour] = count
+            np0, nq, nr, ns = table[p], table[q], table[r], table[s]
+        np0, nq, nr, ns = np0 - uint32(1), nq - uint32(1), nr - uint32(1), ns - uint32(1)
+        numbers[3 * i] = np0 | (nq << uint32(24))
+        numbers[3 * i + 1] = (nq >> uint32(8)) | (nr << uint32(16))
+        numbers[3 * i + 2] = (nr >> uint32(16)) | (ns << uint32(8))
     return count
 
 
 @_compiled
-def _list_hard_colours(cells, nodes, seen, tolerance, dark, colours):  # type: ignore[no-untyped-def]
-    """Colours seen in dark cells, and where the middles of four diagonals differ by over ``tolerance``."""
-    count = 0
-    for n in range(cells.size):
-        red, green, blue = cells[n] & 63, (cells[n] >> 6) & 63, cells[n] >> 12
+def _forget(colours, table):  # type: ignore[no-untyped-def]
+    for i in range(colours.size):
+        table[colours[i]] = 0
+
+
+@_compiled
+def _mark_cells(colours, flags):  # type: ignore[no-untyped-def]
+    for i in range(colours.size):
+        flags[_cell(colours[i])] = 1
+
+
+@_compiled
+def _mark_hard_cells(flags, nodes, tolerance, dark):  # type: ignore[no-untyped-def]
+    """Sets 2 where the look bends in a cell that has 1, and in dark cells."""
+    for cell in range(flags.size):
+        if flags[cell] == 0:
+            continue
+        red, green, blue = cell & 63, (cell >> 6) & 63, cell >> 12
         worst = 0
         for c in range(3):
             middle0 = nodes[blue, green, red, c] + nodes[blue + 1, green + 1, red + 1, c]
@@ -103,57 +134,49 @@ def _list_hard_colours(cells, nodes, seen, tolerance, dark, colours):  # type: i
         first = nodes[blue, green, red]
         spread = max(max(first[0], first[1]), first[2]) - min(min(first[0], first[1]), first[2])
         allowed = tolerance if spread > _GREYISH else tolerance // 4
-        if worst > 2 * allowed or max(red, green, blue) < dark:
-            start = (blue << 18) | (green << 10) | (red << 2)
-            for place in range(64):
-                code = start + ((place >> 4) << 16) + (((place >> 2) & 3) << 8) + (place & 3)
-                if seen[code]:
-                    colours[count] = code
-                    count += 1
+        hard = worst > 2 * allowed or max(red, green, blue) < dark
+        flags[cell] = 2 if hard else 1
+
+
+@_compiled
+def _interpolate_codes(colours, flags, nodes, tetrahedra, graded, hard):  # type: ignore[no-untyped-def]
+    """Returns how many colours lie in hard cells; their places go to ``hard``."""
+    count = 0
+    flat = nodes.reshape(-1)
+    for n in range(colours.size):
+        colour = colours[n]
+        if flags[_cell(colour)] == 2:
+            hard[count] = n
+            count += 1
+            continue
+        red, green, blue = colour & _BYTE, (colour >> uint32(8)) & _BYTE, colour >> uint32(16)
+        row = tetrahedra[((blue & 3) << 4) | ((green & 3) << 2) | (red & 3)]
+        at = ((blue >> 2) * _SIDE + (green >> 2)) * _SIDE + (red >> 2)
+        k0, k1, k2, k3 = (
+            uintp(3 * at),
+            uintp(3 * (at + row[1])),
+            uintp(3 * (at + row[2])),
+            uintp(3 * (at + row[3])),
+        )
+        packed_colour = uint32(0)
+        for c in range(uintp(3)):
+            total = (
+                flat[k0 + c] * row[4] + flat[k1 + c] * row[5] + flat[k2 + c] * row[6] + flat[k3 + c] * row[7]
+            )
+            code = min(max((total + _HALF) >> _SHIFT, int32(0)), int32(255))
+            packed_colour |= uint32(code) << uint32(8 * c)
+        graded[n] = packed_colour
     return count
 
 
 @_compiled
-def _fill(cells, nodes, tetrahedra, table):  # type: ignore[no-untyped-def]
-    corner = np.empty((8, 3), dtype=np.int32)
-    for n in range(cells.size):
-        red, green, blue = cells[n] & 63, (cells[n] >> 6) & 63, cells[n] >> 12
-        for k in range(8):
-            for c in range(3):
-                corner[k, c] = nodes[blue + (k >> 2), green + ((k >> 1) & 1), red + (k & 1), c]
-        # The last cell ends at code 255, three codes up: its outer corners are moved out to the fourth.
-        last = int32(red == 63) | (int32(green == 63) << 1) | (int32(blue == 63) << 2)
-        if last != 0:
-            for k in range(7, 0, -1):
-                if k & last:
-                    for c in range(3):
-                        inner = corner[k & ~last, c]
-                        corner[k, c] = inner + ((corner[k, c] - inner) * 4) // 3
-        start = (blue << 18) | (green << 10) | (red << 2)
-        for place in range(64):
-            i, j, k = tetrahedra[place, 1], tetrahedra[place, 2], tetrahedra[place, 3]
-            w0, w1, w2, w3 = (
-                tetrahedra[place, 4],
-                tetrahedra[place, 5],
-                tetrahedra[place, 6],
-                tetrahedra[place, 7],
-            )
-            colour = uint32(0)
-            for c in range(3):
-                total = corner[0, c] * w0 + corner[i, c] * w1 + corner[j, c] * w2 + corner[k, c] * w3
-                code = min(max((total + _HALF) >> _SHIFT, int32(0)), int32(255))
-                colour |= uint32(code) << uint32(8 * c)
-            table[start + ((place >> 4) << 16) + (((place >> 2) & 3) << 8) + (place & 3)] = colour
-
-
-@_compiled
-def _apply(words, table, out):  # type: ignore[no-untyped-def]
-    for i in range(words.size // 3):
-        a, b, c = words[3 * i], words[3 * i + 1], words[3 * i + 2]
-        p = table[a & uint32(0xFFFFFF)]
-        q = table[(a >> uint32(24)) | ((b & uint32(0xFFFF)) << uint32(8))]
-        r = table[(b >> uint32(16)) | ((c & _BYTE) << uint32(16))]
-        s = table[c >> uint32(8)]
+def _apply(numbers, graded, out):  # type: ignore[no-untyped-def]
+    for i in range(numbers.size // 3):
+        a, b, c = numbers[3 * i], numbers[3 * i + 1], numbers[3 * i + 2]
+        p = graded[a & uint32(0xFFFFFF)]
+        q = graded[(a >> uint32(24)) | ((b & uint32(0xFFFF)) << uint32(8))]
+        r = graded[(b >> uint32(16)) | ((c & _BYTE) << uint32(16))]
+        s = graded[c >> uint32(8)]
         out[3 * i] = p | (q << uint32(24))
         out[3 * i + 1] = (q >> uint32(8)) | (r << uint32(16))
         out[3 * i + 2] = (r >> uint32(16)) | (s << uint32(8))
@@ -212,49 +235,52 @@ def _bend(grid, nodes, tolerance, hard):  # type: ignore[no-untyped-def]
 
 
 @_compiled
-def _reduce(rows, red, green, blue, factor, out):  # type: ignore[no-untyped-def]
-    width = out.shape[1]
-    totals = np.empty(width, dtype=np.uint64)
+def _average(rows, red, green, blue, row_edges, column_edges, out):  # type: ignore[no-untyped-def]
+    width = rows.shape[1] // 3
+    totals = np.empty(width * 3, dtype=np.float32)
     for y in range(out.shape[0]):
         totals[:] = 0
-        for row in range(y * factor, (y + 1) * factor):
+        for row in range(row_edges[y], row_edges[y + 1]):
             codes = rows[row]
-            at = uintp(0)
-            for x in range(width):
-                total = totals[x]
-                for _ in range(factor):
-                    total += red[codes[at]] + green[codes[at + uintp(1)]] + blue[codes[at + uintp(2)]]
-                    at += uintp(3)
-                totals[x] = total
-        for x in range(width):
-            out[y, x, 0] = totals[x] & _LANE
-            out[y, x, 1] = (totals[x] >> uint64(21)) & _LANE
-            out[y, x, 2] = totals[x] >> uint64(42)
+            for x in range(uintp(width)):  # the columns one by one: their sums wait in the cache
+                totals[x * uintp(3)] += red[codes[x * uintp(3)]]
+                totals[x * uintp(3) + uintp(1)] += green[codes[x * uintp(3) + uintp(1)]]
+                totals[x * uintp(3) + uintp(2)] += blue[codes[x * uintp(3) + uintp(2)]]
+        for x in range(out.shape[1]):
+            r = g = b = float32(0)
+            for column in range(column_edges[x], column_edges[x + 1]):
+                r += totals[3 * column]
+                g += totals[3 * column + 1]
+                b += totals[3 * column + 2]
+            pixels = float32(row_edges[y + 1] - row_edges[y]) * float32(column_edges[x + 1] - column_edges[x])
+            out[y, x, 0], out[y, x, 1], out[y, x, 2] = r / pixels, g / pixels, b / pixels
 
 
 @_compiled
-def _to_codes(light, edges, out):  # type: ignore[no-untyped-def]
+def _to_codes(light, edges, guesses, out):  # type: ignore[no-untyped-def]
+    steps = guesses.shape[1] - 1
     for y in range(out.shape[0]):
         for x in range(out.shape[1]):
             for c in range(3):
                 value = light[y, x, c]
-                code = 0
-                step = 128
-                while step:
-                    if value >= edges[c, code + step - 1]:
-                        code += step
-                    step >>= 1
+                code = guesses[c, int(min(max(value, float32(0)), float32(1)) * steps)]
+                while code < 255 and value >= edges[c, code]:
+                    code += 1
                 out[y, x, c] = code
 
 
-_scratch = threading.local()
+_tables: list[NDArray[np.uint32]] = []
+_tables_lock = threading.Lock()
 
 
-def scratch_table() -> NDArray[np.uint32]:
-    """This thread's table of 2^24 packed colours; its content is whatever was left there."""
-    if not hasattr(_scratch, "table"):
-        _scratch.table = np.empty(1 << 24, dtype=np.uint32)
-    return _scratch.table  # type: ignore[no-any-return]
+@contextmanager
+def _scratch_table() -> Iterator[NDArray[np.uint32]]:
+    """A table of 2^24 zeros, to be given back as zeros; there are as many as were ever in use at once."""
+    with _tables_lock:
+        table = _tables.pop() if _tables else np.zeros(1 << 24, dtype=np.uint32)
+    yield table  # after a failure it is not put back: it may hold anything
+    with _tables_lock:
+        _tables.append(table)
 
 
 def _words(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.uint32], NDArray[np.uint8]]:
@@ -275,48 +301,66 @@ def unpacked(colours: NDArray[np.uint32]) -> NDArray[np.uint8]:
     return np.stack([colours & 255, colours >> 8 & 255, colours >> 16 & 255], axis=-1).astype(np.uint8)
 
 
-def mark_seen(pixels: NDArray[np.uint8], seen: NDArray[np.uint8]) -> None:
-    """Set ``seen`` (2^24,) to 1 at the packed colour of each of ``pixels`` (..., 3)."""
+def number_colours(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np.uint32]]:
+    """Numbers (as many bytes as ``pixels`` (n, 3), three a pixel) and the packed colours that they stand for.
+
+    A colour's number is its place in the second array.
+    """
+    numbers = np.empty(pixels.shape, dtype=np.uint8)
     words, rest = _words(pixels)
-    _mark(words, seen)
-    seen[packed(rest)] = 1
+    numbers_of_words, numbers_of_rest = _words(numbers)
+    colours = np.empty(min(len(pixels), 1 << 24), dtype=np.uint32)
+    with _scratch_table() as table:
+        count = int(_number(words, numbers_of_words, table, colours, 0))
+        for i, colour in enumerate(packed(rest)):
+            if not table[colour]:
+                colours[count] = colour
+                count += 1
+                table[colour] = count
+            numbers_of_rest[i] = unpacked(table[colour] - np.uint32(1))
+        _forget(colours[:count], table)
+    return numbers, colours[:count].copy()
 
 
-def seen_cells(seen: NDArray[np.uint8]) -> NDArray[np.int32]:
-    """Sorted numbers (blue << 12 | green << 6 | red) of the cells that have seen colours."""
-    cells = np.empty(CELLS**3, dtype=np.int32)
-    return cells[: _list_cells(seen.view(np.uint32), cells)].copy()
+def cells_of(colours: NDArray[np.uint32]) -> NDArray[np.uint8]:
+    """1 at the number of each of the 2^18 cells that has one of ``colours``, 0 at the others."""
+    flags = np.zeros(CELLS**3, dtype=np.uint8)
+    _mark_cells(colours, flags)
+    return flags
 
 
-def hard_colours(
-    cells: NDArray[np.int32],
-    nodes: NDArray[np.int32],
-    seen: NDArray[np.uint8],
-    tolerance_codes: float,
-    dark_codes: int,
-) -> NDArray[np.uint32]:
-    """Packed colours seen in those of ``cells`` where a look bends too much to be interpolated.
+def hard_cells(
+    cells: NDArray[np.uint8], nodes: NDArray[np.int32], tolerance_codes: float, dark_codes: int
+) -> NDArray[np.uint8]:
+    """``cells`` as from :func:`cells_of`, with 2 where a look bends too much to be interpolated.
 
     A cell counts as such where the middles of its four diagonals differ by more than ``tolerance_codes`` (a
     quarter of that where the look gives greyish colours), or where all channels are below ``dark_codes``:
     there a code is a wide step in lightness.
     """
-    colours = np.empty(len(cells) * 64, dtype=np.uint32)
-    tolerance = round(tolerance_codes * (1 << FRACTION_BITS))
-    return colours[: _list_hard_colours(cells, nodes, seen, tolerance, dark_codes // 4, colours)].copy()
+    flags = cells.copy()
+    _mark_hard_cells(flags, nodes, round(tolerance_codes * (1 << FRACTION_BITS)), dark_codes // 4)
+    return flags
 
 
-def fill_table(cells: NDArray[np.int32], nodes: NDArray[np.int32], table: NDArray[np.uint32]) -> None:
-    """Write the colours of ``cells`` into ``table``, from ``nodes`` (65, 65, 65, 3) in 2^-18 code values."""
-    _fill(cells, nodes, TETRAHEDRA, table)
+def interpolate_codes(
+    colours: NDArray[np.uint32], cells: NDArray[np.uint8], nodes: NDArray[np.int32]
+) -> tuple[NDArray[np.uint32], NDArray[np.int64]]:
+    """Packed ``colours`` graded between ``nodes`` (65, 65, 65, 3) in 2^-18 code values, nodes 4 codes apart.
+
+    Those in cells marked 2 are left undone; their places in the list come second.
+    """
+    graded, hard = np.empty_like(colours), np.empty(len(colours), dtype=np.int64)
+    count = _interpolate_codes(colours, cells, nodes, TETRAHEDRA, graded, hard)
+    return graded, hard[:count]
 
 
-def apply_table(pixels: NDArray[np.uint8], table: NDArray[np.uint32], out: NDArray[np.uint8]) -> None:
-    """Look each pixel (..., 3) up in ``table`` and write what is there into ``out``, of the same shape."""
-    words, rest = _words(pixels)
+def put_colours(numbers: NDArray[np.uint8], graded: NDArray[np.uint32], out: NDArray[np.uint8]) -> None:
+    """Write into ``out`` (n, 3) the packed colours whose ``numbers`` are given, as from number_colours."""
+    words, rest = _words(numbers)
     words_out, rest_out = _words(out)
-    _apply(words, table, words_out)
-    rest_out[:] = unpacked(table[packed(rest)])
+    _apply(words, graded, words_out)
+    rest_out[:] = unpacked(graded[packed(rest)])
 
 
 def used_grid_cells(grid: NDArray[np.float32], cells: int) -> NDArray[np.bool_]:
@@ -340,27 +384,30 @@ def mark_hard(
     _bend(grid, nodes, np.float32(tolerance), hard)
 
 
-def reduce_in_light(
-    pixels: NDArray[np.uint8], light: NDArray[np.float32], factor: int
+def average_in_light(
+    pixels: NDArray[np.uint8], light: NDArray[np.float32], size: tuple[int, int]
 ) -> NDArray[np.float32]:
-    """Mean light of ``factor`` x ``factor`` blocks of pixels (h, w, 3); ``light`` (256, 3) of a code, 0 to 1.
+    """Mean light (h, w, 3) of blocks of whole pixels, which divide ``pixels`` evenly to ``size`` (w, h).
 
-    ``factor`` is at most 4: the three channels add up in one 64-bit word, 21 bits each, which leaves 17 bits
-    or more to a pixel. An incomplete last row or column of blocks is left out.
+    ``light`` (256, 3) is that of a code. Where the sizes do not divide, blocks differ by a row or column.
     """
-    scale = ((1 << 21) - 1) // factor**2
-    lanes = np.floor(np.clip(light, 0.0, 1.0).astype(np.float64) * scale + 0.5).astype(np.uint64)
-    red, green, blue = lanes[:, 0], lanes[:, 1] << np.uint64(21), lanes[:, 2] << np.uint64(42)
-    out = np.empty((pixels.shape[0] // factor, pixels.shape[1] // factor, 3), dtype=np.float32)
-    _reduce(pixels.reshape(len(pixels), -1), np.ascontiguousarray(red), green, blue, factor, out)
-    out *= np.float32(1.0 / (scale * factor**2))
+    columns, rows = (
+        np.round(np.linspace(0, whole, parts + 1)).astype(np.uintp)
+        for whole, parts in zip(pixels.shape[1::-1], size, strict=True)
+    )
+    out = np.empty((size[1], size[0], 3), dtype=np.float32)
+    red, green, blue = np.ascontiguousarray(light.T, dtype=np.float32)
+    _average(pixels.reshape(len(pixels), -1), red, green, blue, rows, columns, out)
     return out
 
 
 def codes_of_light(light: NDArray[np.float32], edges: NDArray[np.float32]) -> NDArray[np.uint8]:
     """8-bit codes of light (h, w, 3): how many of a channel's ``edges`` (3, 255), increasing, it reaches."""
     out = np.empty(light.shape, dtype=np.uint8)
-    _to_codes(light, edges, out)
+    # where to start counting: a little below, as the place in the list of guesses is rounded
+    starts = (np.arange(_GUESSES + 1, dtype=np.float32) - np.float32(0.01)) / np.float32(_GUESSES)
+    guesses = np.stack([np.searchsorted(channel, starts, side="right") for channel in edges])
+    _to_codes(light, edges, guesses, out)
     return out
 
 
@@ -374,12 +421,10 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
     folder = _cache_folder()
     if tell is not None and not (folder and any(folder.glob("kernel._apply-*.nbi"))):
         tell("compiling the pixel kernels, once; later runs load them")
-    pixels = np.zeros((4, 4, 3), dtype=np.uint8)
-    nodes, seen = np.zeros((65, 65, 65, 3), dtype=np.int32), np.zeros(1 << 24, dtype=np.uint8)
-    mark_seen(pixels, seen)
-    hard_colours(seen_cells(seen), nodes, seen, 1.0, 0)
-    fill_table(seen_cells(seen), nodes, scratch_table())
-    apply_table(pixels, scratch_table(), np.empty_like(pixels))
-    codes_of_light(
-        reduce_in_light(pixels, np.zeros((256, 3), dtype=np.float32), 2), np.zeros((3, 255), dtype=np.float32)
-    )
+    pixels = np.zeros((16, 3), dtype=np.uint8)
+    numbers, colours = number_colours(pixels)
+    nodes = np.zeros((_SIDE, _SIDE, _SIDE, 3), dtype=np.int32)
+    graded, _ = interpolate_codes(colours, hard_cells(cells_of(colours), nodes, 1.0, 0), nodes)
+    put_colours(numbers, graded, np.empty_like(pixels))
+    light = average_in_light(pixels.reshape(4, 4, 3), np.zeros((256, 3), dtype=np.float32), (2, 2))
+    codes_of_light(light, np.ones((3, 255), dtype=np.float32))

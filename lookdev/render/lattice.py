@@ -5,16 +5,16 @@ its cell is a number of quarters and the arithmetic is exact in integers. Other 
 a regular lattice, 129 a channel: the signal itself for encoded pixels, stops for linear scene light.
 
 A lattice is compiled as far as it is needed: the look function itself, in float64, works out the nodes
-around the colours that a still has, once. Where the look bends so much within a cell that interpolation would
-be out by a good part of a code (around grey, at the gamut's edge), and in the deepest shadows, it works out
-the colours themselves.
+around the colours that a still has, once. Where the look bends so much within a cell that interpolation could
+be out by a code or two (around grey, at the gamut's edge), and in the deepest shadows, it works out the
+colours themselves.
 """
 
 from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -34,55 +34,61 @@ Codes = NDArray[np.uint8] | NDArray[np.uint16]
 
 NODE_CODES = np.array([*range(0, 256, 4), 255], dtype=np.float64)
 SIZE = len(NODE_CODES)
-BEND_CODES, DARK_CODES = 0.35, 24
+BEND_CODES, DARK_CODES = 0.7, 24
+GRID_BEND_CODES = 0.12  # a 16-bit code is finer
 _UNIT = 1 << kernel.FRACTION_BITS
 _CHUNK = 1 << 16
 _STRIP_PIXELS = 1 << 20
 
 
 class CodeLattice:
-    """A look between 8-bit code values; ``nodes`` (65, 65, 65, 3), blue slowest, in 2^-18 code values."""
+    """A look between 8-bit code values.
+
+    ``nodes`` (65, 65, 65, 3), blue slowest, in 2^-18 code values, lie at codes 0, 4, 8 ... 256: those of 255
+    are carried on to 256, so that every cell is four codes wide.
+    """
 
     def __init__(self, transform: Transform) -> None:
         self.transform = transform
         self.nodes = np.zeros((SIZE, SIZE, SIZE, 3), dtype=np.int32)
+        self._at_255 = np.zeros_like(self.nodes)
         self._compiler = _Compiler(SIZE, self._work_out)
-        self._lock = threading.Lock()
-        self._exact = np.zeros((2, 0), dtype=np.uint32)
-
-    def ensure(self, cells: NDArray[np.int32]) -> None:
-        """Work out the nodes around ``cells`` (blue << 12 | green << 6 | red) where they are not known."""
-        flags = np.zeros((SIZE - 1,) * 3, dtype=np.bool_)
-        flags.reshape(-1)[cells] = True
-        self._compiler.ensure(flags)
 
     @property
     def busy(self) -> bool:
-        """Whether a thread is working nodes or colours out just now."""
-        return self._compiler.busy or self._lock.locked()
+        """Whether a thread is working nodes out just now."""
+        return self._compiler.busy
 
-    def exact(self, colours: NDArray[np.uint32]) -> NDArray[np.uint32]:
-        """Packed colours (sorted, each once) through the look itself, each worked out once."""
-        with self._lock:
-            known = self._exact[0]
-            new = colours[~np.isin(colours, known, assume_unique=True)]
-            if new.size:
-                signal = [
-                    self.transform(kernel.unpacked(new[start : start + _CHUNK]) / 255.0)
-                    for start in range(0, len(new), _CHUNK)
-                ]
-                graded = kernel.packed(to_codes(np.concatenate(signal), 8).astype(np.uint8))
-                both = np.concatenate([self._exact, np.stack([new, graded])], axis=1)
-                self._exact = both[:, np.argsort(both[0])]
-            return np.asarray(self._exact[1, np.searchsorted(self._exact[0], colours)])
+    def graded(
+        self, colours: NDArray[np.uint32], cells: NDArray[np.uint8] | None = None
+    ) -> NDArray[np.uint32]:
+        """Packed 8-bit colours (n,) through the look; ``cells`` are theirs, where they are known."""
+        if cells is None:
+            cells = kernel.cells_of(colours)
+        self._compiler.ensure(cells.reshape((SIZE - 1,) * 3).view(np.bool_))
+        flags = kernel.hard_cells(cells, self.nodes, BEND_CODES, DARK_CODES)
+        out, hard = kernel.interpolate_codes(colours, flags, self.nodes)
+        for start in range(0, len(hard), _CHUNK):
+            at = hard[start : start + _CHUNK]
+            signal = self.transform(kernel.unpacked(colours[at]) / 255.0)
+            out[at] = kernel.packed(to_codes(signal, 8).astype(np.uint8))
+        return out
 
     def is_exact(self, colours: NDArray[np.uint32]) -> NDArray[np.bool_]:
-        """Which packed colours have been worked out by the look itself so far."""
-        return np.isin(colours, self._exact[0])
+        """Which packed colours :meth:`graded` puts through the look itself."""
+        cells = kernel.cells_of(colours)
+        self._compiler.ensure(cells.reshape((SIZE - 1,) * 3).view(np.bool_))
+        flags = kernel.hard_cells(cells, self.nodes, BEND_CODES, DARK_CODES)
+        return np.isin(np.arange(len(colours)), kernel.interpolate_codes(colours, flags, self.nodes)[1])
 
     def _work_out(self, at: NDArray[np.intp]) -> None:
         codes = np.clip(self.transform(NODE_CODES[at[:, ::-1]] / 255.0), 0.0, 1.0) * 255.0
-        self.nodes[tuple(at.T)] = np.floor(codes * _UNIT + 0.5).astype(np.int32)
+        known = np.floor(codes * _UNIT + 0.5).astype(np.int32)
+        self._at_255[tuple(at.T)] = self.nodes[tuple(at.T)] = known
+        for outer in list(np.ndindex(2, 2, 2))[1:]:  # faces, edges and the corner where channels are 255
+            ends = tuple(SIZE - 1 if out else slice(0, SIZE - 1) for out in outer)
+            inner = self._at_255[tuple(SIZE - 2 if out else slice(0, SIZE - 1) for out in outer)]
+            self.nodes[ends] = inner + ((self._at_255[ends] - inner) * 4) // 3
 
 
 class _Compiler:
@@ -173,7 +179,7 @@ class GridLattice:
         self._compiler.ensure(kernel.used_grid_cells(grid, cells))
         out = kernel.interpolate(grid, self.nodes)
         hard = np.any((position < 0.0) | (position > 1.0), axis=-1)
-        kernel.mark_hard(grid, self.nodes, BEND_CODES / 3 / 255.0, hard)
+        kernel.mark_hard(grid, self.nodes, GRID_BEND_CODES / 255.0, hard)
         if hard.any():
             out[hard] = self.transform(np.asarray(signal[hard], dtype=np.float64))
         return out
@@ -199,10 +205,14 @@ class StillGrader:
 
     def __init__(self, *pictures: NDArray[np.generic], threads: int = 1, reuse: bool = False) -> None:
         self._pictures = [np.ascontiguousarray(picture) for picture in pictures]
-        self._flat = [picture.reshape(-1, 3) for picture in self._pictures]
         self._threads, self._reuse = threads, reuse
         self._buffers: dict[np.dtype[Any], Codes] = {}
-        self._found: tuple[NDArray[np.uint8], NDArray[np.int32]] | None = None
+        self._strips = [
+            (i, part)
+            for i, picture in enumerate(self._pictures)
+            for part in _strips(picture.shape[0] * picture.shape[1], threads)
+        ]
+        self._numbered: list[_Numbered] | None = None
 
     def __call__(self, lattice: Lattice, bits: int = 8) -> list[Codes]:
         """Each picture's code values (h, w, 3) through ``lattice``, rounded half up; ``bits`` 8 or 16."""
@@ -214,10 +224,14 @@ class StillGrader:
                 np.copyto(target, picture)
             return out
         if isinstance(lattice, CodeLattice):
-            table = self._table(lattice)
-            self._each(lambda i, part: kernel.apply_table(self._flat[i][part], table, _flat(out[i])[part]))
+            numbered = self._number()
+            self._each(lambda n, i, part: numbered[n].grade(lattice, _flat(out[i])[part]))
         else:
-            self._each(lambda i, part: _by_grid(lattice, self._flat[i][part], _flat(out[i])[part], bits))
+            self._each(
+                lambda n, i, part: _by_grid(
+                    lattice, _flat(self._pictures[i])[part], _flat(out[i])[part], bits
+                )
+            )
         return out
 
     def _buffer(self, dtype: np.dtype[Any]) -> Codes:
@@ -227,28 +241,33 @@ class StillGrader:
             self._buffers[dtype] = np.empty(self._pictures[0].shape, dtype=dtype)
         return self._buffers[dtype]
 
-    def _table(self, lattice: CodeLattice) -> NDArray[np.uint32]:
-        table = kernel.scratch_table()
-        seen, cells = self._seen()
-        lattice.ensure(cells)
-        colours = np.sort(kernel.hard_colours(cells, lattice.nodes, seen, BEND_CODES, DARK_CODES))
-        _together(
-            lambda part: kernel.fill_table(cells[part], lattice.nodes, table),
-            _strips(len(cells), self._threads),
-        )
-        table[colours] = lattice.exact(colours)
-        return table
+    def _number(self) -> list[_Numbered]:
+        if self._numbered is None:
+            found: dict[int, _Numbered] = {}
+            self._each(lambda n, i, part: found.update({n: _Numbered(_flat(self._pictures[i])[part])}))
+            self._numbered = [found[n] for n in range(len(self._strips))]
+        return self._numbered
 
-    def _seen(self) -> tuple[NDArray[np.uint8], NDArray[np.int32]]:
-        if self._found is None:
-            seen = np.zeros(1 << 24, dtype=np.uint8)
-            self._each(lambda i, part: kernel.mark_seen(self._flat[i][part], seen))
-            self._found = seen, kernel.seen_cells(seen)
-        return self._found
+    def _each(self, work: Callable[[int, int, slice], None]) -> None:
+        parts = list(enumerate(self._strips))
+        if self._threads == 1 or len(parts) == 1:
+            for n, (i, part) in parts:
+                work(n, i, part)
+            return
+        with ThreadPoolExecutor(self._threads) as pool:
+            list(pool.map(lambda part: work(part[0], *part[1]), parts))
 
-    def _each(self, work: Callable[[int, slice], None]) -> None:
-        for i, flat in enumerate(self._flat):
-            _together(lambda part, i=i: work(i, part), _strips(len(flat), self._threads))  # type: ignore[misc]
+
+class _Numbered:
+    """8-bit pixels (n, 3) as numbers of their colours."""
+
+    def __init__(self, pixels: NDArray[np.uint8]) -> None:
+        self.numbers, self.colours = kernel.number_colours(pixels)
+        self.cells = kernel.cells_of(self.colours)
+
+    def grade(self, lattice: CodeLattice, out: NDArray[np.uint8]) -> None:
+        """Write the pixels through ``lattice`` into ``out`` (n, 3)."""
+        kernel.put_colours(self.numbers, lattice.graded(self.colours, self.cells), out)
 
 
 def grade_fast(
@@ -294,14 +313,6 @@ def _strips(count: int, threads: int) -> list[slice]:
     """``count`` things in ``threads`` runs whose lengths, but the last, are multiples of four."""
     step = -(-count // (4 * threads)) * 4 if count else 1
     return [slice(start, min(start + step, count)) for start in range(0, max(count, 1), step)]
-
-
-def _together(work: Callable[[slice], None], parts: Sequence[slice]) -> None:
-    if len(parts) == 1:
-        work(parts[0])
-        return
-    with ThreadPoolExecutor(len(parts)) as pool:
-        list(pool.map(work, parts))
 
 
 STORE = LatticeStore()

@@ -15,14 +15,13 @@ from lookdev.stills.reader import linear_light
 from lookdev.stills.still import code_values
 
 _ROWS_AT_ONCE = 256
-_LARGEST_BLOCK = 4
 
 
 def reduced_to_box(pixels: NDArray[Any], encoding: Encoding, box: tuple[int, int]) -> NDArray[Any]:
     """Pixels (h, w, 3) area-averaged in linear light to fit ``box`` (width, height), in their own type.
 
-    Whole blocks of pixels are averaged first, as large as leave at least twice the size wanted; the big still
-    is never held as floats.
+    From four times the size wanted on, blocks of whole pixels are averaged, at once; the big still is never
+    held as floats.
     """
     import cv2
 
@@ -31,22 +30,23 @@ def reduced_to_box(pixels: NDArray[Any], encoding: Encoding, box: tuple[int, int
     if scale >= 1.0:
         return pixels
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    factor = min(max(1, int(0.5 / scale)), _LARGEST_BLOCK, height, width)
-    light = _block_means(pixels, encoding, factor)
-    small = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
-    if pixels.dtype == np.uint8:
-        halves = np.repeat((np.arange(255) + 0.5)[:, None] / 255.0, 3, axis=1)
-        edges = np.ascontiguousarray(encoding.decode(halves).T, dtype=np.float32)
-        return kernel.codes_of_light(np.asarray(small, dtype=np.float32), edges)
-    return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
+    if pixels.dtype != np.uint8:
+        factor = min(max(1, int(0.5 / scale)), height, width)
+        small = cv2.resize(_block_means(pixels, encoding, factor), size, interpolation=cv2.INTER_AREA)
+        return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
+    ramp = np.repeat(np.arange(256, dtype=np.uint8)[:, None, None], 3, axis=2)
+    light = np.ascontiguousarray(linear_light(ramp, encoding)[:, 0], dtype=np.float32)
+    first = size if scale <= 0.25 else (width, height)
+    small = kernel.average_in_light(np.ascontiguousarray(pixels), light, first)
+    if first != size:
+        small = cv2.resize(small, size, interpolation=cv2.INTER_AREA)
+    halves = np.repeat((np.arange(255) + 0.5)[:, None] / 255.0, 3, axis=1)
+    edges = np.ascontiguousarray(encoding.decode(halves).T, dtype=np.float32)
+    return kernel.codes_of_light(np.asarray(small, dtype=np.float32), edges)
 
 
 def _block_means(pixels: NDArray[Any], encoding: Encoding, factor: int) -> NDArray[np.float32]:
     """Mean linear light of ``factor`` x ``factor`` blocks; an incomplete last row or column is left out."""
-    if pixels.dtype == np.uint8:
-        ramp = np.repeat(np.arange(256, dtype=np.uint8)[:, None, None], 3, axis=2)
-        light = np.ascontiguousarray(linear_light(ramp, encoding)[:, 0])
-        return kernel.reduce_in_light(np.ascontiguousarray(pixels), light, factor)
     rows, columns = pixels.shape[0] // factor, pixels.shape[1] // factor
     out = np.empty((rows, columns, 3), dtype=np.float32)
     step = max(1, _ROWS_AT_ONCE // factor)

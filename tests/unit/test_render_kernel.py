@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -92,26 +93,34 @@ def test_a_colour_does_not_depend_on_its_neighbours_or_on_what_came_before() -> 
         assert np.array_equal(grade_fast(one, Fixed(bent))[0, 0], fresh[tuple(start)])
 
 
-def test_filled_cells_are_the_tetrahedral_interpolation_of_their_nodes() -> None:
+def test_colours_are_interpolated_tetrahedrally_between_their_nodes() -> None:
     """Against the textbook form in floating point: sort the fractions, walk from corner to corner."""
     lattice = CodeLattice(Fixed(bent))
-    cells = np.array([0, 63, 64 * 63 + 5, 262143, 12345, 200000], dtype=np.int32)
-    lattice.ensure(cells)
-    table = np.zeros(1 << 24, dtype=np.uint32)
-    kernel.fill_table(cells, lattice.nodes, table)
     axis = np.array([*range(0, 256, 4), 255])
-    for cell in cells.tolist():
+    for cell in (0, 63, 64 * 63 + 5, 262143, 12345, 200000):
         low = np.array([cell & 63, cell >> 6 & 63, cell >> 12])
-        for place in range(64):
-            code = low * 4 + np.array([place & 3, place >> 2 & 3, place >> 4])
+        codes = low * 4 + np.array([(place & 3, place >> 2 & 3, place >> 4) for place in range(64)])
+        colours = kernel.packed(codes)
+        lattice.graded(colours)  # works the nodes out
+        got, hard = kernel.interpolate_codes(colours, kernel.cells_of(colours), lattice.nodes)
+        assert not hard.size
+        for code, graded in zip(codes, kernel.unpacked(got), strict=True):
             fraction = (code - axis[low]) / 4
             corner, value = np.zeros(3, dtype=int), node(low, np.zeros(3, dtype=int))
             for channel in sorted(range(3), key=lambda c: -fraction[c]):
                 before = node(low, corner)
                 corner[channel] = 1
                 value = value + fraction[channel] * (node(low, corner) - before)
-            got = table[code[0] | code[1] << 8 | code[2] << 16]
-            assert np.array_equal(kernel.unpacked(np.array([got]))[0], to_codes(value / 255, 8))
+            assert np.array_equal(graded, to_codes(value / 255, 8))
+
+
+@pytest.mark.parametrize("size", [(1, 1), (3, 1), (4, 1), (5, 1), (37, 41)])
+def test_numbers_stand_for_the_colours_of_the_pixels(size: tuple[int, int]) -> None:
+    for seed in range(3):  # the scratch table comes back clean
+        pixels = noise(*size, seed).reshape(-1, 3) // 64
+        numbers, colours = kernel.number_colours(pixels)
+        assert len(np.unique(colours)) == len(colours) == len(np.unique(pixels, axis=0))
+        assert np.array_equal(kernel.unpacked(colours[kernel.packed(numbers)]), pixels)
 
 
 def node(low: np.ndarray, corner: np.ndarray) -> np.ndarray:
@@ -129,19 +138,35 @@ def test_light_is_averaged_and_not_code_values() -> None:
     check = np.zeros((8, 8, 3), dtype=np.uint8)
     check[::2, ::2] = check[1::2, 1::2] = 255
     light = srgb_decode(np.repeat(np.arange(256)[:, None] / 255, 3, 1)).astype(np.float32)
-    small = kernel.reduce_in_light(check, light, 2)
+    small = kernel.average_in_light(check, light, (4, 4))
     assert small.shape == (4, 4, 3)
-    assert np.allclose(small, 0.5, atol=1e-5)
+    assert np.allclose(small, 0.5, atol=1e-6)
 
 
-@pytest.mark.parametrize("factor", [1, 2, 3, 4])
-def test_blocks_are_the_mean_of_their_light(factor: int) -> None:
+@pytest.mark.parametrize("size", [(31, 26), (15, 13), (8, 5), (7, 1), (1, 1)])
+def test_blocks_are_the_mean_of_their_light(size: tuple[int, int]) -> None:
     pixels = noise(26, 31)
     light = np.linspace(0, 1, 256)[:, None] ** np.array([2.2, 1.8, 2.6])
-    high, wide = 26 // factor, 31 // factor
-    part = np.stack([light[pixels[..., c], c] for c in range(3)], -1)[: high * factor, : wide * factor]
-    mean = part.reshape(high, factor, wide, factor, 3).mean((1, 3))
-    assert np.allclose(kernel.reduce_in_light(pixels, light.astype(np.float32), factor), mean, atol=1e-5)
+    each = np.stack([light[pixels[..., c], c] for c in range(3)], -1)
+    rows, columns = (
+        np.round(np.linspace(0, n, k + 1)).astype(int) for n, k in ((26, size[1]), (31, size[0]))
+    )
+    mean = [
+        [each[top:bottom, left:right].mean((0, 1)) for left, right in pairwise(columns)]
+        for top, bottom in pairwise(rows)
+    ]
+    assert np.allclose(kernel.average_in_light(pixels, light.astype(np.float32), size), mean, atol=1e-6)
+
+
+def test_codes_of_light_are_counted_exactly() -> None:
+    halves = (np.arange(255) + 0.5) / 255
+    edges = np.stack([halves**2.2, halves, srgb_decode(halves)]).astype(np.float32)
+    rng = np.random.default_rng(3)
+    light = np.concatenate([rng.random((60, 80, 3)) ** 4, rng.uniform(-1, 2, (60, 80, 3))]).astype(np.float32)
+    light[0] = edges.T[:80]  # on an edge is over it
+    light[1] = np.nextafter(edges.T[:80], np.float32(-1))
+    wanted = [np.searchsorted(edges[c], light[..., c], side="right") for c in range(3)]
+    assert np.array_equal(kernel.codes_of_light(light, edges), np.stack(wanted, -1))
 
 
 def test_the_first_use_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch, tmp_path: object) -> None:

@@ -55,14 +55,8 @@ def difference(one: Array, other: Array, encoding: Encoding) -> Array:
 def unrounded(lattice: CodeLattice, pixels: NDArray[np.uint8]) -> Array:
     """What the lattice says of pixels (n, 3) before it is rounded to codes."""
     graded = StillGrader(pixels[None])(lattice)[0][0]
-    nodes = lattice.nodes / 2.0**kernel.FRACTION_BITS
-    moved = nodes.copy()
-    for outer in np.ndindex(2, 2, 2):
-        if any(outer):
-            ends = tuple(64 if out else slice(None) for out in outer)
-            inner = tuple(63 if out else slice(None) for out in outer)
-            moved[ends] = nodes[inner] + (nodes[ends] - nodes[inner]) * 4 / 3
-    signal = kernel.interpolate((pixels / 4).astype(np.float32), moved.astype(np.float32)) / 255.0
+    nodes = (lattice.nodes / 2.0**kernel.FRACTION_BITS).astype(np.float32)
+    signal = kernel.interpolate((pixels / 4).astype(np.float32), nodes) / 255.0
     signal = np.clip(signal.astype(np.float64), 0, 1)
     exact = lattice.is_exact(kernel.packed(pixels))
     signal[exact] = lattice.transform(pixels[exact] / 255.0)
