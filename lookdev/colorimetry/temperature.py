@@ -9,11 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
-from lookdev.colorimetry.library import colour_science
 
 Array = NDArray[np.float64]
 
@@ -68,13 +67,14 @@ def xy_from_uv1976(uv: ArrayLike) -> Array:
 
 @lru_cache(maxsize=1)
 def observer_1nm() -> tuple[Array, Array]:
-    """CIE 1931 2 degree observer (CIE 15:2018 table 6): wavelengths_nm (471,) and x-, y-, z-bar (471, 3)."""
-    colour = colour_science()
+    """CIE 1931 2 degree observer (CIE 018:2019 table 6): wavelengths_nm (471,) and x-, y-, z-bar (471, 3).
 
-    cmfs = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
-    grid = colour.SpectralShape(360, 830, 1)
-    data = cmfs.copy().align(grid)
-    return np.arange(360.0, 831.0), np.asarray(data.values, dtype=np.float64)
+    Kept as a file here, as every batch needs it and colour-science, which has the same, takes a second to
+    load.
+    """
+    path = Path(__file__).with_name("cie_1931_observer.csv")
+    table = np.loadtxt(path, delimiter=",", encoding="utf-8")
+    return table[:, 0], table[:, 1:]
 
 
 def planck_spectrum(cct_k: float, wavelengths_nm: ArrayLike) -> Array:

@@ -105,3 +105,11 @@ def test_cielab() -> None:
     assert np.abs(xyz_from_lab(lab_from_xyz(xyz, xy), xy) - xyz).max() < 1e-12
     theirs = colour_science().XYZ_to_Lab(np.abs(xyz), xy)
     assert np.abs(lab_from_xyz(np.abs(xyz), xy) - theirs).max() < 1e-9
+
+
+def test_observer_as_colour_science_has_it() -> None:
+    """CIE 018:2019 table 6, by the copy in colour-science; and its maximum, y-bar 1 at 555 nm."""
+    bars = colour_science().MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    assert np.array_equal(observer_1nm()[0], bars.wavelengths)
+    assert np.allclose(observer_1nm()[1], bars.values, rtol=1e-14, atol=0)
+    assert observer_1nm()[1][555 - 360, 1] == 1.0
