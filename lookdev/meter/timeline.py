@@ -123,6 +123,18 @@ def _line(timed: list[tuple[int, Reading]], plan: Plan) -> TimeLine:
     )
 
 
+def _turns(points: list[tuple[int, float]]) -> list[tuple[int, float]]:
+    """The lowest and the highest of the points, in order of time, where they lie beyond both ends."""
+    values = [v for _, v in points]
+    ends = (values[0], values[-1])
+    beyond = {v for v in (min(values), max(values)) if v not in ends}
+    return [points[i] for i in sorted(values.index(v) for v in beyond)]
+
+
+def _by_way_of(turns: list[str]) -> str:
+    return f", by way of {' and '.join(turns)}" if turns else ""
+
+
 def words(line: TimeLine) -> list[str]:
     """The line in sentences: what it does, and when it is right."""
     out = []
@@ -130,13 +142,15 @@ def words(line: TimeLine) -> list[str]:
     lit = [(m, v) for m, v in zip(line.minutes, line.lux, strict=True) if v is not None]
     if len(coloured) >= 2:
         (m_1, v_1), (m_2, v_2) = coloured[0], coloured[-1]
-        out.append(f"{clock_text(m_1)} to {clock_text(m_2)}: {1e6 / v_1:.0f} K to {1e6 / v_2:.0f} K")
+        text = f"{clock_text(m_1)} to {clock_text(m_2)}: {1e6 / v_1:.0f} K to {1e6 / v_2:.0f} K"
+        out.append(text + _by_way_of([f"{1e6 / v:.0f} K at {clock_text(m)}" for m, v in _turns(coloured)]))
     if len(lit) >= 2:
         (m_1, v_1), (m_2, v_2) = lit[0], lit[-1]
         change = round(math.log2(v_2 / v_1), 1)
         text = f"{clock_text(m_1)} to {clock_text(m_2)}: {plain(v_1)} lx to {plain(v_2)} lx"
+        text += _by_way_of([f"{plain(v)} lx at {clock_text(m)}" for m, v in _turns(lit)])
         if change == 0 or line.stops_per_hour is None:
-            out.append(f"{text}, no more than a tenth of a stop apart")
+            out.append(f"{text}, the ends no more than a tenth of a stop apart")
         else:
             rate = signed(line.stops_per_hour, 1)
             out.append(f"{text}, {signed(change, 1)} stops, {rate} stops an hour on average")

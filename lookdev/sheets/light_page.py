@@ -167,6 +167,8 @@ def plan_words(plan: Plan) -> str:
     text = "Plan: " + " · ".join(parts)
     if plan.exposure_index is None:
         text += ". No exposure_index in scout.toml: exposure not worked out."
+    if plan.balance_k is None:
+        text += ("" if text.endswith(".") else ".") + " No balance_k: sources matched to each other alone."
     return text
 
 
@@ -192,11 +194,8 @@ def _diagram(page: Page, x: float, top: float, notes: LocationNotes, plan: Plan)
         across=across,
         up=up,
         title="Every source by its number, in CIE 1976 u′, v′",
+        gamut=uv1976_from_xy(np.array(plan.fixture.primaries)) if plan.fixture is not None else None,
     )
-    if plan.fixture is not None:
-        corners = uv1976_from_xy(np.array(plan.fixture.primaries))
-        closed = np.vstack([corners, corners[:1]])
-        plot.curve(closed[:, 0], closed[:, 1], width=0.7, dash=(4, 2))
     if target is not None:
         plot.points(
             [target[0]],

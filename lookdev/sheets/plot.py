@@ -375,13 +375,14 @@ def chromaticity_plot(
     title: str = "",
     planckian: bool = True,
     marks: Sequence[tuple[float, float, str]] = (),
+    gamut: ArrayLike | None = None,
 ) -> Plot:
     """A chromaticity diagram: pale colours inside the spectral locus, the Planckian locus with its kelvins.
 
     ``diagram`` is "uv1976" (CIE 1976 u', v') or "xy" (CIE 1931); ``across`` and ``up`` are the ranges shown,
     the whole locus unless given. ``marks`` are (across, up, words) in the diagram's own coordinates and get
-    the best places; more data go in with :meth:`Plot.points`. The colours are orientation only: a page cannot
-    show what lies outside its own gamut.
+    the best places; more data go in with :meth:`Plot.points`. ``gamut`` (n, 2) is a dashed shape that the
+    words keep clear of. The colours are orientation only: a page cannot show what lies outside its own gamut.
     """
     names = ("CIE 1976 u′", "v′") if diagram == "uv1976" else ("CIE 1931 x", "y")
     whole = ((0.0, 0.65), (0.0, 0.6)) if diagram == "uv1976" else ((0.0, 0.8), (0.0, 0.9))
@@ -403,6 +404,10 @@ def chromaticity_plot(
     locus = spectral_locus(diagram)
     closed = np.vstack([locus, locus[:1]])
     plot.curve(closed[:, 0], closed[:, 1], colour=HAIRLINE, width=0.6)
+    if gamut is not None:
+        corners = np.asarray(gamut, dtype=np.float64)
+        shape = np.vstack([corners, corners[:1]])
+        plot.curve(shape[:, 0], shape[:, 1], width=0.7, dash=(4, 2))
     if planckian:
         _draw_planckian(plot, diagram, marks)
     else:

@@ -195,6 +195,17 @@ def test_the_hour_of_the_good_light() -> None:
     assert any("enough light for the plan until 16:52" in w for w in words(line))
 
 
+def test_a_line_that_turns_says_where() -> None:
+    day = [("14:00", 5200, 900), ("15:00", 4000, 1200), ("16:00", 3600, 640), ("17:30", 9500, 40)]
+    readings = [Reading(source="sky", time=t, cct_k=k, illuminance_lux=lux) for t, k, lux in day]
+    (line,) = time_lines(readings, PLAN)
+    said = words(line)
+    assert said[0] == "14:00 to 17:30: 5200 K to 9500 K, by way of 3600 K at 16:00"
+    assert said[1].startswith("14:00 to 17:30: 900 lx to 40 lx, by way of 1200 lx at 15:00, ")
+    (evenly,) = time_lines([readings[0], readings[2]], PLAN)
+    assert words(evenly)[0] == "14:00 to 16:00: 5200 K to 3600 K"
+
+
 def test_lines_need_two_times_of_one_source() -> None:
     assert time_lines(DAY[:1], PLAN) == ()
     soon = Reading(source="window", time="15:20", illuminance_lux=1500)

@@ -104,7 +104,7 @@ def test_shutter_words() -> None:
 def test_plan_words_say_what_was_assumed() -> None:
     assert plan_words(Plan()) == (
         "Plan: 24 fps · 180° (1/48 s) (assumed: 24 fps, 180° shutter). No exposure_index in scout.toml: "
-        "exposure not worked out."
+        "exposure not worked out. No balance_k: sources matched to each other alone."
     )
     assert plan_words(PLAN).startswith("Plan: EI 800 · 24 fps · 180° (1/48 s) · to shoot at T2.8")
 

@@ -72,6 +72,9 @@ def test_spectral_locus_against_published_chromaticities():
     assert locus[600 - 380] == pytest.approx([0.6270, 0.3725], abs=2e-4)
 
 
+SHARES = np.linspace(0, 1, 400)
+
+
 @pytest.mark.parametrize("diagram", ["uv1976", "xy"])
 def test_chromaticity_plot_with_crowded_lamps(diagram):
     names = ["D65", "D50", "D55", "A", "HP1", "FL2", "FL4", "LED-B1", "LED-B2", "LED-B3", "LED-B4", "LED-B5"]
@@ -86,6 +89,21 @@ def test_chromaticity_plot_with_crowded_lamps(diagram):
     shown = " ".join(t.what for t in page.texts)
     assert all(name in shown for name in names), "a lamp's name was lost"
     assert plot.bottom < page.content.bottom
+
+
+def test_kelvins_keep_clear_of_a_fixtures_gamut():
+    corners = uv1976_from_xy(np.array([(0.60, 0.33), (0.30, 0.55), (0.17, 0.10)]))
+    doc = Document("t")
+    page = doc.new_page("t", "s")
+    plot = chromaticity_plot(page, 40, 60, 300, 300, across=(0.0, 0.43), up=(0.15, 0.58), gamut=corners)
+    edge = [
+        a + (b - a) * t for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True) for t in SHARES
+    ]
+    words = [t for t in page.texts if t.what.endswith(" K")]
+    assert len(words) >= 4
+    for u, v in edge:
+        x, y = plot.x_of(u), plot.y_of(v)
+        assert not any(t.left < x < t.right and t.top < y < t.bottom for t in words)
 
 
 @settings(max_examples=40, deadline=None)
