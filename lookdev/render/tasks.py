@@ -341,7 +341,7 @@ def small_pictures(task: Task, still: Still) -> list[NDArray[np.uint8]]:
     """``still`` (read at reduced scale) as it stood and through each output's look, sRGB code values."""
     from lookdev.render.thumbnail import as_srgb
 
-    grader = _Grader(still, still.pixels, task.exact)
+    grader = _Grader(still, still.pixels, task.exact, coarse=True)
     graded = (grader(output, False)[1] for output in task.outputs)
     return [as_srgb(still.pixels, still.encoding), *(picture for picture in graded if picture is not None)]
 
@@ -349,8 +349,10 @@ def small_pictures(task: Task, still: Still) -> list[NDArray[np.uint8]]:
 class _Grader:
     """Grades a still and its thumbnail through one output's look after another."""
 
-    def __init__(self, still: Still, small: NDArray[Any] | None, exact: bool) -> None:
-        self.still, self.small, self.exact = still, small, exact
+    def __init__(
+        self, still: Still, small: NDArray[Any] | None, exact: bool, *, coarse: bool = False
+    ) -> None:
+        self.still, self.small, self.exact, self.coarse = still, small, exact, coarse
         self._graders: dict[tuple[bool, bool], StillGrader] = {}
 
     def __call__(self, output: Output, full: bool) -> tuple[NDArray[Any] | None, NDArray[np.uint8] | None]:
@@ -381,22 +383,24 @@ class _Grader:
         return self._graders[full, small](self._lattice(output, target, bits), bits)
 
     def _lattice(self, output: Output, target: Encoding, bits: int) -> Lattice:
+        from lookdev.render.coarse import CoarseLattice
         from lookdev.render.lattice import STORE, lattice_for
 
         source, dtype = self.still.encoding, self.still.pixels.dtype
+        coarse = self.coarse and dtype == "uint8"
         key = content_key(
             output.look.fingerprint(),
             output.cast,
             output.exposure_stops,
             [hashlib.sha256(pickle.dumps(encoding)).hexdigest() for encoding in (source, target)],
-            [dtype.str, bits],
+            [dtype.str, bits, coarse],
         )
-        return STORE.get(
-            key,
-            lambda: lattice_for(
-                output.look.transform(source, target, output.cast, output.exposure_stops), dtype, bits
-            ),
-        )
+
+        def make() -> Lattice:
+            transform = output.look.transform(source, target, output.cast, output.exposure_stops)
+            return CoarseLattice(transform) if coarse else lattice_for(transform, dtype, bits)
+
+        return STORE.get(key, make)
 
     def first_idle(self, outputs: list[tuple[int, Output]]) -> int:
         """Number of the first output whose lattice no other thread is working at, or of the first."""

@@ -36,10 +36,10 @@ def reduced_to_box(pixels: NDArray[Any], encoding: Encoding, box: tuple[int, int
         return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
     ramp = np.repeat(np.arange(256, dtype=np.uint8)[:, None, None], 3, axis=2)
     light = np.ascontiguousarray(linear_light(ramp, encoding)[:, 0], dtype=np.float32)
-    first = size if scale <= 0.25 else (width, height)
-    small = kernel.average_in_light(np.ascontiguousarray(pixels), light, first)
-    if first != size:
-        small = cv2.resize(small, size, interpolation=cv2.INTER_AREA)
+    if scale <= 0.25:
+        small = kernel.average_in_light(np.ascontiguousarray(pixels), light, size)
+    else:
+        small = cv2.resize(cv2.LUT(pixels, light[None]), size, interpolation=cv2.INTER_AREA)
     halves = np.repeat((np.arange(255) + 0.5)[:, None] / 255.0, 3, axis=1)
     edges = np.ascontiguousarray(encoding.decode(halves).T, dtype=np.float32)
     return kernel.codes_of_light(np.asarray(small, dtype=np.float32), edges)
