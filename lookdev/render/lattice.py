@@ -65,9 +65,7 @@ class CodeLattice:
         """Packed 8-bit colours (n,) through the look; ``cells`` are theirs, where they are known."""
         if cells is None:
             cells = kernel.cells_of(colours)
-        self._compiler.ensure(cells.reshape((SIZE - 1,) * 3).view(np.bool_))
-        flags = kernel.hard_cells(cells, self.nodes, BEND_CODES, DARK_CODES)
-        out, hard = kernel.interpolate_codes(colours, flags, self.nodes)
+        out, hard = kernel.interpolate_codes(colours, self._ready(cells), self.nodes)
         for start in range(0, len(hard), _CHUNK):
             at = hard[start : start + _CHUNK]
             signal = self.transform(kernel.unpacked(colours[at]) / 255.0)
@@ -76,10 +74,13 @@ class CodeLattice:
 
     def is_exact(self, colours: NDArray[np.uint32]) -> NDArray[np.bool_]:
         """Which packed colours :meth:`graded` puts through the look itself."""
-        cells = kernel.cells_of(colours)
-        self._compiler.ensure(cells.reshape((SIZE - 1,) * 3).view(np.bool_))
-        flags = kernel.hard_cells(cells, self.nodes, BEND_CODES, DARK_CODES)
+        flags = self._ready(kernel.cells_of(colours))
         return np.isin(np.arange(len(colours)), kernel.interpolate_codes(colours, flags, self.nodes)[1])
+
+    def _ready(self, cells: NDArray[np.uint8]) -> NDArray[np.uint8]:
+        """``cells`` once their nodes are known, with 2 for those that are not to be interpolated."""
+        self._compiler.ensure(cells.reshape((SIZE - 1,) * 3).view(np.bool_))
+        return kernel.hard_cells(cells, self.nodes, BEND_CODES, DARK_CODES)
 
     def _work_out(self, at: NDArray[np.intp]) -> None:
         codes = np.clip(self.transform(NODE_CODES[at[:, ::-1]] / 255.0), 0.0, 1.0) * 255.0
