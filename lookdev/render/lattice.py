@@ -107,10 +107,13 @@ class _Compiler:
     def ensure(self, cells: NDArray[np.bool_]) -> None:
         wanted = np.zeros_like(self._known)
         n = len(cells)
-        for b, g, r in np.ndindex(2, 2, 2):
-            wanted[b : b + n, g : g + n, r : r + n] |= cells
+        wanted[:n, :n, :n] = cells
+        for axis in range(3):  # a cell's nodes: itself, and one up along each axis
+            along = np.moveaxis(wanted, axis, 0)
+            along[1:] |= along[:-1].copy()
         with self._lock:
-            at = np.argwhere(wanted & ~self._known)
+            new = np.flatnonzero(wanted & ~self._known)
+            at = np.stack(np.unravel_index(new, wanted.shape), axis=-1)
             for start in range(0, len(at), _CHUNK):
                 self._work_out(at[start : start + _CHUNK])
             self._known |= wanted
