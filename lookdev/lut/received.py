@@ -14,8 +14,9 @@ from __future__ import annotations
 
 import hashlib
 import tomllib
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -244,7 +245,11 @@ def open_look(path: Path | str) -> LookLike:
 
 
 def open_looks(paths: Sequence[Path | str]) -> tuple[LookLike, ...]:
-    """Every look of files and folders; a folder gives its .toml files by name."""
+    """Every look of files and folders; a folder gives its .toml files by name.
+
+    A received LUT often bears the title of the look it was made from: beside that look, it gets its file's
+    name as well.
+    """
     from lookdev.looks.toml_file import find_looks
 
     found: list[LookLike] = []
@@ -254,7 +259,13 @@ def open_looks(paths: Sequence[Path | str]) -> tuple[LookLike, ...]:
             found.append(open_look(path))
         else:
             found += [open_look(each) for each in find_looks([file])]
-    return tuple(found)
+    titles = Counter(look.title.casefold() for look in found)
+    return tuple(
+        replace(look, title=f"{look.title} ({look.file_name})")
+        if isinstance(look, ReceivedLut) and titles[look.title.casefold()] > 1
+        else look
+        for look in found
+    )
 
 
 def _stand_in(path: Path) -> ReceivedLut | None:

@@ -131,3 +131,10 @@ def test_an_answer_is_held_against_the_look_it_answers(theirs: Path) -> None:
     assert picture_difference(pictures[0], pictures[1]).mean > 3 * apart.mean
     assert still_differences(looks, [None, None, None]) == []
     assert difference_words(looks[against].title, apart).startswith("from Grade: ΔE00 mean 0.")
+
+
+def test_an_answer_with_the_looks_own_title_gets_its_files_name(theirs: Path) -> None:
+    (theirs.parent / "answer.toml").write_text('title = "answer"\n[curve]\ncontrast = 1.1\n')
+    looks = open_looks([theirs.parent / "answer.toml", f"{theirs}@ACEScct:BT.709"])
+    assert [look.title for look in looks] == ["answer", "Answer (theirs.cube)"]
+    assert open_looks([f"{theirs}@ACEScct:BT.709"])[0].title == "Answer"
