@@ -299,7 +299,7 @@ class _Work:
     def _one(
         self, grader: _Grader, still: Still, i: int, key: str, disk: ThreadPoolExecutor
     ) -> Future[OutputResult]:
-        from lookdev.render.encode import encoded
+        from lookdev.stills.writer import still_bytes
 
         output, thumbnail = self.task.outputs[i], self.thumbnails[i]
         start = perf_counter()
@@ -308,14 +308,14 @@ class _Work:
         start = perf_counter()
         data = None
         if pixels is not None:
-            data = encoded(
+            data = still_bytes(
                 output.path.suffix,
                 pixels,
                 target_of(output, still),
-                still.metadata,
-                output.quality,
-                output.subsampling,
-                self.task.keep_private,
+                metadata=still.metadata,
+                quality=output.quality,
+                subsampling=output.subsampling,
+                keep_private=self.task.keep_private,
             )
         self.seconds["encode"] += perf_counter() - start
 
@@ -426,6 +426,6 @@ def _interrupted(output: Output) -> str:
 
 
 def _write_thumbnail(path: Path, pixels: NDArray[np.uint8]) -> None:
-    from lookdev.render.encode import jpeg
+    from lookdev.stills.jpeg import encode
 
-    write_whole(path, jpeg(pixels, _THUMBNAIL_QUALITY, "4:4:4"))
+    write_whole(path, encode(pixels, _THUMBNAIL_QUALITY, "4:4:4"))

@@ -1,4 +1,4 @@
-"""JPEG (ITU-T T.81): headers by Pillow, pixels by libjpeg-turbo; CMYK, grey, drafts by Pillow."""
+"""JPEG (ITU-T T.81): headers by Pillow, pixels in and out by libjpeg-turbo; CMYK, grey, drafts by Pillow."""
 
 from __future__ import annotations
 
@@ -17,6 +17,10 @@ _MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
 _START_OF_SCAN, _END_OF_IMAGE = 0xDA, 0xD9
 _WITHOUT_LENGTH = (0x01, 0xD8, 0xD9)
 _MAX_SEGMENTS = 20_000
+SUBSAMPLINGS = ("4:4:4", "4:2:2", "4:2:0")
+_LARGEST_EDGE = 65500  # libjpeg's JPEG_MAX_DIMENSION
+_LARGEST_SEGMENT = 65533  # T.81 B.1.1.4: two bytes of length count themselves
+_ICC_MARK = b"ICC_PROFILE\0"
 _GAIN_MAP_MARKS = (b"hdrgm:Version", b"urn:iso:std:iso:ts:21496:-1", b"apple:hdr_gain_map")
 
 
@@ -146,3 +150,47 @@ def _fill_missing(pixels: NDArray[Any]) -> tuple[NDArray[Any], float]:
     out = np.array(pixels)
     out[kept:] = 118
     return out, (height - kept) / height
+
+
+def encode(pixels: NDArray[np.uint8], quality: int, subsampling: str) -> bytes:
+    """RGB (h, w, 3) as a JPEG without metadata. It runs outside the interpreter's lock.
+
+    The same input gives the same bytes.
+
+    Parameters
+    ----------
+    quality : 1 to 100.
+    subsampling : "4:4:4", "4:2:2" or "4:2:0".
+
+    Raises
+    ------
+    StillError : another subsampling, or a picture larger than a JPEG can be.
+    """
+    import imagecodecs
+
+    if subsampling not in SUBSAMPLINGS:
+        raise StillError("unknown subsampling", found=subsampling, wanted="4:4:4, 4:2:2 or 4:2:0")
+    if max(pixels.shape[:2]) > _LARGEST_EDGE:
+        found = f"{pixels.shape[1]} x {pixels.shape[0]}"
+        raise StillError(f"a JPEG ends at {_LARGEST_EDGE} pixels", found=found)
+    code = subsampling.replace(":", "")
+    return bytes(imagecodecs.jpeg8_encode(np.ascontiguousarray(pixels), level=quality, subsampling=code))
+
+
+def with_segments(data: bytes, exif: bytes, icc: bytes) -> bytes:
+    """A JPEG with an EXIF segment (CIPA DC-008, APP1) and its profile (ICC.1 annex B.4, APP2) put in.
+
+    Raises
+    ------
+    StillError : more EXIF, or a larger profile, than segments hold.
+    """
+    after_jfif = 4 + int.from_bytes(data[4:6], "big") if data[2:4] == b"\xff\xe0" else 2
+    size = _LARGEST_SEGMENT - len(_ICC_MARK) - 2
+    parts = [icc[start : start + size] for start in range(0, len(icc), size)]
+    bodies = [(b"\xff\xe1", exif if exif.startswith(b"Exif\0\0") else b"Exif\0\0" + exif)]
+    if len(bodies[0][1]) > _LARGEST_SEGMENT or len(parts) > 255:
+        raise StillError("metadata that no JPEG can hold", found=f"{len(exif)} and {len(icc)} bytes")
+    for number, part in enumerate(parts, 1):
+        bodies.append((b"\xff\xe2", _ICC_MARK + bytes([number, len(parts)]) + part))
+    head = b"".join(marker + (len(body) + 2).to_bytes(2, "big") + body for marker, body in bodies)
+    return data[:after_jfif] + head + data[after_jfif:]

@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.errors import LookdevError, StillError
 from lookdev.files import write_whole
+from lookdev.stills import jpeg
 from lookdev.stills.exif import exif_bytes
 from lookdev.stills.icc import profile_bytes
 from lookdev.stills.still import Metadata
 
 WRITTEN_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff"})
-SUBSAMPLINGS = {"4:4:4": 0, "4:2:2": 1, "4:2:0": 2}
 
 
 def write_still(
@@ -83,27 +83,13 @@ def still_bytes(
         )
     if is_jpeg and pixels.dtype != np.uint8:
         raise StillError("a JPEG holds 8 bits", found="16 bits", wanted=".png or .tif for 16 bits")
-    if is_jpeg and max(pixels.shape[:2]) > 65500:
-        raise StillError("a JPEG ends at 65500 pixels", found=f"{pixels.shape[1]} x {pixels.shape[0]}")
     icc = profile_bytes(encoding)
     exif = exif_bytes(metadata or Metadata(), encoding_name=encoding.name, keep_private=keep_private)
     if is_jpeg:
-        return _jpeg(pixels, icc, exif, quality, subsampling)
+        return jpeg.with_segments(jpeg.encode(pixels, quality, subsampling), exif, icc)
     if kind == ".png":
         return _png(pixels, icc, exif, encoding.name)
     return _tiff(pixels, icc, metadata or Metadata())
-
-
-def _jpeg(pixels: NDArray[Any], icc: bytes, exif: bytes, quality: int, subsampling: str) -> bytes:
-    from PIL import Image
-
-    if subsampling not in SUBSAMPLINGS:
-        raise StillError("unknown subsampling", found=subsampling, wanted="4:4:4, 4:2:2 or 4:2:0")
-    out = io.BytesIO()
-    Image.fromarray(np.ascontiguousarray(pixels)).save(
-        out, "JPEG", quality=quality, subsampling=SUBSAMPLINGS[subsampling], icc_profile=icc, exif=exif
-    )
-    return out.getvalue()
 
 
 def _png(pixels: NDArray[Any], icc: bytes, exif: bytes, name: str) -> bytes:

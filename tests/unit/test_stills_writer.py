@@ -14,6 +14,7 @@ from still_files import MONITOR_COLORANTS, curv, picture, rgb_profile
 from lookdev.colorimetry.encodings import get_encoding
 from lookdev.errors import LookdevError, StillError
 from lookdev.stills.icc import encoding_from_icc, profile_bytes
+from lookdev.stills.jpeg import encode, with_segments
 from lookdev.stills.reader import read_still
 from lookdev.stills.writer import write_still
 
@@ -48,6 +49,26 @@ def test_jpeg(tmp_path: Path, subsampling: str) -> None:
     assert ImageCms.getProfileDescription(profile).strip() == "Display P3"
     assert np.abs(read_still(path).pixels.astype(int) - picture()).mean() < 3
     assert read_still(path).encoding is get_encoding("Display P3")
+
+
+@pytest.mark.parametrize("size", [10, 65519, 65520, 200_000])
+def test_a_profile_goes_into_as_many_segments_as_it_needs(size: int) -> None:
+    """ICC.1 annex B.4: 65519 bytes to a segment; Pillow puts them together again."""
+    icc = np.random.default_rng(1).bytes(size)
+    data = with_segments(encode(picture(), 90, "4:4:4"), b"Exif\0\0MM\0*", icc)
+    image = Image.open(io.BytesIO(data))
+    assert image.info["icc_profile"] == icc and image.info["exif"] == b"Exif\0\0MM\0*"
+    assert np.array_equal(
+        np.asarray(image), np.asarray(Image.open(io.BytesIO(encode(picture(), 90, "4:4:4"))))
+    )
+
+
+def test_what_no_jpeg_can_hold() -> None:
+    with pytest.raises(StillError, match="metadata that no JPEG can hold"):
+        with_segments(encode(picture(), 90, "4:4:4"), bytes(65534), b"")
+    with pytest.raises(StillError, match="a JPEG ends at 65500 pixels"):
+        encode(np.zeros((1, 65501, 3), np.uint8), 90, "4:4:4")
+    assert Image.open(io.BytesIO(encode(np.zeros((1, 65500, 3), np.uint8), 90, "4:2:0"))).size == (65500, 1)
 
 
 @pytest.mark.parametrize("suffix", [".jpg", ".png", ".tif"])
