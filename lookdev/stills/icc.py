@@ -1,8 +1,8 @@
 """ICC profiles: matrix/TRC profiles to encodings at full precision, and encodings to profiles.
 
 ICC.1:2022 (profile version 4.4) clauses 7.2 (header), 9 (tags), 10 (tag types). Table profiles and CMYK go
-through LittleCMS instead (:mod:`lookdev.stills.managed`). Curves are parsed here because LittleCMS, as Pillow
-binds it, works on 8-bit pixels and does not give the curves out.
+through LittleCMS instead (:mod:`lookdev.stills.managed`). Curves are parsed here because LittleCMS, as it is
+bound for Python, converts pixels and does not give the curves out.
 """
 
 from __future__ import annotations

@@ -1,8 +1,7 @@
-"""Table profiles and CMYK through LittleCMS (Pillow's ImageCms)."""
+"""Table profiles and CMYK through LittleCMS (imagecodecs' binding, which takes 16 bits as well as 8)."""
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable
 from typing import Any
 
@@ -16,55 +15,55 @@ from lookdev.stills.icc import parse_profile, profile_bytes
 _NARROW, _WIDE = "sRGB", "Adobe RGB"  # Adobe RGB holds the printing gamuts that sRGB cuts
 _CUT_SHARE = 1e-3
 _BAND_PIXELS = 1 << 20
-_MODES = {"RGB": ("RGB", "RGB"), "GREY": ("GRAY", "L"), "CMYK": ("CMYK", "CMYK")}
+_SPACES = {"RGB": "RGB", "GREY": "GRAY", "CMYK": "CMYK"}
 
 
-def convert_with_profile(pixels: NDArray[Any], mode: str, icc: bytes) -> tuple[NDArray[np.uint8], Encoding]:
-    """8-bit pixels to sRGB through ``icc``, or to Adobe RGB where sRGB would cut colours off.
+def convert_with_profile(pixels: NDArray[Any], mode: str, icc: bytes) -> tuple[NDArray[Any], Encoding]:
+    """Pixels to sRGB through ``icc``, or to Adobe RGB where sRGB would cut colours off; 8 or 16 bits stay so.
 
     Relative colorimetric with black point compensation.
 
     Parameters
     ----------
-    pixels : (h, w, 3) RGB, (h, w) grey or (h, w, 4) CMYK (255 is full ink); 16 bits are cut to 8.
+    pixels : (h, w, 3) RGB, (h, w) grey or (h, w, 4) CMYK (full ink is the highest code), uint8 or uint16.
     mode : "RGB", "GREY" or "CMYK".
 
     Raises
     ------
     StillError : LittleCMS refuses the profile, or it is not for such pixels.
     """
-    wanted, pil_mode = _MODES[mode]
     space = parse_profile(icc).colour_space
-    if space != wanted:
+    if space != _SPACES[mode]:
         raise StillError("broken ICC profile", found=f"a {space} profile on {mode} pixels")
-    codes = pixels if pixels.dtype == np.uint8 else (pixels >> 8).astype(np.uint8)
-    narrow = _through_littlecms(codes, pil_mode, icc, get_encoding(_NARROW))
-    ends = np.any((narrow == 0) | (narrow == 255), axis=-1)
+    top = np.iinfo(pixels.dtype).max
+    narrow = _through_littlecms(pixels, space, icc, get_encoding(_NARROW))
+    ends = np.any((narrow == 0) | (narrow == top), axis=-1)
     if mode != "GREY" and ends.mean() > _CUT_SHARE:
-        wide = _through_littlecms(codes, pil_mode, icc, get_encoding(_WIDE))
-        cut = ends & ~np.any((wide == 0) | (wide == 255), axis=-1)
+        wide = _through_littlecms(pixels, space, icc, get_encoding(_WIDE))
+        cut = ends & ~np.any((wide == 0) | (wide == top), axis=-1)
         if cut.mean() > _CUT_SHARE:
             return wide, get_encoding(_WIDE)
     return narrow, get_encoding(_NARROW)
 
 
-def _through_littlecms(
-    codes: NDArray[np.uint8], pil_mode: str, icc: bytes, target: Encoding
-) -> NDArray[np.uint8]:
-    from PIL import ImageCms
+def _through_littlecms(pixels: NDArray[Any], space: str, icc: bytes, target: Encoding) -> NDArray[Any]:
+    """RGB (h, w, 3) of ``target``, in the type of ``pixels``."""
+    import imagecodecs
 
     try:
-        transform: Any = ImageCms.buildTransform(
-            ImageCms.ImageCmsProfile(io.BytesIO(icc)),
-            ImageCms.ImageCmsProfile(io.BytesIO(profile_bytes(target))),
-            pil_mode,
-            "RGB",
-            renderingIntent=ImageCms.Intent.RELATIVE_COLORIMETRIC,
-            flags=ImageCms.Flags.BLACKPOINTCOMPENSATION,
+        converted = imagecodecs.cms_transform(
+            np.ascontiguousarray(pixels),
+            icc,
+            profile_bytes(target),
+            colorspace=space.lower(),
+            outcolorspace="rgb",
+            outdtype=pixels.dtype,
+            intent=imagecodecs.CMS.INTENT.RELATIVE_COLORIMETRIC,
+            flags=imagecodecs.CMS.FLAGS.BLACKPOINTCOMPENSATION,
         )
-        return _in_bands(codes, lambda band: ImageCms.applyTransform(_image(band, pil_mode), transform))
-    except (ImageCms.PyCMSError, OSError, ValueError) as error:
+    except (imagecodecs.CmsError, ValueError) as error:
         raise StillError("broken ICC profile", found=str(error)) from error
+    return np.asarray(converted).reshape(*pixels.shape[:2], 3)
 
 
 def _in_bands(codes: NDArray[np.uint8], convert: Callable[[NDArray[np.uint8]], Any]) -> NDArray[np.uint8]:

@@ -306,8 +306,7 @@ def _by_profile(decoded: Decoded, icc: bytes) -> tuple[NDArray[Any], Encoding, s
     if decoded.pixels.dtype.kind == "f":
         raise StillError("a table profile cannot be used on float pixels")
     pixels, encoding = convert_with_profile(decoded.pixels, decoded.mode, icc)
-    said = ("16 bits cut to 8 by the table profile",) if decoded.pixels.dtype == np.uint16 else ()
-    return pixels, encoding, f"{origin}, through LittleCMS to {encoding.name}", said
+    return pixels, encoding, f"{origin}, through LittleCMS to {encoding.name}", ()
 
 
 def _as_displayed(encoding: Encoding, description: str) -> Encoding:

@@ -226,6 +226,24 @@ def test_table_profile_goes_through_littlecms(channels: int, space: bytes, mode:
     assert np.abs(pixels.astype(int) - theirs).max() <= 1
 
 
+@pytest.mark.parametrize(("channels", "space", "mode"), [(3, b"RGB ", "RGB"), (4, b"CMYK", "CMYK")])
+def test_16_bits_through_a_table_profile_stay_16(channels: int, space: bytes, mode: str) -> None:
+    """A ramp keeps its steps, and is the 8-bit road's but for half a code, and half for that road's rounding."""
+    icc = table_profile(channels, space)
+    ramp = np.arange(64 * 256, 192 * 256, 8, dtype=np.uint16)
+    pixels = np.repeat(ramp[None, :, None], channels, axis=2)
+    fine, encoding = convert_with_profile(pixels, mode, icc)
+    assert fine.dtype == np.uint16 and encoding.name == "sRGB"
+    assert min(len(np.unique(fine[..., i])) for i in range(3)) > 2000
+    assert np.all(np.diff(fine.astype(int), axis=1) * (1 if mode == "RGB" else -1) >= 0)
+    codes = np.arange(64, 192)
+    coarse = littlecms(icc, np.repeat(codes[None, :, None], channels, axis=2), mode, littlecms_srgb())
+    same, _ = convert_with_profile(
+        np.repeat((codes * 257).astype(np.uint16)[None, :, None], channels, axis=2), mode, icc
+    )
+    assert np.abs(same / 257.0 - coarse).max() <= 1.0
+
+
 def test_print_colours_outside_srgb_go_to_a_wide_space() -> None:
     cyan = np.zeros((8, 8, 4), np.uint8)
     cyan[..., 0] = 255

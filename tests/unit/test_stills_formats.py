@@ -57,6 +57,15 @@ def test_jpeg_grey(tmp_path: Path) -> None:
     assert np.array_equal(still.pixels[..., 1], second)
 
 
+def test_16_bit_tiff_with_a_table_profile(tmp_path: Path) -> None:
+    ramp = np.repeat(np.arange(20_000, 40_000, 10, dtype=np.uint16).reshape(40, 50, 1), 3, axis=2)
+    path = tmp_path / "t.tif"
+    tifffile.imwrite(path, ramp, photometric="rgb", iccprofile=table_profile(3, b"RGB "))
+    still = read_still(path)
+    assert still.pixels.dtype == np.uint16 and not still.warnings
+    assert len(np.unique(still.pixels[..., 1])) > 1500
+
+
 def test_jpeg_cmyk_with_profile(tmp_path: Path) -> None:
     """Against LittleCMS to sRGB on Pillow's CMYK; Adobe's inverted inks are turned once."""
     icc = table_profile(4, b"CMYK")
