@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from pydantic import BaseModel
+
 from lookdev.looks.toml_file import load_look
 from lookdev.meter.scout import load_scout
 
@@ -52,3 +54,28 @@ def test_pictures_and_verbs_named_here_exist() -> None:
 
     named = set(re.findall(r"`lookdev (\w+)", README)) - {"VERB"}
     assert named <= set(VERBS)
+
+
+def test_every_key_of_a_look_and_a_plan_is_here() -> None:
+    from lookdev.looks.model import Look
+    from lookdev.looks.stages.colour import FAMILIES
+    from lookdev.meter.scout import Fixture, Meter, Plan, ScoutFile
+
+    def keys(model: type[BaseModel]) -> set[str]:
+        found = set(model.model_fields)
+        for field in model.model_fields.values():
+            if isinstance(field.annotation, type) and issubclass(field.annotation, BaseModel):
+                found |= keys(field.annotation)
+        return found
+
+    look = set(re.findall(r"\w+", README[README.index("## A look") :]))
+    assert keys(Look) | set(FAMILIES) <= look
+    scout = set(re.findall(r"\w+", README[README.index("## A scout") : README.index("## A look")]))
+    assert keys(ScoutFile) | keys(Plan) | keys(Meter) | keys(Fixture) <= scout
+
+
+def test_every_column_of_a_meter_log_is_here() -> None:
+    from lookdev.meter.columns import HEADINGS
+
+    table = README[README.index("| column | means |") : README.index("`scout.toml`, every key optional")]
+    assert set(HEADINGS) <= set(re.findall(r"`(\w+)`", table))
