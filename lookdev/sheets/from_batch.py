@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -110,17 +111,20 @@ def _draw(done: Sheets, draw: Draw, model: SheetModel, stem: Path, paper: str) -
 
 
 def _file_names(locations: list[str]) -> list[str]:
-    names: list[str] = []
-    taken = {"overview"}
+    """A name for each location's sheet, none of them another sheet's further page (NAME_2.png)."""
+    taken = ["overview"]
     for location in locations:
-        base = name = safe_name(location)
-        count = 1
-        while name.casefold() in taken:
-            count += 1
-            name = f"{base}_{count}"
-        taken.add(name.casefold())
-        names.append(name)
-    return names
+        base = safe_name(location)
+        others = (f"{base}-{number}" for number in range(2, len(taken) + 3))
+        names = (base, re.sub(r"_(\d+)$", r"-\1", base), *others)
+        taken.append(next(n for n in names if not any(_meet(n.casefold(), t.casefold()) for t in taken)))
+    return taken[1:]
+
+
+def _meet(one: str, other: str) -> bool:
+    """Whether two names are the same, or one is the other's with the number of a page."""
+    short, long = sorted((one, other), key=len)
+    return long == short or bool(re.fullmatch(r"_\d+", long.removeprefix(short)))
 
 
 def _columns(plan: BatchPlan) -> tuple[tuple[LookColumn, ...], list[int]]:

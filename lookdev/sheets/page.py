@@ -47,7 +47,7 @@ from numpy.typing import ArrayLike, NDArray
 from lookdev.errors import SheetError
 from lookdev.files import write_whole
 from lookdev.sheets import fonts
-from lookdev.sheets.raster import draw_pixels, png_bytes
+from lookdev.sheets.raster import draw_pixels, own_page, png_bytes
 
 Colour = Sequence[float] | Sequence[int]
 Align = Literal["left", "centre", "right"]
@@ -619,7 +619,10 @@ class Document:
             document.close()
 
     def save(self, pdf_path: Path | None, png_path: Path | None = None) -> list[Path]:
-        """Write the PDF and one PNG a page (NAME.png, NAME_2.png, ...); whole files; returns the paths."""
+        """Write the PDF and one PNG a page (NAME.png, NAME_2.png, ...); whole files; returns the paths.
+
+        Further pages, of a longer document that this tool wrote under the name before, are taken away.
+        """
         pdf, written = self.pdf_bytes(), []
         if pdf_path is not None:
             write_whole(pdf_path, pdf)
@@ -627,9 +630,23 @@ class Document:
         if png_path is not None:
             for number, pixels in enumerate(self.png_pages(pdf), 1):
                 path = numbered(Path(png_path), number)
-                write_whole(path, png_bytes(pixels, self.dpi))
+                write_whole(path, png_bytes(pixels, self.dpi, number))
                 written.append(path)
+            remove_further_pages(Path(png_path), len(self.pages))
         return written
+
+
+def remove_further_pages(png_path: Path, count: int) -> None:
+    """Remove pages after ``count`` as this tool wrote them; a file that anyone else made or changed stays."""
+    number = count + 1
+    while (path := numbered(png_path, number)).is_file() and not path.is_symlink():
+        try:
+            if not own_page(path.read_bytes(), number):
+                return
+            path.unlink()
+        except OSError:
+            return
+        number += 1
 
 
 def numbered(path: Path, number: int) -> Path:

@@ -32,21 +32,43 @@ def deflated_rows(pixels: NDArray[np.uint8]) -> bytes:
     return bytes(imagecodecs.deflate_encode(rows, level=_LEVEL))  # type: ignore[arg-type]
 
 
-def png_bytes(pixels: NDArray[np.uint8], dpi: int) -> bytes:
-    """uint8 sRGB (h, w, 3) as a PNG that says so (sRGB chunk, perceptual intent), with its resolution."""
+def png_bytes(pixels: NDArray[np.uint8], dpi: int, page: int = 1) -> bytes:
+    """uint8 sRGB (h, w, 3) as a PNG that says so (sRGB chunk, perceptual intent), with its resolution.
+
+    It also says which page it is, of this tool, and the SHA-256 of its pixel data: see :func:`own_page`.
+    """
     height, width = pixels.shape[:2]
     per_metre = round(dpi / _METRES_AN_INCH)
+    data = deflated_rows(pixels)
     chunks = (
         (b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)),
         (b"sRGB", b"\0"),
         (b"pHYs", struct.pack(">IIB", per_metre, per_metre, 1)),
-        (b"IDAT", deflated_rows(pixels)),
+        (b"tEXt", b"Software\0lookdev"),
+        (b"tEXt", _mark(page, data)),
+        (b"IDAT", data),
         (b"IEND", b""),
     )
     return b"\x89PNG\r\n\x1a\n" + b"".join(
         struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(body, zlib.crc32(kind)))
         for kind, body in chunks
     )
+
+
+def _mark(page: int, data: bytes) -> bytes:
+    return f"Page\0{page} {hashlib.sha256(data).hexdigest()}".encode("ascii")
+
+
+def own_page(png: bytes, page: int) -> bool:
+    """Whether this is page ``page`` as :func:`png_bytes` wrote it, its pixels untouched since."""
+    at, found, data = 8, [], b""
+    while at + 12 <= len(png):
+        size, kind = struct.unpack_from(">I4s", png, at)
+        body = png[at + 8 : at + 8 + size]
+        found += [body] if kind == b"tEXt" else []
+        data += body if kind == b"IDAT" else b""
+        at += 12 + size
+    return b"Software\0lookdev" in found and _mark(page, data) in found
 
 
 def draw_pixels(

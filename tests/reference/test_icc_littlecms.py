@@ -228,7 +228,7 @@ def test_table_profile_goes_through_littlecms(channels: int, space: bytes, mode:
 
 @pytest.mark.parametrize(("channels", "space", "mode"), [(3, b"RGB ", "RGB"), (4, b"CMYK", "CMYK")])
 def test_16_bits_through_a_table_profile_stay_16(channels: int, space: bytes, mode: str) -> None:
-    """A ramp keeps its steps, and is the 8-bit road's but for half a code, and half for that road's rounding."""
+    """A ramp keeps its steps, and is the 8-bit road's but for half a code, and half for rounding there."""
     icc = table_profile(channels, space)
     ramp = np.arange(64 * 256, 192 * 256, 8, dtype=np.uint16)
     pixels = np.repeat(ramp[None, :, None], channels, axis=2)

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 
 from lookdev.errors import SheetError
 from lookdev.sheets import page as page_module
@@ -122,6 +123,44 @@ def test_swatch_has_the_very_colour_up_to_its_edge():
     pixel = doc.pixel
     part = png[round(100.1 / pixel) : round(120.4 / pixel), round(100.1 / pixel) : round(130.3 / pixel)]
     assert (part == (51, 102, 153)).all()
+
+
+def pages(count: int) -> Document:
+    doc = Document("Pages", dpi=36)
+    for _ in range(count):
+        doc.new_page("Low Ferry", "Pages")
+    return doc
+
+
+def test_further_pages_of_a_longer_document_go(tmp_path):
+    pages(5).save(tmp_path / "s.pdf", tmp_path / "s.png")
+    assert sorted(p.name for p in tmp_path.glob("*.png")) == [
+        "s.png", "s_2.png", "s_3.png", "s_4.png", "s_5.png",
+    ]  # fmt: skip
+    pages(2).save(tmp_path / "s.pdf", tmp_path / "s.png")
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["s.pdf", "s.png", "s_2.png"]
+
+
+def test_nothing_of_anyone_else_goes(tmp_path):
+    """A picture of one's own, a page drawn upon, a page under another number, another sheet's first page."""
+    others = {}
+    for name in ("own", "drawn", "moved", "first"):
+        folder = tmp_path / name
+        pages(3).save(folder / "s.pdf", folder / "s.png")
+        others[name] = folder / "s_3.png"
+    Image.new("RGB", (20, 20), "red").save(others["own"])
+    with Image.open(others["drawn"]) as page:
+        info = PngInfo()
+        for key, text in page.text.items():  # an editor that keeps the words of a file it changed
+            info.add_text(key, text)
+        page.putpixel((5, 5), (255, 0, 0))
+        page.save(others["drawn"], pnginfo=info)
+    others["moved"].write_bytes(others["moved"].with_name("s_2.png").read_bytes())
+    others["first"].write_bytes(others["first"].with_name("s.png").read_bytes())
+    for path in others.values():
+        before = path.read_bytes()
+        pages(2).save(path.with_name("s.pdf"), path.with_name("s.png"))
+        assert path.read_bytes() == before
 
 
 def test_saved_files(tmp_path):
