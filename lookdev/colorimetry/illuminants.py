@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,18 +15,29 @@ Array = NDArray[np.float64]
 _OBSERVER = "CIE 1931 2 Degree Standard Observer"
 
 
-@lru_cache(maxsize=1)
-def _names() -> tuple[str, ...]:
-    colour = colour_science()
-
-    wanted = colour.CCS_ILLUMINANTS[_OBSERVER]
-    have = set(colour.SDS_ILLUMINANTS)
-    return tuple(n for n in wanted if n in have)
+_ISO_7589 = (
+    "Photographic Daylight",
+    "Sensitometric Daylight",
+    "Studio Tungsten",
+    "Sensitometric Studio Tungsten",
+    "Photoflood",
+    "Sensitometric Photoflood",
+    "Sensitometric Printer",
+)
+_NAMES = (  # written out, as colour-science, whose names they are, takes a second to load
+    *("A", "B", "C", "D50", "D55", "D60", "D65", "D75", "E"),
+    *(f"FL{n}" for n in range(1, 13)),
+    *(f"FL3.{n}" for n in range(1, 16)),
+    *(f"HP{n}" for n in range(1, 6)),
+    *(f"LED-{kind}" for kind in ("B1", "B2", "B3", "B4", "B5", "BH1", "RGB1", "V1", "V2")),
+    *("ID65", "ID50"),
+    *(f"ISO 7589 {kind}" for kind in _ISO_7589),
+)
 
 
 def illuminant_names() -> list[str]:
     """Names of the CIE illuminants with both a chromaticity and a spectrum."""
-    return list(_names())
+    return list(_NAMES)
 
 
 def _key(name: str) -> str:
@@ -41,13 +51,13 @@ def find_illuminant(name: str) -> str | None:
     >>> find_illuminant("cie led b3")
     'LED-B3'
     """
-    return {_key(n): n for n in _names()}.get(_key(name))
+    return {_key(n): n for n in _NAMES}.get(_key(name))
 
 
 def _proper(name: str) -> str:
     found = find_illuminant(name)
     if found is None:
-        near = difflib.get_close_matches(name, _names(), n=1, cutoff=0.0)
+        near = difflib.get_close_matches(name, _NAMES, n=1, cutoff=0.0)
         raise MeterError("unknown CIE illuminant", found=name, wanted=f"a CIE name such as {near[0]}")
     return found
 
