@@ -9,6 +9,7 @@ place of the domain, and LUT_IN_VIDEO_RANGE / LUT_OUT_VIDEO_RANGE marks.
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain
 from pathlib import Path
@@ -29,6 +30,7 @@ ONE: Triple = (1.0, 1.0, 1.0)
 MAX_SIZE_3D, MAX_SIZE_1D = 256, 65536  # Cube LUT Specification 1.0, LUT_3D_SIZE and LUT_1D_SIZE
 MAX_LINE_BYTES = 250
 MAX_FILE_BYTES = 1 << 30
+_FIRST_BLOCK, _BLOCK = 1 << 12, 1 << 22  # characters read at a time; bounds what reading takes in memory
 _FLAGS = ("LUT_IN_VIDEO_RANGE", "LUT_OUT_VIDEO_RANGE")
 
 
@@ -307,34 +309,30 @@ def parse_cube(text: str, path: Path | str = "LUT") -> CubeLut:
     """
     header = _Header(path)
     comments: list[str] = []
-    rows: list[list[str]] = []
-    numbers: list[int] = []
-    for number, raw in enumerate(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), start=1):
-        line = raw.strip()
-        if not line:
-            continue
-        first = line[0]
-        if first in "0123456789+-.":
-            rows.append((line.partition("#")[0] if "#" in line else line).split())
-            numbers.append(number)
-        elif first == "#":
-            comments.append(line[1:].strip())
-        elif line[:3].lower() in ("nan", "inf"):
-            header.fail(number, "not a finite number", line[:60], "three finite numbers")
+    blocks: list[Array] = []
+    numbers: list[NDArray[np.int64]] = []
+    start = 1
+    for block in _blocks(text):
+        values = _plain_rows(block)
+        if values is None:
+            values, at = _mixed_rows(block, start, header, comments)
         else:
-            header.take(number, line)
+            at = np.arange(start, start + len(values))
+        blocks.append(values)
+        numbers.append(at)
+        start += block.count("\n")
     one, three = header.size("LUT_1D_SIZE"), header.size("LUT_3D_SIZE")
     if not one and not three:
         raise LutError(
             "no LUT_1D_SIZE or LUT_3D_SIZE line", file=path, wanted="a .cube file with its table's size"
         )
-    values = _values(rows, numbers, header)
+    values, lines = np.concatenate(blocks), np.concatenate(numbers)
     expected = one + three**3
     if len(values) != expected:
-        at = numbers[expected] if len(values) > expected else (numbers[-1] if numbers else 1)
+        line = int(lines[expected]) if len(values) > expected else (int(lines[-1]) if len(lines) else 1)
         sizes = " and ".join(f"{n} points" for n in (one, three**3) if n)
         many = "too many" if len(values) > expected else "too few"
-        header.fail(at, f"{many} rows", f"{len(values)} rows", f"{expected} ({sizes})")
+        header.fail(line, f"{many} rows", f"{len(values)} rows", f"{expected} ({sizes})")
     if not header.title:
         header.title = next((c[7:] for c in comments if c.startswith("title: ")), "")
     common = {"title": header.title, "comments": tuple(comments), "flags": tuple(header.flags)}
@@ -348,6 +346,57 @@ def parse_cube(text: str, path: Path | str = "LUT") -> CubeLut:
         low, high = ZERO, ONE
     shaper = Shaper(values[:one], *header.domain("LUT_1D_INPUT_RANGE"))
     return CubeLut(table, low, high, shaper=shaper, **common)  # type: ignore[arg-type]
+
+
+def _blocks(text: str) -> Iterator[str]:
+    """The text in pieces of whole lines, the first of them short: it holds what stands over the table."""
+    text = text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
+    begin, size = 0, _FIRST_BLOCK
+    while begin < len(text):
+        end = text.find("\n", begin + size) + 1 or len(text)
+        yield text[begin:end]
+        begin, size = end, _BLOCK
+    if not text:
+        yield ""
+
+
+def _plain_rows(block: str) -> Array | None:
+    """(n, 3) of lines that hold three plain finite numbers each and nothing else; None on any doubt."""
+    raw = block.encode("utf-8", "replace")
+    if raw.translate(None, b"0123456789+-.eE \n"):
+        return None
+    lines = raw.removesuffix(b"\n").split(b"\n")
+    words = raw.split()
+    if len(words) != 3 * len(lines) or {line.count(b" ") for line in lines} != {2}:
+        return None
+    try:
+        values = np.array(words, dtype=np.float64)
+    except ValueError:
+        return None
+    return values.reshape(-1, 3) if np.isfinite(values).all() else None
+
+
+def _mixed_rows(
+    block: str, start: int, header: _Header, comments: list[str]
+) -> tuple[Array, NDArray[np.int64]]:
+    """Rows (n, 3) and their line numbers from ``start`` on; keywords and comments go where they belong."""
+    rows: list[list[str]] = []
+    numbers: list[int] = []
+    for number, raw in enumerate(block.split("\n"), start=start):
+        line = raw.strip()
+        if not line:
+            continue
+        first = line[0]
+        if first in "0123456789+-.":
+            rows.append((line.partition("#")[0] if "#" in line else line).split())
+            numbers.append(number)
+        elif first == "#":
+            comments.append(line[1:].strip())
+        elif line[:3].lower() in ("nan", "inf"):
+            header.fail(number, "not a finite number", line[:60], "three finite numbers")
+        else:
+            header.take(number, line)
+    return _values(rows, numbers, header), np.array(numbers, dtype=np.int64)
 
 
 def _values(rows: list[list[str]], numbers: list[int], header: _Header) -> Array:

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from lookdev.errors import LutError
 from lookdev.lut.cube import (
     CubeLut,
     Shaper,
@@ -96,3 +97,22 @@ def test_identity_files_hold_exact_numbers() -> None:
     for size in (17, 33, 65):
         back = parse_cube(cube_bytes(identity_cube(size)).decode())
         assert np.array_equal(back.table, identity_cube(size).table)
+
+
+@pytest.mark.parametrize("block", [1, 7, 40, 1000])
+def test_the_size_of_the_pieces_read_changes_nothing(monkeypatch: pytest.MonkeyPatch, block: int) -> None:
+    from lookdev.lut import cube
+
+    rows = [f"{r / 2} {g / 2} {b / 2}" for b in range(3) for g in range(3) for r in range(3)]
+    rows[5] = "  1.0\t0.5   0.0 # a note"
+    text = "# first\r\nLUT_3D_SIZE 3\r\n" + "\r\n".join([*rows[:20], "# amid", 'TITLE "t"', "", *rows[20:]])
+    whole = parse_cube(text)
+    monkeypatch.setattr(cube, "_FIRST_BLOCK", block)
+    monkeypatch.setattr(cube, "_BLOCK", block)
+    pieces = parse_cube(text)
+    assert np.array_equal(pieces.table, whole.table) and np.array_equal(whole.table, identity_cube(3).table)
+    assert pieces.comments == whole.comments == ("first", "amid") and pieces.title == "t"
+    with pytest.raises(LutError, match=r"line 24: text where numbers should be; found 'x'"):
+        parse_cube(text.replace('TITLE "t"', "0 x 0"))
+    with pytest.raises(LutError, match=r"line 33: too many rows; found '28 rows'"):
+        parse_cube(text + "\n0 0 0")
