@@ -49,8 +49,17 @@ def cube_ends(given_in: str | None, given_out: str | None, footage: str | None) 
     RequestError : an encoding that is not known.
     """
     from lookdev.colorimetry.encodings import get_encoding
+    from lookdev.errors import RequestError
 
-    source = get_encoding(given_in or footage or "sRGB")
+    try:
+        source = get_encoding(given_in or footage or "sRGB")
+    except RequestError as error:
+        if given_in is not None:
+            raise
+        key = "plan.footage_encoding"
+        raise RequestError(
+            error.problem, file="scout.toml", key=key, found=footage, wanted=error.wanted
+        ) from None
     return source, get_encoding(given_out or ("sRGB" if source.name == "sRGB" else "BT.709"))
 
 

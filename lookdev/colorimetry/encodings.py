@@ -266,7 +266,7 @@ def _log_encoding(name: str, key: str) -> Encoding:
         )
     pair = known[hits[0]] if hits else any_pair(key)
     if pair is None:
-        near = difflib.get_close_matches(key, [plain_key(n) for n in encoding_names()], n=1, cutoff=0.0)
+        near = difflib.get_close_matches(key, [plain_key(n) for n in encoding_names()], n=1, cutoff=0.4)
         hint = next((f"; the nearest name is {n!r}" for n in encoding_names() if [plain_key(n)] == near), "")
         raise RequestError(
             "unknown encoding", found=name, wanted="a name that `lookdev encodings` lists" + hint

@@ -332,6 +332,8 @@ def _wanted(detail: Any) -> str:
     if kind in bounds:
         words = {"gt": "over", "ge": "at least", "lt": "under", "le": "at most"}[bounds[kind]]
         return f"a number, {words} {context[bounds[kind]]:g}"
+    if kind == "literal_error":
+        return str(context["expected"])
     if kind in ("model_type", "dict_type", "model_attributes_type"):
         return "a table of keys"
     return str({"missing": "a value"}.get(kind, detail["msg"][0].lower() + detail["msg"][1:]))

@@ -56,6 +56,22 @@ def test_cube_and_batch_take_the_footage_of_the_scout(scout: Path, tmp_path: Pat
     assert sorted(p.name for p in (tmp_path / "out" / "cubes").iterdir()) == names
 
 
+PLANS = [
+    ('footage_encoding = "Foo"', "scout.toml, key plan.footage_encoding: unknown encoding; found 'Foo'"),
+    ('match = "yes"', "scout.toml, key plan.match: wrong value; found 'yes'; wanted 'meter' or 'none'"),
+]
+
+
+@pytest.mark.parametrize(("line", "wanted"), PLANS)
+def test_a_wrong_plan_is_named_where_it_stands(
+    scout: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], line: str, wanted: str
+) -> None:
+    (scout / "scout.toml").write_text(f"[plan]\n{line}\n")
+    assert _run("cube", scout, "--looks", tmp_path / "plain.toml", "--out", tmp_path / "out") == 2
+    error = capsys.readouterr().err
+    assert wanted in error and error.count("\n") == 1 and not (tmp_path / "out").exists()
+
+
 WRONG = [
     (("cube", "LOOK", "--size", "18"), "key --size: no such cube size; found 18; wanted 17, 33 or 65"),
     (("batch", "SCOUT", "--looks", "LOOK", "--cube-size", "18"), "key --cube-size: no such cube size"),
