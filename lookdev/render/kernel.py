@@ -80,26 +80,30 @@ def _cell(colour):  # type: ignore[no-untyped-def]
 
 
 @_compiled
-def _number(words, numbers, table, colours, count):  # type: ignore[no-untyped-def]
-    """``table`` holds 1 + the number of each colour met, 0 of the others. Returns how many were met."""
+def _number(words, table, colours):  # type: ignore[no-untyped-def]
+    """Replaces colours by numbers, in place; returns how many colours there are.
+
+    ``table`` holds 1 + the number of each colour met, 0 of the others.
+    """
+    count = 0
     for i in range(words.size // 3):
         a, b, c = words[3 * i], words[3 * i + 1], words[3 * i + 2]
         p = a & uint32(0xFFFFFF)
         q = (a >> uint32(24)) | ((b & uint32(0xFFFF)) << uint32(8))
         r = (b >> uint32(16)) | ((c & _BYTE) << uint32(16))
         s = c >> uint32(8)
-        np0, nq, nr, ns = table[p], table[q], table[r], table[s]
-        if np0 == 0 or nq == 0 or nr == 0 or ns == 0:
+        n1, n2, n3, n4 = table[p], table[q], table[r], table[s]
+        if n1 == 0 or n2 == 0 or n3 == 0 or n4 == 0:
             for colour in (p, q, r, s):
                 if table[colour] == 0:
                     colours[count] = colour
                     count += 1
                     table[colour] = count
-            np0, nq, nr, ns = table[p], table[q], table[r], table[s]
-        np0, nq, nr, ns = np0 - uint32(1), nq - uint32(1), nr - uint32(1), ns - uint32(1)
-        numbers[3 * i] = np0 | (nq << uint32(24))
-        numbers[3 * i + 1] = (nq >> uint32(8)) | (nr << uint32(16))
-        numbers[3 * i + 2] = (nr >> uint32(16)) | (ns << uint32(8))
+            n1, n2, n3, n4 = table[p], table[q], table[r], table[s]
+        n1, n2, n3, n4 = n1 - uint32(1), n2 - uint32(1), n3 - uint32(1), n4 - uint32(1)
+        words[3 * i] = n1 | (n2 << uint32(24))
+        words[3 * i + 1] = (n2 >> uint32(8)) | (n3 << uint32(16))
+        words[3 * i + 2] = (n3 >> uint32(16)) | (n4 << uint32(8))
     return count
 
 
@@ -301,25 +305,24 @@ def unpacked(colours: NDArray[np.uint32]) -> NDArray[np.uint8]:
     return np.stack([colours & 255, colours >> 8 & 255, colours >> 16 & 255], axis=-1).astype(np.uint8)
 
 
-def number_colours(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np.uint32]]:
-    """Numbers (as many bytes as ``pixels`` (n, 3), three a pixel) and the packed colours that they stand for.
+def number_colours(pixels: NDArray[np.uint8]) -> NDArray[np.uint32]:
+    """The packed colours of ``pixels`` (n, 3), each once, in the order in which they are met.
 
-    A colour's number is its place in the second array.
+    Each pixel becomes its colour's place in that list, in three bytes, in the memory of ``pixels``, which
+    must be contiguous.
     """
-    numbers = np.empty(pixels.shape, dtype=np.uint8)
     words, rest = _words(pixels)
-    numbers_of_words, numbers_of_rest = _words(numbers)
     colours = np.empty(min(len(pixels), 1 << 24), dtype=np.uint32)
     with _scratch_table() as table:
-        count = int(_number(words, numbers_of_words, table, colours, 0))
+        count = int(_number(words, table, colours))
         for i, colour in enumerate(packed(rest)):
             if not table[colour]:
                 colours[count] = colour
                 count += 1
                 table[colour] = count
-            numbers_of_rest[i] = unpacked(table[colour] - np.uint32(1))
+            rest[i] = unpacked(table[colour] - np.uint32(1))
         _forget(colours[:count], table)
-    return numbers, colours[:count].copy()
+    return colours[:count].copy()
 
 
 def cells_of(colours: NDArray[np.uint32]) -> NDArray[np.uint8]:
@@ -421,8 +424,8 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
     folder = _cache_folder()
     if tell is not None and not (folder and any(folder.glob("kernel._apply-*.nbi"))):
         tell("compiling the pixel kernels, once; later runs load them")
-    pixels = np.zeros((16, 3), dtype=np.uint8)
-    numbers, colours = number_colours(pixels)
+    pixels, numbers = np.zeros((2, 16, 3), dtype=np.uint8)
+    colours = number_colours(numbers)
     nodes = np.zeros((_SIDE, _SIDE, _SIDE, 3), dtype=np.int32)
     graded, _ = interpolate_codes(colours, hard_cells(cells_of(colours), nodes, 1.0, 0), nodes)
     put_colours(numbers, graded, np.empty_like(pixels))

@@ -198,97 +198,127 @@ def lattice_for(transform: Transform, dtype: np.dtype[Any], bits: int) -> Lattic
 
 
 class StillGrader:
-    """Grades pictures through any number of lattices; what the lattices share is worked out once.
+    """Grades a picture through any number of lattices; what these share is worked out once.
 
     Parameters
     ----------
-    pictures : code values (h, w, 3), all uint8, uint16 or float: a still, and perhaps its thumbnail.
+    picture : code values (h, w, 3), uint8, uint16 or float.
     threads : how many may share the work; the result does not depend on it.
-    reuse : give the first picture back in the same memory each time: use it up before the next call.
+    consume : use the picture's own memory up, and give results back in the same memory each time: the one
+        before is to be used up before the next call. Call :meth:`close` at the end.
     """
 
-    def __init__(self, *pictures: NDArray[np.generic], threads: int = 1, reuse: bool = False) -> None:
-        self._pictures = [np.ascontiguousarray(picture) for picture in pictures]
-        self._threads, self._reuse = threads, reuse
-        self._buffers: dict[np.dtype[Any], Codes] = {}
-        self._strips = [
-            (i, part)
-            for i, picture in enumerate(self._pictures)
-            for part in _strips(picture.shape[0] * picture.shape[1], threads)
-        ]
-        self._numbered: list[_Numbered] | None = None
+    def __init__(self, picture: NDArray[np.generic], *, threads: int = 1, consume: bool = False) -> None:
+        self._shape = picture.shape
+        self._flat = np.ascontiguousarray(picture).reshape(-1, 3)
+        self._threads, self._consume = threads, consume
+        self._own = (consume and self._flat.flags.writeable) or not np.may_share_memory(self._flat, picture)
+        self._buffers: dict[np.dtype[Any], NDArray[np.uint8]] = {}
+        self._strips = _strips(len(self._flat), threads)
+        self._colours: list[_Colours] = []
 
-    def __call__(self, lattice: Lattice, bits: int = 8) -> list[Codes]:
-        """Each picture's code values (h, w, 3) through ``lattice``, rounded half up; ``bits`` 8 or 16."""
+    def __call__(self, lattice: Lattice, bits: int = 8) -> Codes:
+        """Code values (h, w, 3) through ``lattice``, rounded half up; ``bits`` 8 or 16."""
         dtype = np.dtype(np.uint8 if bits == 8 else np.uint16)
-        out: list[Codes] = [np.empty(picture.shape, dtype=dtype) for picture in self._pictures[1:]]
-        out.insert(0, self._buffer(dtype))
-        if lattice.transform.is_identity and self._pictures[0].dtype == dtype:
-            for target, picture in zip(out, self._pictures, strict=True):
-                np.copyto(target, picture)
-            return out
-        if isinstance(lattice, CodeLattice):
-            numbered = self._number()
-            self._each(lambda n, i, part: numbered[n].grade(lattice, _flat(out[i])[part]))
+        out = self._buffer(dtype)
+        same = lattice.transform.is_identity and self._flat.dtype == dtype
+        if same and not self._colours:
+            np.copyto(out, self._flat)
+        elif same or isinstance(lattice, CodeLattice):
+            self._number()
+            self._each(lambda n, part: self._colours[n].put(self._flat[part], lattice, out[part]))
         else:
-            self._each(
-                lambda n, i, part: _by_grid(
-                    lattice, _flat(self._pictures[i])[part], _flat(out[i])[part], bits
-                )
-            )
-        return out
+            pixels = self._pixels()
+            self._each(lambda n, part: _by_grid(lattice, pixels[part], out[part], bits))
+        return out.reshape(self._shape)
+
+    def close(self) -> None:
+        """Give the memory of the results back for the next still."""
+        for buffer in self._buffers.values():
+            BUFFERS.give(buffer)
+        self._buffers = {}
 
     def _buffer(self, dtype: np.dtype[Any]) -> Codes:
-        if not self._reuse:
-            return np.empty(self._pictures[0].shape, dtype=dtype)
+        if not self._consume:
+            return np.empty(self._flat.shape, dtype=dtype)
         if dtype not in self._buffers:
-            self._buffers[dtype] = np.empty(self._pictures[0].shape, dtype=dtype)
-        return self._buffers[dtype]
+            self._buffers[dtype] = BUFFERS.take(self._flat.size * dtype.itemsize)
+        return self._buffers[dtype].view(dtype).reshape(-1, 3)
 
-    def _number(self) -> list[_Numbered]:
-        if self._numbered is None:
-            found: dict[int, _Numbered] = {}
-            self._each(lambda n, i, part: found.update({n: _Numbered(_flat(self._pictures[i])[part])}))
-            self._numbered = [found[n] for n in range(len(self._strips))]
-        return self._numbered
+    def _number(self) -> None:
+        if self._colours:
+            return
+        if not self._own:
+            self._flat, self._own = self._flat.copy(), True
+        found: dict[int, _Colours] = {}
+        self._each(lambda n, part: found.update({n: _Colours(kernel.number_colours(self._flat[part]))}))
+        self._colours = [found[n] for n in range(len(self._strips))]
 
-    def _each(self, work: Callable[[int, int, slice], None]) -> None:
-        parts = list(enumerate(self._strips))
-        if self._threads == 1 or len(parts) == 1:
-            for n, (i, part) in parts:
-                work(n, i, part)
+    def _pixels(self) -> NDArray[Any]:
+        """The picture itself, from its numbers if there are but these."""
+        if not self._colours:
+            return self._flat
+        out = np.empty_like(self._flat)
+        self._each(lambda n, part: self._colours[n].put(self._flat[part], None, out[part]))
+        return out
+
+    def _each(self, work: Callable[[int, slice], None]) -> None:
+        if len(self._strips) == 1:
+            work(0, self._strips[0])
             return
         with ThreadPoolExecutor(self._threads) as pool:
-            list(pool.map(lambda part: work(part[0], *part[1]), parts))
+            list(pool.map(work, range(len(self._strips)), self._strips))
 
 
-class _Numbered:
-    """8-bit pixels (n, 3) as numbers of their colours."""
+class _Colours:
+    """The colours (n,), packed, of numbered pixels."""
 
-    def __init__(self, pixels: NDArray[np.uint8]) -> None:
-        self.numbers, self.colours = kernel.number_colours(pixels)
-        self.cells = kernel.cells_of(self.colours)
+    def __init__(self, colours: NDArray[np.uint32]) -> None:
+        self.colours, self.cells = colours, kernel.cells_of(colours)
 
-    def grade(self, lattice: CodeLattice, out: NDArray[np.uint8]) -> None:
-        """Write the pixels through ``lattice`` into ``out`` (n, 3)."""
-        kernel.put_colours(self.numbers, lattice.graded(self.colours, self.cells), out)
+    def put(self, numbers: NDArray[np.uint8], lattice: Lattice | None, out: NDArray[Any]) -> None:
+        """Write the pixels that ``numbers`` stand for into ``out``, through ``lattice``, or as they were."""
+        graded = (
+            lattice.graded(self.colours, self.cells) if isinstance(lattice, CodeLattice) else self.colours
+        )
+        kernel.put_colours(numbers, graded, out)
 
 
 def grade_fast(
     pixels: NDArray[np.generic], transform: Transform, *, bits: int = 8, threads: int = 1
 ) -> Codes:
     """As ``grade_reference``, through a lattice of ``transform``: code values (h, w, 3) in and out."""
-    return StillGrader(pixels, threads=threads)(lattice_for(transform, pixels.dtype, bits), bits)[0]
-
-
-def _flat(picture: NDArray[Any]) -> NDArray[Any]:
-    return picture.reshape(-1, 3)
+    return StillGrader(pixels, threads=threads)(lattice_for(transform, pixels.dtype, bits), bits)
 
 
 def _by_grid(lattice: GridLattice, flat: NDArray[Any], out: NDArray[Any], bits: int) -> None:
     for start in range(0, len(flat), _STRIP_PIXELS):
         part = slice(start, start + _STRIP_PIXELS)
         out[part] = to_codes(lattice(signal_of(flat[part])).astype(np.float64), bits)
+
+
+class Buffers:
+    """Memory of stills that are done, for those that come: touching new pages takes as long as a look."""
+
+    def __init__(self, limit_bytes: int = 600_000_000) -> None:
+        self._limit = limit_bytes
+        self._kept: list[NDArray[np.uint8]] = []
+        self._lock = threading.Lock()
+
+    def take(self, size_bytes: int) -> NDArray[np.uint8]:
+        """(size_bytes,), filled with anything."""
+        with self._lock:
+            for i, buffer in enumerate(self._kept):
+                if buffer.size == size_bytes:
+                    return self._kept.pop(i)
+            self._kept.clear()  # of another size of still
+        return np.empty(size_bytes, dtype=np.uint8)
+
+    def give(self, buffer: NDArray[np.uint8]) -> None:
+        """Keep ``buffer``, if that is not too much."""
+        with self._lock:
+            if buffer.size + sum(kept.size for kept in self._kept) <= self._limit:
+                self._kept.append(buffer)
 
 
 class LatticeStore:
@@ -320,3 +350,4 @@ def _strips(count: int, threads: int) -> list[slice]:
 
 
 STORE = LatticeStore()
+BUFFERS = Buffers()

@@ -12,6 +12,7 @@ import hashlib
 import pickle
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 from time import perf_counter
@@ -275,7 +276,7 @@ class _Work:
             _write_thumbnail(self.stood, as_srgb(small, still.encoding))
         grader = _Grader(still, small, task.exact)
         self.seconds["grade"] += perf_counter() - start
-        with ThreadPoolExecutor(1) as disk:
+        with closing(grader), ThreadPoolExecutor(1) as disk:
             pending: dict[int, Future[OutputResult]] = {}
             todo = [i for i, result in enumerate(results) if result is None]
             while todo:
@@ -347,40 +348,38 @@ def small_pictures(task: Task, still: Still) -> list[NDArray[np.uint8]]:
 
 
 class _Grader:
-    """Grades a still and its thumbnail through one output's look after another."""
+    """Grades a still and its thumbnail through one output's look after another; uses the still up."""
 
     def __init__(
         self, still: Still, small: NDArray[Any] | None, exact: bool, *, coarse: bool = False
     ) -> None:
         self.still, self.small, self.exact, self.coarse = still, small, exact, coarse
-        self._graders: dict[tuple[bool, bool], StillGrader] = {}
+        self._graders: dict[int, StillGrader] = {}
+
+    def close(self) -> None:
+        """Give the memory of the big pictures back."""
+        for grader in self._graders.values():
+            grader.close()
 
     def __call__(self, output: Output, full: bool) -> tuple[NDArray[Any] | None, NDArray[np.uint8] | None]:
         """Pixels of the output, unless not ``full``, and of its sRGB thumbnail, where there is to be one."""
-        target, has_small = target_of(output, self.still), self.small is not None
-        if full and has_small and target == SRGB and output.bits == 8:
-            both = self._graded(output, target, 8, True, True)
-            return both[0], both[1]
+        target, small = target_of(output, self.still), self.small
         return (
-            self._graded(output, target, output.bits, True, False)[0] if full else None,
-            self._graded(output, SRGB, 8, False, True)[0] if has_small else None,
+            self._graded(output, target, output.bits, self.still.pixels) if full else None,
+            self._graded(output, SRGB, 8, small) if small is not None else None,
         )
 
-    def _graded(
-        self, output: Output, target: Encoding, bits: int, full: bool, small: bool
-    ) -> list[NDArray[Any]]:
+    def _graded(self, output: Output, target: Encoding, bits: int, picture: NDArray[Any]) -> NDArray[Any]:
         from lookdev.render.lattice import StillGrader
         from lookdev.render.reference import grade_reference
 
-        pictures = [self.still.pixels] if full else []
-        if small and self.small is not None:
-            pictures.append(self.small)
         if self.exact:
             transform = output.look.transform(self.still.encoding, target, output.cast, output.exposure_stops)
-            return [grade_reference(picture, transform, bits=bits) for picture in pictures]
-        if (full, small) not in self._graders:
-            self._graders[full, small] = StillGrader(*pictures, reuse=full)
-        return self._graders[full, small](self._lattice(output, target, bits), bits)
+            return grade_reference(picture, transform, bits=bits)
+        key = id(picture)
+        if key not in self._graders:
+            self._graders[key] = StillGrader(picture, consume=picture is not self.small)
+        return self._graders[key](self._lattice(output, target, bits), bits)
 
     def _lattice(self, output: Output, target: Encoding, bits: int) -> Lattice:
         from lookdev.render.coarse import CoarseLattice

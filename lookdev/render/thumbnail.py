@@ -62,4 +62,4 @@ def as_srgb(pixels: NDArray[Any], encoding: Encoding) -> NDArray[np.uint8]:
     plain = Look(title="as it stood").transform(encoding, SRGB)
     if plain.is_identity and pixels.dtype == np.uint8:
         return pixels.copy()
-    return StillGrader(pixels)(GridLattice(plain), 8)[0]  # type: ignore[return-value]
+    return StillGrader(pixels)(GridLattice(plain), 8)  # type: ignore[return-value]

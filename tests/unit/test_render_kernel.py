@@ -87,7 +87,7 @@ def test_a_colour_does_not_depend_on_its_neighbours_or_on_what_came_before() -> 
     used = CodeLattice(Fixed(bent))
     for seed in (1, 2, 3):
         StillGrader(noise(50, 50, seed))(used)
-    assert np.array_equal(StillGrader(pixels)(used)[0], fresh)
+    assert np.array_equal(StillGrader(pixels)(used), fresh)
     for one in (pixels[3:4, 5:6], pixels[60:61, :9]):
         start = np.argwhere((pixels == one[0, 0]).all(-1))[0]
         assert np.array_equal(grade_fast(one, Fixed(bent))[0, 0], fresh[tuple(start)])
@@ -118,7 +118,8 @@ def test_colours_are_interpolated_tetrahedrally_between_their_nodes() -> None:
 def test_numbers_stand_for_the_colours_of_the_pixels(size: tuple[int, int]) -> None:
     for seed in range(3):  # the scratch table comes back clean
         pixels = noise(*size, seed).reshape(-1, 3) // 64
-        numbers, colours = kernel.number_colours(pixels)
+        numbers = pixels.copy()
+        colours = kernel.number_colours(numbers)
         assert len(np.unique(colours)) == len(colours) == len(np.unique(pixels, axis=0))
         assert np.array_equal(kernel.unpacked(colours[kernel.packed(numbers)]), pixels)
 

@@ -29,6 +29,7 @@ from lookdev.render.lattice import (
     Shaper,
     StillGrader,
     grade_fast,
+    lattice_for,
 )
 from lookdev.render.reference import grade_reference, to_codes
 from lookdev.render.tasks import target_of
@@ -54,7 +55,7 @@ def difference(one: Array, other: Array, encoding: Encoding) -> Array:
 
 def unrounded(lattice: CodeLattice, pixels: NDArray[np.uint8]) -> Array:
     """What the lattice says of pixels (n, 3) before it is rounded to codes."""
-    graded = StillGrader(pixels[None])(lattice)[0][0]
+    graded = StillGrader(pixels[None])(lattice)[0]
     nodes = (lattice.nodes / 2.0**kernel.FRACTION_BITS).astype(np.float32)
     signal = kernel.interpolate((pixels / 4).astype(np.float32), nodes) / 255.0
     signal = np.clip(signal.astype(np.float64), 0, 1)
@@ -179,13 +180,19 @@ def test_8_bit_pixels_may_become_16_bit_ones() -> None:
     assert np.abs(deep / 257.0 - grade_fast(pixels, transform)).max() < 3
 
 
-def test_a_still_and_its_thumbnail_come_out_as_each_alone() -> None:
-    rng = np.random.default_rng(7)
-    still, small = (rng.integers(0, 256, (h, w, 3)).astype(np.uint8) for h, w in ((60, 90), (6, 9)))
-    transform = LOOKS["wet_wool"].transform(SRGB, SRGB)
-    both = StillGrader(still, small)(CodeLattice(transform))
-    assert np.array_equal(both[0], grade_fast(still, transform))
-    assert np.array_equal(both[1], grade_fast(small, transform))
+def test_one_grader_serves_looks_of_every_kind_in_any_order() -> None:
+    """Also where the picture's own memory is used up: numbers in place of colours, and back."""
+    pixels = np.random.default_rng(7).integers(0, 256, (60, 90, 3)).astype(np.uint8)
+    wet, plain = (LOOKS[name].transform(SRGB, SRGB) for name in ("wet_wool", "as_it_stood"))
+    jobs = [(plain, 8), (wet, 8), (wet, 16), (plain, 8), (plain, 16), (wet, 8)]
+    for consume in (False, True):
+        own = pixels.copy()
+        grader = StillGrader(own, consume=consume)
+        for transform, bits in jobs:
+            got = grader(lattice_for(transform, pixels.dtype, bits), bits)
+            assert np.array_equal(got, grade_fast(pixels, transform, bits=bits))
+        grader.close()
+        assert consume or np.array_equal(own, pixels)
 
 
 def test_the_store_keeps_the_lattices_last_used() -> None:

@@ -77,7 +77,7 @@ def adjust_families(lab: Array, families: Families) -> Array:
     """Oklab (..., 3) with each hue family shifted, scaled in chroma and moved in value."""
     if families.is_identity:
         return lab
-    chroma = np.hypot(lab[..., 1], lab[..., 2])
+    chroma = np.sqrt(lab[..., 1] ** 2 + lab[..., 2] ** 2)
     hue = np.arctan2(lab[..., 2], lab[..., 1])
     shift, factor, value = np.moveaxis(family_blend(hue, families.table()), -1, 0)
     rise = np.minimum(chroma / _FULL_CHROMA, 1.0)

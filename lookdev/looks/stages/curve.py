@@ -91,7 +91,7 @@ def apply_curve(scene: Array, parameters: Curve) -> Array:
     pivot = parameters.pivot
     floor = pivot * 2.0 ** -(_FLOOR_FROM + _FLOOR_SPAN)
     gain = 2.0 ** float(curve_stops(np.array(np.log2(floor / pivot)), parameters)) * pivot / floor
-    high = pivot * 2.0 ** curve_stops(np.log2(np.maximum(scene, floor) / pivot), parameters)
+    high = pivot * np.exp2(curve_stops(np.log2(np.maximum(scene, floor) / pivot), parameters))
     below = np.minimum(scene, 0.0)
     low = np.minimum(scene, floor) * gain - below * (gain - 1.0) * (-below / (floor - below))
     out = np.where(scene <= floor, low, high)
