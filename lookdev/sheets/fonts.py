@@ -39,6 +39,11 @@ def _font(key: str) -> Any:
     return font
 
 
+def registered(key: str) -> str:
+    """The name by which the PDF library knows a font, once it is loaded."""
+    return str(_font(key).fontName)
+
+
 @lru_cache(maxsize=4096)
 def clean(text: str) -> str:
     """``text`` in Unicode form NFC, on one line, without control characters.

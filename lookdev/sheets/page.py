@@ -570,7 +570,15 @@ class Document:
         from reportlab.pdfgen.canvas import Canvas
 
         buffer = io.BytesIO()
-        canvas = Canvas(buffer, pagesize=(self.width, self.height), invariant=1, pageCompression=1)
+        canvas = Canvas(
+            buffer,
+            pagesize=(self.width, self.height),
+            invariant=1,
+            pageCompression=1,
+            initialFontName=fonts.registered(
+                fonts.REGULAR
+            ),  # else each page names a font that is not embedded
+        )
         canvas.setTitle(fonts.clean(self.title))
         canvas.setCreator("lookdev")
         canvas.setAuthor("lookdev")
