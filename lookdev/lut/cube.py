@@ -31,6 +31,7 @@ MAX_SIZE_3D, MAX_SIZE_1D = 256, 65536  # Cube LUT Specification 1.0, LUT_3D_SIZE
 MAX_LINE_BYTES = 250
 MAX_FILE_BYTES = 1 << 30
 _FIRST_BLOCK, _BLOCK = 1 << 12, 1 << 22  # characters read at a time; bounds what reading takes in memory
+_GAPS = np.frombuffer(b"  \n", dtype=np.uint8)
 _FLAGS = ("LUT_IN_VIDEO_RANGE", "LUT_OUT_VIDEO_RANGE")
 
 
@@ -365,12 +366,13 @@ def _plain_rows(block: str) -> Array | None:
     raw = block.encode("utf-8", "replace")
     if raw.translate(None, b"0123456789+-.eE \n"):
         return None
-    lines = raw.removesuffix(b"\n").split(b"\n")
-    words = raw.split()
-    if len(words) != 3 * len(lines) or {line.count(b" ") for line in lines} != {2}:
+    text = np.frombuffer(raw if raw.endswith(b"\n") else raw + b"\n", dtype=np.uint8)
+    gaps = np.flatnonzero(text <= ord(" "))
+    apart = np.diff(gaps, prepend=-1)
+    if len(gaps) % 3 or (apart == 1).any() or (text[gaps].reshape(-1, 3) != _GAPS).any():
         return None
     try:
-        values = np.array(words, dtype=np.float64)
+        values = np.fromiter(map(float, raw.split()), dtype=np.float64, count=len(gaps))
     except ValueError:
         return None
     return values.reshape(-1, 3) if np.isfinite(values).all() else None
