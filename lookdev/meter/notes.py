@@ -281,7 +281,7 @@ def short_note(reading: Reading, plan: Plan) -> str:
         safe = [safe_shutter(fps, angle, hz) for hz in mains]
         bad = [s for s in safe if not s.is_planned_safe]
         if bad:
-            parts.append("may flicker: " + ", ".join(f"{_closest(s)} at {s.mains_hz:g} Hz" for s in bad))
+            parts.append("may flicker: set " + ", ".join(f"{_closest(s)} at {s.mains_hz:g} Hz" for s in bad))
     return f"{reading.name}: " + "; ".join(parts) if parts else ""
 
 

@@ -496,6 +496,6 @@ def palette_page(
     facts = (
         f"Dominant colours of the picture as it is on screen, with the nearest chips as made in daylight "
         f"({chips.title}; CIEDE2000 in brackets). A start only: which paint reads so under the lamp and "
-        "through the look, `lookdev paint match` tells.",
+        "through the look, lookdev paint match tells.",
     )
     return PalettePage(name, picture, entries, facts)

@@ -274,7 +274,7 @@ def test_location_data_is_json_without_nan() -> None:
 def test_short_notes() -> None:
     assert short_note(READINGS[0], PLAN) == (
         "sodium lamps: T1.4 + 1/3: 1.6 stops under T2.8; to 4300 K: 2 × three quarter CTB + half CTB + "
-        "eighth plus green; may flicker: 172.8° at 50 Hz"
+        "eighth plus green; may flicker: set 172.8° at 50 Hz"
     )
     assert short_note(READINGS[5], PLAN) == ""
     assert short_note(READINGS[0], Plan(frame_rate_fps=24, shutter_angle_deg=172.8, mains_hz=50)) == ""
