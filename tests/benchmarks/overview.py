@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
+import resource
 import subprocess
 import sys
 import tempfile
@@ -106,8 +106,8 @@ def sheet(scout: str) -> dict[str, float]:
         start = time.perf_counter()
         subprocess.run([*command, "--workers", str(CORES)], check=True, capture_output=True)
         wall = time.perf_counter() - start
-        children = os.times()
-        return {"wall": wall, "cpu": children.children_user + children.children_system}
+        used = resource.getrusage(resource.RUSAGE_CHILDREN)
+        return {"wall": wall, "cpu": used.ru_utime + used.ru_stime, "memory": used.ru_maxrss / 1024}
 
 
 def parts(scout: str) -> dict[str, float]:
@@ -214,7 +214,7 @@ def main() -> None:
     if options.measure:
         name, *args = json.loads(options.measure)
         found = MEASURES[name](*args)
-        found["memory"] = peak_memory_mb()
+        found.setdefault("memory", peak_memory_mb())
         print(json.dumps(found))
         return
     with tempfile.TemporaryDirectory() as temporary:
