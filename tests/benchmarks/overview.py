@@ -39,14 +39,17 @@ def make_scout(folder: Path, count: int) -> Path:
     scout.mkdir(parents=True, exist_ok=True)
     pictures = [path.read_bytes() for path in make_stills(folder, PICTURES)]
     rows = ["stills,location,source,cct_k,duv,lux,camera_balance_k"]
+    for place in range(LOCATIONS):
+        lamp_k, camera_k = LAMPS[place % len(LAMPS)]
+        rows.append(
+            f"{place:02}_*.jpg,Location {place + 1},lamp {place + 1},{lamp_k},0.002,{100 + place},{camera_k}"
+        )
     for i in range(count):
-        place = i * LOCATIONS // count
-        name, (lamp_k, camera_k) = f"{place:02}_{i:03}.jpg", LAMPS[place % len(LAMPS)]
+        name = f"{i * LOCATIONS // count:02}_{i:03}.jpg"
         data, words = pictures[i % PICTURES], f"still {i}".encode()
         comment = b"\xff\xfe" + (len(words) + 2).to_bytes(2, "big") + words  # ITU-T T.81 B.2.4.5
         if not (scout / name).exists():
             (scout / name).write_bytes(data[:2] + _exif(i) + comment + data[2:])
-        rows.append(f"{name},Location {place + 1},lamp {place + 1},{lamp_k},0.002,{100 + place},{camera_k}")
     (scout / "meter.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     return scout
 
