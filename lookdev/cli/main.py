@@ -7,6 +7,7 @@ nothing was written.
 from __future__ import annotations
 
 import importlib
+import io
 import os
 import sys
 from typing import Any
@@ -82,6 +83,7 @@ def main(arguments: list[str] | None = None) -> None:
     """Run the command line; anything a person typed wrong ends in one line and exit status 2."""
     from lookdev.errors import LookdevError
 
+    _print_anything()
     try:
         status = app(args=arguments, prog_name="lookdev", standalone_mode=False)
     except LookdevError as error:
@@ -102,6 +104,13 @@ def main(arguments: list[str] | None = None) -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         status = 0
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _print_anything() -> None:
+    """Letters that the terminal's encoding lacks are printed as escapes, not as a traceback."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper) and stream.errors == "strict":
+            stream.reconfigure(errors="backslashreplace")
 
 
 def _say(line: str) -> None:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import cv2
@@ -139,3 +142,25 @@ def test_a_reading_without_a_location_is_not_a_still_without_a_reading(scout: Pa
     chip = ("--chip", "5YR 6/4", "--looks", tmp_path / "plain.toml")
     only = ("--only", "No location", "--out", tmp_path / "paint")
     assert _run("paint", "predict", scout, *chip, *only) == 0
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "utf-8:strict"])
+def test_a_terminal_that_lacks_letters(scout: Path, tmp_path: Path, encoding: str) -> None:
+    log = "stills,location,source,cct_k,lux,camera_balance_k\nshed*,東 café,lamp,2900,120,5600\n"
+    (scout / "meter.csv").write_text(log, encoding="utf-8")
+    command = [
+        sys.executable,
+        "-m",
+        "lookdev",
+        "light",
+        str(scout),
+        "--no-pages",
+        "--out",
+        str(tmp_path / "o"),
+    ]
+    done = subprocess.run(
+        command, capture_output=True, env={**os.environ, "PYTHONIOENCODING": encoding}, check=False
+    )
+    assert done.returncode == 0 and b"Traceback" not in done.stderr
+    shown = {"ascii": b"\\u6771 caf\\xe9", "cp1252": b"\\u6771 caf\xe9", "utf-8:strict": "東 café".encode()}
+    assert shown[encoding] in done.stdout
