@@ -240,24 +240,34 @@ def _bend(grid, nodes, tolerance, hard):  # type: ignore[no-untyped-def]
 
 @_compiled
 def _average(rows, red, green, blue, row_edges, column_edges, out):  # type: ignore[no-untyped-def]
-    width = rows.shape[1] // 3
-    totals = np.empty(width * 3, dtype=np.float32)
+    columns = uintp(rows.shape[1] // 3)
+    totals = np.empty(rows.shape[1], dtype=np.float32)
     for y in range(out.shape[0]):
+        top, bottom = row_edges[y], row_edges[y + 1]
         totals[:] = 0
-        for row in range(row_edges[y], row_edges[y + 1]):
-            codes = rows[row]
-            for x in range(uintp(width)):  # the columns one by one: their sums wait in the cache
-                totals[x * uintp(3)] += red[codes[x * uintp(3)]]
-                totals[x * uintp(3) + uintp(1)] += green[codes[x * uintp(3) + uintp(1)]]
-                totals[x * uintp(3) + uintp(2)] += blue[codes[x * uintp(3) + uintp(2)]]
+        for row in range(int(top), int(np.ceil(bottom))):
+            codes, share = rows[row], float32(min(row + 1.0, bottom) - max(float(row), top))
+            # the columns one by one: their sums wait in the cache
+            if share == 1:
+                for x in range(uintp(0), uintp(3) * columns, uintp(3)):
+                    totals[x] += red[codes[x]]
+                    totals[x + uintp(1)] += green[codes[x + uintp(1)]]
+                    totals[x + uintp(2)] += blue[codes[x + uintp(2)]]
+            else:
+                for x in range(uintp(0), uintp(3) * columns, uintp(3)):
+                    totals[x] += share * red[codes[x]]
+                    totals[x + uintp(1)] += share * green[codes[x + uintp(1)]]
+                    totals[x + uintp(2)] += share * blue[codes[x + uintp(2)]]
         for x in range(out.shape[1]):
+            left, right = column_edges[x], column_edges[x + 1]
             r = g = b = float32(0)
-            for column in range(column_edges[x], column_edges[x + 1]):
-                r += totals[3 * column]
-                g += totals[3 * column + 1]
-                b += totals[3 * column + 2]
-            pixels = float32(row_edges[y + 1] - row_edges[y]) * float32(column_edges[x + 1] - column_edges[x])
-            out[y, x, 0], out[y, x, 1], out[y, x, 2] = r / pixels, g / pixels, b / pixels
+            for column in range(int(left), int(np.ceil(right))):
+                share = float32(min(column + 1.0, right) - max(float(column), left))
+                r += share * totals[3 * column]
+                g += share * totals[3 * column + 1]
+                b += share * totals[3 * column + 2]
+            area = float32((bottom - top) * (right - left))
+            out[y, x, 0], out[y, x, 1], out[y, x, 2] = r / area, g / area, b / area
 
 
 @_compiled
@@ -390,13 +400,12 @@ def mark_hard(
 def average_in_light(
     pixels: NDArray[np.uint8], light: NDArray[np.float32], size: tuple[int, int]
 ) -> NDArray[np.float32]:
-    """Mean light (h, w, 3) of blocks of whole pixels, which divide ``pixels`` evenly to ``size`` (w, h).
+    """Mean light (h, w, 3) of the ``size`` (w, h) equal rectangles that ``pixels`` fall into.
 
-    ``light`` (256, 3) is that of a code. Where the sizes do not divide, blocks differ by a row or column.
+    ``light`` (256, 3) is that of a code. A pixel that lies in several rectangles counts by its share in each.
     """
     columns, rows = (
-        np.round(np.linspace(0, whole, parts + 1)).astype(np.uintp)
-        for whole, parts in zip(pixels.shape[1::-1], size, strict=True)
+        np.linspace(0.0, whole, parts + 1) for whole, parts in zip(pixels.shape[1::-1], size, strict=True)
     )
     out = np.empty((size[1], size[0], 3), dtype=np.float32)
     red, green, blue = np.ascontiguousarray(light.T, dtype=np.float32)

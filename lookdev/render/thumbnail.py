@@ -20,29 +20,25 @@ _ROWS_AT_ONCE = 256
 def reduced_to_box(pixels: NDArray[Any], encoding: Encoding, box: tuple[int, int]) -> NDArray[Any]:
     """Pixels (h, w, 3) area-averaged in linear light to fit ``box`` (width, height), in their own type.
 
-    From four times the size wanted on, blocks of whole pixels are averaged, at once; the big still is never
-    held as floats.
+    The big still is never held as floats.
     """
-    import cv2
-
     height, width = pixels.shape[:2]
     scale = min(box[0] / width, box[1] / height)
     if scale >= 1.0:
         return pixels
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
     if pixels.dtype != np.uint8:
+        import cv2
+
         factor = min(max(1, int(0.5 / scale)), height, width)
         small = cv2.resize(_block_means(pixels, encoding, factor), size, interpolation=cv2.INTER_AREA)
         return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
     ramp = np.repeat(np.arange(256, dtype=np.uint8)[:, None, None], 3, axis=2)
     light = np.ascontiguousarray(linear_light(ramp, encoding)[:, 0], dtype=np.float32)
-    if scale <= 0.25:
-        small = kernel.average_in_light(np.ascontiguousarray(pixels), light, size)
-    else:
-        small = cv2.resize(cv2.LUT(pixels, light[None]), size, interpolation=cv2.INTER_AREA)
+    small = kernel.average_in_light(np.ascontiguousarray(pixels), light, size)
     halves = np.repeat((np.arange(255) + 0.5)[:, None] / 255.0, 3, axis=1)
     edges = np.ascontiguousarray(encoding.decode(halves).T, dtype=np.float32)
-    return kernel.codes_of_light(np.asarray(small, dtype=np.float32), edges)
+    return kernel.codes_of_light(small, edges)
 
 
 def _block_means(pixels: NDArray[Any], encoding: Encoding, factor: int) -> NDArray[np.float32]:
