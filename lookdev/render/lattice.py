@@ -97,6 +97,7 @@ class _Compiler:
 
     def __init__(self, size: int, work_out: Callable[[NDArray[np.intp]], None]) -> None:
         self._known = np.zeros((size, size, size), dtype=np.bool_)
+        self._done = np.zeros((size - 1,) * 3, dtype=np.bool_)
         self._work_out = work_out
         self._lock = threading.Lock()
 
@@ -105,6 +106,9 @@ class _Compiler:
         return self._lock.locked()
 
     def ensure(self, cells: NDArray[np.bool_]) -> None:
+        """Work out the nodes of ``cells`` that are not known yet."""
+        if not np.any(cells > self._done):
+            return
         wanted = np.zeros_like(self._known)
         n = len(cells)
         wanted[:n, :n, :n] = cells
@@ -117,6 +121,7 @@ class _Compiler:
             for start in range(0, len(at), _CHUNK):
                 self._work_out(at[start : start + _CHUNK])
             self._known |= wanted
+            self._done |= cells
 
 
 @dataclass(frozen=True)

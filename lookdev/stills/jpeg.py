@@ -137,7 +137,7 @@ def _by_pillow(data: bytes, mode: str, reduce: int) -> Decoded:
         return Decoded(np.asarray(image), "GREY")
     if mode == "CMYK":
         return Decoded(np.asarray(image), "CMYK")
-    return Decoded(np.asarray(image.convert("RGB")))
+    return Decoded(np.asarray(image if image.mode == "RGB" else image.convert("RGB")))
 
 
 def _fill_missing(pixels: NDArray[Any]) -> tuple[NDArray[Any], float]:
