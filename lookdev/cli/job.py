@@ -57,7 +57,7 @@ class BatchRequest:
 def run_batch(request: BatchRequest) -> int:
     """Do the batch; returns the exit status."""
     from lookdev.render.batch import StillOptions, plan_batch, refuse_output_among_stills
-    from lookdev.render.executor import run_tasks
+    from lookdev.render.executor import check_cluster, run_tasks
     from lookdev.render.journal import folder_lock
     from lookdev.render.summary import batch_summary
     from lookdev.sheets.from_batch import build_sheets, preview_of
@@ -86,6 +86,8 @@ def run_batch(request: BatchRequest) -> int:
         options=options,
         thumbnails=out / ".lookdev" / "thumbnails",
     )
+    if request.cluster is not None:
+        check_cluster(request.cluster)
     errors = _log_errors(request.scout)
     errors += list(plan.errors)
     for line in (*request.scout.log.warnings, *_still_warnings(plan), *errors):

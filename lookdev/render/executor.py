@@ -35,6 +35,7 @@ class Event:
 
 
 Tell = Callable[[Event], None]
+Submit = Callable[[Task, dict[str, Record]], "Future[TaskResult]"]
 
 
 def run_tasks(
@@ -64,46 +65,62 @@ def run_tasks(
     """
     tell = on_event or (lambda event: None)
     _refuse_doubles(tasks)
-    with folder_lock(state):
+    stopping = threading.Event()
+    with _executor(workers, cluster, stopping) as (executor, submit), folder_lock(state):
         folders = {state, state.parent} | {p.parent for task in tasks for p in _paths(task)}
         folders |= {task.thumbnails for task in tasks if task.thumbnails is not None}
         sweep_parts(folders)
         try:
             with open_journal(state, keep=resume) as journal:
-                return _run(tasks, journal, workers, cluster, tell)
+                return _run(tasks, journal, executor, submit, stopping, cluster is None, tell)
         finally:
             sweep_parts(folders)
 
 
+def check_cluster(address: str) -> None:
+    """Refuse a scheduler that does not answer, before anything is written.
+
+    Raises
+    ------
+    RequestError : no scheduler answers at ``address``, or Dask is not installed.
+    """
+    with _cluster_executor(address):
+        pass
+
+
 def _run(
-    tasks: Sequence[Task], journal: Journal, workers: int, cluster: str | None, tell: Tell
+    tasks: Sequence[Task],
+    journal: Journal,
+    executor: Executor,
+    submit: Submit,
+    stopping: threading.Event,
+    is_here: bool,
+    tell: Tell,
 ) -> list[TaskResult]:
     results: dict[int, TaskResult] = {}
-    stopping = threading.Event()
 
     def finish(i: int, result: TaskResult) -> None:
         results[i] = result
         journal.add(_records(journal, result))
         tell(Event("still", result=result, done=len(results), total=len(tasks)))
 
-    with _executor(workers, cluster, stopping) as (executor, submit):
-        futures: dict[Future[TaskResult], int] = {
-            submit(task, journal.records_for(_paths(task))): i for i, task in enumerate(tasks)
-        }
-        try:
-            if cluster is None and not all(task.exact for task in tasks):
-                from lookdev.render.kernel import warm_up
+    futures: dict[Future[TaskResult], int] = {
+        submit(task, journal.records_for(_paths(task))): i for i, task in enumerate(tasks)
+    }
+    try:
+        if is_here and not all(task.exact for task in tasks):
+            from lookdev.render.kernel import warm_up
 
-                warm_up(lambda text: tell(Event("note", text=text)))
-            for future in as_completed(futures):
-                finish(futures[future], _outcome(future, tasks[futures[future]]))
-        except BaseException:
-            stopping.set()
-            executor.shutdown(wait=True, cancel_futures=True)
-            for future, i in futures.items():
-                if i not in results and future.done() and not future.cancelled():
-                    journal.add(_records(journal, _outcome(future, tasks[i])))
-            raise
+            warm_up(lambda text: tell(Event("note", text=text)))
+        for future in as_completed(futures):
+            finish(futures[future], _outcome(future, tasks[futures[future]]))
+    except BaseException:
+        stopping.set()
+        executor.shutdown(wait=True, cancel_futures=True)
+        for future, i in futures.items():
+            if i not in results and future.done() and not future.cancelled():
+                journal.add(_records(journal, _outcome(future, tasks[i])))
+        raise
     return [results[i] for i in range(len(tasks))]
 
 
@@ -144,9 +161,6 @@ def _refuse_doubles(tasks: Sequence[Task]) -> None:
         if key in seen:
             raise RequestError("two outputs would have the same name", file=path)
         seen.add(key)
-
-
-Submit = Callable[[Task, dict[str, Record]], "Future[TaskResult]"]
 
 
 @contextmanager

@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from lookdev.cli.main import main
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.errors import RequestError
 from lookdev.render.executor import Event, run_tasks
@@ -97,5 +98,19 @@ def test_no_scheduler_is_one_clear_line(
     monkeypatch.setattr("lookdev.render.executor.CONNECT_SECONDS", 0.5)
     with pytest.raises(RequestError) as caught:
         run_tasks(tasks_for(stills, tmp_path), state=tmp_path / ".lookdev", cluster="tcp://127.0.0.1:1")
+    assert not (tmp_path / ".lookdev").exists()
     assert str(caught.value).startswith("key --cluster: no Dask scheduler answers; found 'tcp://127.0.0.1:1'")
     assert "\n" not in str(caught.value)
+
+
+def test_a_batch_without_its_scheduler_writes_nothing(
+    stills: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("lookdev.render.executor.CONNECT_SECONDS", 0.5)
+    (tmp_path / "plain.toml").write_text('title = "Plain"\n')
+    options = ["--looks", str(tmp_path / "plain.toml"), "--out", str(tmp_path / "deep" / "out")]
+    with pytest.raises(SystemExit) as stop:
+        main(["batch", str(stills), *options, "--cluster", "tcp://127.0.0.1:1"])
+    assert stop.value.code == 2
+    assert "no Dask scheduler answers" in capsys.readouterr().err
+    assert not (tmp_path / "deep").exists()
