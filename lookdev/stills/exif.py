@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from contextlib import suppress
 from fractions import Fraction
 from typing import Any
@@ -267,13 +268,36 @@ def exif_bytes(metadata: Metadata, *, encoding_name: str, keep_private: bool = F
     return bytes(exif.tobytes())
 
 
+Directory = Callable[[int], bytes]
+"""An image file directory as bytes, little-endian, for the place in the file where it will stand."""
+
+
+def exif_directories(block: bytes) -> dict[int, Directory]:
+    """The Exif and GPS directories of a block by the tags that point to them, for a TIFF.
+
+    A TIFF holds them as an EXIF block does; TIFF/EP (ISO 12234-2) has the GPS pointer too.
+    """
+    from PIL.TiffImagePlugin import ImageFileDirectory_v2
+
+    exif = load_exif(block)
+    found: dict[int, Directory] = {}
+    for pointer in (_EXIF_IFD, _GPS_IFD):
+        values = _ifd(exif, pointer)
+        if values:
+            directory = ImageFileDirectory_v2(ifh=b"II*\0\0\0\0\0", group=pointer)
+            for tag, value in values.items():
+                directory[tag] = value
+            found[pointer] = directory.tobytes
+    return found
+
+
 def _copy_private(source: Any, target: Any) -> None:
     if source is None:
         return
     gps = _ifd(source, _GPS_IFD)
     if gps:
         target.get_ifd(_GPS_IFD).update(gps)
-    sub = _ifd(source, _EXIF_IFD)
+    sub = {**dict(source), **_ifd(source, _EXIF_IFD)}  # TIFF/EP and DNG keep them in the first directory
     target.get_ifd(_EXIF_IFD).update({tag: sub[tag] for tag in PRIVATE_TAGS if tag in sub})
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import struct
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +15,11 @@ from lookdev.colorimetry.encodings import Encoding
 from lookdev.errors import LookdevError, StillError
 from lookdev.files import write_whole
 from lookdev.stills import jpeg
-from lookdev.stills.exif import exif_bytes
+from lookdev.stills.exif import Directory, exif_bytes, exif_directories
 from lookdev.stills.icc import profile_bytes
 from lookdev.stills.still import Metadata
 
+MAX_TIFF_BYTES = 4_000_000_000  # TIFF 6.0 counts bytes in 32 bits
 WRITTEN_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff"})
 
 
@@ -89,7 +92,7 @@ def still_bytes(
         return jpeg.with_segments(jpeg.encode(pixels, quality, subsampling), exif, icc)
     if kind == ".png":
         return _png(pixels, icc, exif, encoding.name)
-    return _tiff(pixels, icc, metadata or Metadata())
+    return _tiff(pixels, icc, exif, metadata or Metadata())
 
 
 def _png(pixels: NDArray[Any], icc: bytes, exif: bytes, name: str) -> bytes:
@@ -109,14 +112,23 @@ def _png(pixels: NDArray[Any], icc: bytes, exif: bytes, name: str) -> bytes:
     return insert_chunks(coded.tobytes(), [(b"iCCP", body), (b"eXIf", exif.removeprefix(b"Exif\0\0"))])
 
 
-def _tiff(pixels: NDArray[Any], icc: bytes, metadata: Metadata) -> bytes:
-    """TIFF, Deflate and horizontal prediction; camera settings in IFD 0 (TIFF/EP, ISO 12234-2)."""
+def _tiff(pixels: NDArray[Any], icc: bytes, exif: bytes, metadata: Metadata) -> bytes:
+    """TIFF, Deflate and horizontal prediction; camera settings as in a TIFF of Exif (CIPA DC-008, 4.5)."""
     import tifffile
 
+    if pixels.nbytes > MAX_TIFF_BYTES:
+        raise StillError("too large for a TIFF", found=f"{pixels.nbytes} bytes", wanted=".png")
+    ascii_, short = 2, 3
+    tags: list[tuple[int, int, int, Any, bool]] = [(274, short, 1, 1, True)]
+    if metadata.camera:
+        tags.append((272, ascii_, 0, metadata.camera.encode("utf-8"), True))
+    if metadata.date:
+        tags.append((306, ascii_, 0, metadata.date.replace("-", ":").replace("T", " "), True))
     out = io.BytesIO()
     tifffile.imwrite(
         out,
         np.ascontiguousarray(pixels),
+        byteorder="<",
         photometric="rgb",
         compression="deflate",
         compressionargs={"level": 6},
@@ -124,26 +136,34 @@ def _tiff(pixels: NDArray[Any], icc: bytes, metadata: Metadata) -> bytes:
         iccprofile=icc,
         software="lookdev",
         metadata=None,
-        extratags=_tiff_ep(metadata),
+        extratags=tags,
     )
+    _add_directories(out, exif_directories(exif))
     return out.getvalue()
 
 
-def _tiff_ep(metadata: Metadata) -> list[tuple[int, int, int, Any, bool]]:
-    from fractions import Fraction
+def _add_directories(tiff: io.BytesIO, directories: Mapping[int, Directory]) -> None:
+    """Put directories behind a little-endian TIFF, and a first one that points to them.
 
-    ascii_, short, rational = 2, 3, 5
-    tags: list[tuple[int, int, int, Any, bool]] = [(274, short, 1, 1, True)]
-    if metadata.camera:
-        tags.append((272, ascii_, 0, metadata.camera.encode("utf-8"), True))
-    if metadata.date:
-        date = metadata.date.replace("-", ":").replace("T", " ")
-        tags += [(306, ascii_, 0, date, True), (36867, ascii_, 0, date, True)]
-    numbers = {33434: metadata.exposure_time_s, 33437: metadata.f_number, 37386: metadata.focal_length_mm}
-    for tag, value in numbers.items():
-        if value is not None:
-            short_form = Fraction(value).limit_denominator(1_000_000)
-            tags.append((tag, rational, 1, (short_form.numerator, short_form.denominator), True))
-    if metadata.iso is not None:
-        tags.append((34855, short, 1, min(round(metadata.iso), 65535), True))
-    return sorted(tags)
+    tifffile writes no pointers of its caller's, so the first directory is written again at the end.
+    """
+    data = tiff.getbuffer()
+    (at,) = struct.unpack_from("<L", data, 4)
+    (count,) = struct.unpack_from("<H", data, at)
+    entries = [bytes(data[at + 2 + 12 * i : at + 14 + 12 * i]) for i in range(count)]
+    data.release()
+    for tag, directory in directories.items():
+        place = _word_boundary(tiff)
+        entries.append(struct.pack("<HHLL", tag, 4, 1, place))
+        tiff.write(directory(place))
+    first = _word_boundary(tiff)
+    entries.sort(key=lambda entry: struct.unpack_from("<H", entry))
+    tiff.write(struct.pack("<H", len(entries)) + b"".join(entries) + bytes(4))
+    tiff.seek(4)
+    tiff.write(struct.pack("<L", first))
+
+
+def _word_boundary(tiff: io.BytesIO) -> int:
+    """The end of the file, where TIFF 6.0, section 2, lets a directory begin."""
+    tiff.write(bytes(tiff.seek(0, io.SEEK_END) % 2))
+    return tiff.tell()

@@ -6,6 +6,7 @@ import io
 import pickle
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 from still_files import exif_block, picture
@@ -27,6 +28,7 @@ SETTINGS = {
     0xA434: "Tin 24-70",
     0x9208: 3,
     0xA403: 1,
+    0xA430: "A. Person",
     0xA431: "SN-12345",
     0xA435: "LENS-9",
 }
@@ -98,21 +100,56 @@ def test_settings_are_kept_and_private_tags_dropped(scout_still: Path, tmp_path:
     meta = read_info(out)[1]
     assert camera_line(meta) == camera_line(still.metadata)
     assert (meta.camera, meta.date) == ("Tin Box Three", "2031-03-04T17:05:00")
-    assert meta.orientation == 1 and not meta.has_gps
+    assert meta.exposure_bias_stops == pytest.approx(-2 / 3)
+    assert (meta.lens, meta.light_source, meta.white_balance) == ("Tin 24-70", "tungsten", "manual")
+    assert meta.orientation == 1 and not meta.has_gps and meta.private is None
     raw = out.read_bytes()
     assert b"SN-12345" not in raw and b"LENS-9" not in raw
     assert not Image.open(out).getexif().get_ifd(0x8825)
 
 
-@pytest.mark.parametrize("suffix", [".jpg", ".png"])
+@pytest.mark.parametrize("suffix", [".jpg", ".png", ".tif"])
 def test_private_tags_are_kept_when_asked(scout_still: Path, tmp_path: Path, suffix: str) -> None:
     still = read_still(scout_still)
     out = tmp_path / f"out{suffix}"
     write_still(out, still.pixels, get_encoding("sRGB"), metadata=still.metadata, keep_private=True)
-    assert read_info(out)[1].has_gps
+    meta = read_info(out)[1]
+    assert meta.has_gps and meta.private == still.metadata.private
     exif = Image.open(out).getexif()
-    assert exif.get_ifd(0x8769)[0xA431] == "SN-12345"
-    assert exif.get_ifd(0x8825)[1] == "N"
+    kept = exif.get_ifd(0x8769)
+    assert (kept[0xA430], kept[0xA431], kept[0xA435]) == ("A. Person", "SN-12345", "LENS-9")
+    assert dict(exif.get_ifd(0x8825)) == GPS
+    assert float(kept[0x9204]) == pytest.approx(-2 / 3)
+    assert np.array_equal(read_still(out).pixels, still.pixels) or suffix == ".jpg"
+
+
+@pytest.mark.parametrize("private", [False, True])
+def test_directories_of_a_tiff_stand_as_tiff_6_asks(scout_still: Path, tmp_path: Path, private: bool) -> None:
+    """TIFF 6.0 section 2: every directory on a word boundary, tags ascending, no further directory."""
+    import struct
+
+    still = read_still(scout_still)
+    out = tmp_path / "out.tif"
+    write_still(out, still.pixels, get_encoding("sRGB"), metadata=still.metadata, keep_private=private)
+    data = out.read_bytes()
+
+    def directory(at: int) -> dict[int, int]:
+        count = struct.unpack_from("<H", data, at)[0]
+        entries = [struct.unpack_from("<HHLL", data, at + 2 + 12 * i) for i in range(count)]
+        assert at % 2 == 0 and struct.unpack_from("<L", data, at + 2 + 12 * count) == (0,)
+        assert [e[0] for e in entries] == sorted(e[0] for e in entries)
+        return {tag: value for tag, _, _, value in entries}
+
+    first = directory(struct.unpack_from("<L", data, 4)[0])
+    assert 0x9204 in directory(first[0x8769])
+    assert (0x8825 in first) is private
+    assert not private or set(directory(first[0x8825])) == set(GPS)
+
+
+def test_a_serial_number_in_the_first_directory_is_private_too() -> None:
+    """DNG 1.7: CameraSerialNumber (50735) stands in IFD 0."""
+    meta = metadata_from_exif(exif_block({0xC62F: "SN-777"}))
+    assert meta.private is not None and b"SN-777" in meta.private
 
 
 def test_summary_is_plain_and_private(scout_still: Path) -> None:

@@ -92,6 +92,9 @@ def test_refusals(tmp_path: Path) -> None:
         write_still(tmp_path / "a.jpg", picture(bits=16), get_encoding("sRGB"))
     with pytest.raises(StillError, match="no ICC profile can say"):
         write_still(tmp_path / "a.png", picture(), get_encoding("ACEScct"))
+    with pytest.raises(StillError, match="too large for a TIFF"):
+        huge = np.broadcast_to(np.uint16(0), (30_000, 25_000, 3))
+        write_still(tmp_path / "a.tif", huge, get_encoding("sRGB"))
     with pytest.raises(StillError, match="unknown subsampling"):
         write_still(tmp_path / "a.jpg", picture(), get_encoding("sRGB"), subsampling="4:1:1")
     assert list(tmp_path.iterdir()) == []
