@@ -13,6 +13,7 @@ the result is the same, bit for bit, for any number of them.
 
 from __future__ import annotations
 
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -26,7 +27,22 @@ from numpy.typing import NDArray
 
 CELLS = 64  # a channel; a cell is four codes wide
 FRACTION_BITS = 18  # of a lattice node, in code values
+_BLAS = "scipy.linalg.cython_blas"
 _F = TypeVar("_F", bound=Callable[..., Any])
+
+
+def _load_numba_without_blas() -> None:
+    """numba loads SciPy's linear algebra, for products that no kernel here takes: a third of its start-up."""
+    if _BLAS in sys.modules:
+        return
+    sys.modules[_BLAS] = None  # type: ignore[assignment]  # not to be found, for this one moment
+    try:
+        import numba.np.arraymath  # noqa: F401
+    finally:
+        del sys.modules[_BLAS]
+
+
+_load_numba_without_blas()
 
 _HALF = int32(1 << (FRACTION_BITS + 1))
 _SHIFT = int32(FRACTION_BITS + 2)
