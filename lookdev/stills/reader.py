@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import stat
 from dataclasses import replace
+from itertools import takewhile
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -30,6 +31,8 @@ MARGIN = 2  # between a decoder's own reduction and the size wanted: what is lef
 def find_stills(folder: Path) -> list[Path]:
     """Every still in ``folder`` and below, by suffix, sorted by path; hidden files and folders left out.
 
+    A folder that is named like a still and holds none is among them: reading it says what it is.
+
     Raises
     ------
     StillError : no such folder, or it cannot be listed.
@@ -37,14 +40,18 @@ def find_stills(folder: Path) -> list[Path]:
     folder = Path(folder)
     if not folder.is_dir():
         raise StillError("no such folder", file=folder)
-    found = []
+    found, misnamed = [], []
     for here, folders, names in os.walk(folder):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
-        for name in names:
-            path = Path(here) / name
-            if not name.startswith(".") and path.suffix.lower() in STILL_SUFFIXES:
-                found.append(path)
+        found += [Path(here) / name for name in names if _is_named_like_a_still(name)]
+        misnamed += [Path(here) / name for name in folders if _is_named_like_a_still(name)]
+    parents = {parent for path in found for parent in path.parents}
+    found += [path for path in misnamed if path not in parents]
     return sorted(found, key=lambda p: p.relative_to(folder).parts)
+
+
+def _is_named_like_a_still(name: str) -> bool:
+    return not name.startswith(".") and Path(name).suffix.lower() in STILL_SUFFIXES
 
 
 def read_info(path: Path, *, max_pixels: int = MAX_PIXELS) -> tuple[tuple[int, int], Metadata]:
@@ -131,7 +138,12 @@ def _open(path: Path, max_pixels: int) -> tuple[bytes, Header]:
 
 
 def _first_bytes(data: bytes) -> str:
-    return f"{len(data)} bytes that begin {data[:8]!r}" if data else "an empty file"
+    if not data:
+        return "an empty file"
+    letters = takewhile(lambda c: " " <= c <= "~" and c not in "'\"\\", data[:16].decode("latin-1"))
+    text = "".join(letters).strip()
+    shown = text if len(text) > 2 else data[:8].hex(" ") + " in hexadecimal"
+    return f"{len(data)} bytes that begin with {shown}"
 
 
 def read_file(path: Path) -> bytes:

@@ -210,3 +210,19 @@ def test_a_wrong_request_is_one_line_and_nothing_is_written(
     assert result.returncode == 2
     assert len(lines) == 1 and words in lines[0], result.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_named_like_a_still_is_named_and_the_rest_is_done(tmp_path: Path) -> None:
+    folder = tmp_path / "scout"
+    (folder / "x.jpg").mkdir(parents=True)
+    Image.fromarray(lamp_picture(120, 80)).save(folder / "a.png")
+    (folder / "meter.csv").write_text("stills,location,cct_k,camera_balance_k\n*,Hut,2900,4300\n")
+    (tmp_path / "plain.toml").write_text('title = "Plain"\n')
+    looks = ("--looks", tmp_path / "plain.toml")
+    result = lookdev("batch", folder, *looks, "--cube-size", "17", "--out", tmp_path / "out")
+    assert result.returncode == 1
+    lines = [line for line in result.stderr.splitlines() if "x.jpg" in line]
+    assert len(lines) == 1 and lines[0].endswith("x.jpg: this is a folder; wanted a picture")
+    assert [p.name for p in (tmp_path / "out" / "graded" / "Hut").iterdir()] == ["a__plain.jpg"]
+    assert (tmp_path / "out" / "sheets" / "Hut.pdf").exists()
+    assert len(json.loads((tmp_path / "out" / "summary.json").read_text())["errors"]) == 1

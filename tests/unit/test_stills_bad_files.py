@@ -130,7 +130,21 @@ def test_unknown_format(tmp_path: Path) -> None:
     gif = io.BytesIO()
     Image.new("P", (4, 4)).save(gif, "GIF")
     line = one_line(put(tmp_path, "a.jpg", gif.getvalue()))
-    assert "not a still that can be read" in line and "GIF8" in line
+    assert "not a still that can be read; found '42 bytes that begin with GIF87a'" in line
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"hello, this is a list", "'21 bytes that begin with hello, this is a'"),
+        ("žluť".encode(), "'6 bytes that begin with c5 be 6c 75 c5 a5 in hexadecimal'"),
+        (b'<?xml version="1.0"?>', "'21 bytes that begin with <?xml version='"),
+        (bytes(300), "'300 bytes that begin with 00 00 00 00 00 00 00 00 in hexadecimal'"),
+    ],
+)
+def test_unknown_bytes_are_shown_in_plain_words(tmp_path: Path, data: bytes, words: str) -> None:
+    line = one_line(put(tmp_path, "a.jpg", data))
+    assert f"found {words}; wanted" in line
 
 
 @pytest.mark.parametrize("name", ["a.jpg", "a.png", "a.webp", "a.tif", "s.png"])
@@ -225,10 +239,15 @@ def test_find_stills(tmp_path: Path) -> None:
     for name in ("b.JPG", "a.png", "notes.txt", ".hidden.jpg", "sub/c.dng", ".trash/d.jpg", "meter.csv"):
         (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / name).write_bytes(b"x")
-    (tmp_path / "f.jpg").mkdir()
+    for name in ("f.jpg", ".g.jpg", "roll.raw", "roll.raw/deep.jpg"):
+        (tmp_path / name).mkdir()
+    (tmp_path / "roll.raw" / "e.png").write_bytes(b"x")
     assert [p.relative_to(tmp_path).as_posix() for p in find_stills(tmp_path)] == [
         "a.png",
         "b.JPG",
+        "f.jpg",
+        "roll.raw/deep.jpg",
+        "roll.raw/e.png",
         "sub/c.dng",
     ]
     with pytest.raises(StillError, match="no such folder"):
