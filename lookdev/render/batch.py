@@ -28,6 +28,7 @@ UNLOGGED = "No reading"
 LARGEST_THUMBNAIL_PX = 1100
 SHEET_WIDTH_PX = 2300  # A4 landscape at 200 dpi, margins off, and a little more
 WIDE_ASPECT = 1.9
+MOST_ACROSS = 7  # pictures in a line of a comparison sheet that can still be judged
 
 
 @dataclass(frozen=True)
@@ -187,11 +188,14 @@ def plan_batch(
 def thumbnail_edge_px(size: tuple[int, int], stills: int, columns: int) -> int:
     """Long edge of a still's small pictures: what its place on the sheet can show, no more.
 
-    A location's only still, or a panorama, fills a page; else ``columns`` share the width of one.
+    A location's only still, or a panorama, fills a page; else ``columns`` share the width of one, in two
+    lines where they are many. Among its like, a portrait may be as wide as a landscape still.
     """
     if stills == 1 or size[1] >= WIDE_ASPECT * size[0]:
         return LARGEST_THUMBNAIL_PX
-    return min(LARGEST_THUMBNAIL_PX, max(360, SHEET_WIDTH_PX // columns))
+    across = columns if columns <= MOST_ACROSS else -(-columns // 2)
+    edge = SHEET_WIDTH_PX / across * max(1.0, size[0] / size[1])
+    return min(LARGEST_THUMBNAIL_PX, max(360, int(edge)))
 
 
 def _decide(task: Task, reading: Reading | None, scout: Scout) -> tuple[Metadata, Resolved, tuple[int, int]]:

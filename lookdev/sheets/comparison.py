@@ -22,13 +22,23 @@ The overview of a whole scout is in :mod:`lookdev.sheets.overview`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from lookdev.sheets import fonts
+from lookdev.sheets.grid import LARGEST_EDGE, Block, draw_single, grid_block, widest
+from lookdev.sheets.layout import (
+    READABLE_EDGE,
+    Columns,
+    columns,
+    fair_width,
+    per_line,
+    spread,
+    worth_of_size,
+)
 from lookdev.sheets.overview import draw_overview, overview_sheet
 from lookdev.sheets.page import HEADING, RASTER_DPI, SMALL, SMALL_BOLD, Column, Document, Page
 from lookdev.sheets.sheet_model import (
@@ -54,7 +64,7 @@ from lookdev.sheets.sheet_parts import (
     NoRoomError,
     Words,
     balanced,
-    captions,
+    captions_in_line,
     count_of,
     draw_picture,
     head_words,
@@ -81,16 +91,11 @@ __all__ = [
 
 WIDE_ASPECT = 1.9  # a panorama, which gets a wide cell
 
-_GAP, _FIRST_GAP, _GRID_GAP = 7.0, 16.0, 12.0  # between looks; after "as it stood"; in a grid
-_GUTTER_MIN, _GUTTER_MAX = 104.0, 190.0
-_WIDEST_CELL = 262.0
-_SHARES = np.round(np.arange(1.0, 0.69, -0.02), 2)  # of the width that a picture could have
-_PAGE_WORTH, _ORPHAN_WORTH = (
-    0.10,
-    0.15,
-)  # of picture size: what a page saved, a lonely last row avoided, is worth
+_STEP, _SMALLEST_SHARE = 0.96, 0.08  # sizes of picture tried, as shares of the largest that the width allows
+_PAGE_WORTH, _ORPHAN_WORTH = 0.4, 0.15  # against the logarithm of the picture's size
+_HEAD_GAP = 5.0  # rule to the heads of the columns
+_LEAST_WORDS = 90.0  # width that words of a column would like
 _MOST_LIGHTS = 6
-_CAPTION_WIDTH = 150.0  # of words under a narrow picture in a grid
 
 
 def comparison_sheet(
@@ -108,9 +113,10 @@ def comparison_sheet(
 def draw_comparison(model: SheetModel, paper: str = "a4", *, dpi: int = RASTER_DPI) -> Document:
     """The sheet of one location as a document; see :func:`comparison_sheet` for files.
 
-    Pictures shrink by up to three tenths where that saves pages or a lonely last row. A single still, and a
-    panorama, get their pictures in several lines, larger. Words that leave no room for pictures are cut
-    short, and the sheet says so.
+    Pictures shrink where that saves pages or a lonely row, and not so far that they cannot be judged. A
+    single still, and a panorama, get their pictures in several lines, larger; so do stills with so many looks
+    that one line of them would be too small. Pages are filled evenly. Words that leave no room for pictures
+    are cut short, and the sheet says so.
     """
     try:
         return _draw(model, paper, dpi)
@@ -120,20 +126,32 @@ def draw_comparison(model: SheetModel, paper: str = "a4", *, dpi: int = RASTER_D
 
 def _draw(model: SheetModel, paper: str, dpi: int) -> Document:
     doc = Document(f"{model.production} · {model.location}", paper=paper, foot=FOOT, dpi=dpi)
-    if len(model.rows) == 1 and len(model.columns) >= 3:
-        _draw_single(doc, model)
+    if len(model.rows) == 1:
+        page, y = _new_page(doc, model, first=True)
+        draw_single(page, y, model, full=True)
         return doc
     layout = _choose(doc, model)
     start = 0
     for number, taken in enumerate(layout.split):
-        page = doc.new_page(model.production, subject(model, "Comparison sheet", "still"))
-        y = _draw_heads(page, _strip(page, model, first=number == 0), model, layout.cells, full=number == 0)
-        for index in range(start, start + taken):
-            block = _row_block(page, model, index, layout.cells)
+        page, y = _new_page(doc, model, first=number == 0)
+        heads = _heads(page, model, layout.plan, full=number == 0)
+        blocks = [_row_block(page, model, i, layout.plan) for i in range(start, start + taken)]
+        used = _heads_height(heads) + sum(b.height for b in blocks) + ROW_GAP * (taken - 1)
+        above, between = spread(page.room(y) - used, taken)
+        y = _draw_heads(page, y + above, heads)
+        for block in blocks:
             block.draw(page, y)
-            y += block.height + ROW_GAP
+            y += block.height + ROW_GAP + between
         start += taken
     return doc
+
+
+def _new_page(doc: Document, model: SheetModel, *, first: bool) -> tuple[Page, float]:
+    """A page with its title strip and what is said of the location, and where the pictures may begin."""
+    page = doc.new_page(model.production, subject(model, "Comparison sheet", "still"))
+    y = _strip(page, model, first=first)
+    page.line(page.content.left, y, page.content.right, y)
+    return page, y + _HEAD_GAP
 
 
 def _strip(page: Page, model: SheetModel, *, first: bool) -> float:
@@ -189,173 +207,176 @@ def _lights_table(page: Page, x: float, top: float, width: float, lights: Sequen
     return page.text(x, table.bottom + 1, words, SMALL, width=width, align="right")
 
 
-def _draw_heads(page: Page, y: float, model: SheetModel, cells: _Cells, *, full: bool) -> float:
-    heads = [head_words(model, i, cells.edge, full=full) for i in range(len(model.columns))]
-    page.line(page.content.left, y, page.content.right, y)
-    y += 5
-    for left, words in zip(cells.lefts, heads, strict=True):
-        words.draw(page, left, y)
-    return y + max(words.height for words in heads) + 7
+def _heads(page: Page, model: SheetModel, plan: _Plan, *, full: bool) -> list[list[tuple[float, Words]]]:
+    """Heads of the columns, line by line, each with its left edge.
+
+    Where pictures stand in several lines the head is a key in as many lines, and further pages have none, as
+    each picture has its title.
+    """
+    if plan.lines > 1 and not full:
+        return []
+    cells = plan.cells
+    heads = [head_words(model, i, cells.words, full=full) for i in range(len(model.columns))]
+    lines = [heads[i : i + cells.count] for i in range(0, len(heads), cells.count)]
+    return [list(zip(cells.lefts, line, strict=False)) for line in lines]
+
+
+def _heads_height(heads: Sequence[Sequence[tuple[float, Words]]]) -> float:
+    return sum(max(words.height for _, words in line) + 7 for line in heads)
+
+
+def _draw_heads(page: Page, y: float, heads: Sequence[Sequence[tuple[float, Words]]]) -> float:
+    for line in heads:
+        for left, words in line:
+            words.draw(page, left, y)
+        y += _heads_height([line])
+    return y
 
 
 # layout ---------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
-class _Cells:
-    """Where the pictures of a row stand: left edges and the long edge of a picture, in points."""
+class _Plan:
+    """Lines of pictures a still, the long edge of a picture in points, its share of the largest, columns."""
 
-    lefts: tuple[float, ...]
+    lines: int
     edge: float
     share: float
-    gutter: float  # width for the label at the left; 0 if the label stands over the pictures
-
-
-@dataclass(frozen=True)
-class _Block:
-    """Something of a known height that draws itself at a y."""
-
-    height: float
-    draw: Callable[[Page, float], None]
+    cells: Columns
 
 
 @dataclass(frozen=True)
 class _Layout:
-    cells: _Cells
+    plan: _Plan
     split: list[int]
 
     @property
     def has_orphan(self) -> bool:
-        """A last page with one row where others have more."""
-        return len(self.split) > 1 and self.split[-1] == 1 and max(self.split) > 1
+        """A page with one row where others have more."""
+        return min(self.split) == 1 < max(self.split)
+
+    @property
+    def worth(self) -> float:
+        """Large pictures, few pages, no lonely row."""
+        pages = _PAGE_WORTH * float(np.log(len(self.split)))
+        return worth_of_size(self.plan.edge) - pages - _ORPHAN_WORTH * self.has_orphan
 
 
-def _cells(page: Page, count: int, share: float) -> _Cells:
-    """``count`` cells across, pictures ``share`` of the width that they could have."""
-    left, width, pixel = page.content.left, page.content.width, page.document.pixel
-    gaps = _FIRST_GAP + _GAP * (count - 2) if count > 1 else 0.0
-    edge = float(np.floor(min((width - gaps) / count, _WIDEST_CELL) * share / pixel)) * pixel
-    spare = width - edge * count - gaps
-    gutter = min(spare - 2 * _GAP, _GUTTER_MAX) if spare >= _GUTTER_MIN + 2 * _GAP else 0.0
-    if gutter:
-        extra = min(max(0.0, spare - gutter - 2 * _GAP) / max(count - 1, 1), 24.0)
-        first = page.content.right - edge * count - gaps - extra * (count - 1)
-    else:
-        extra, first = spare / max(count - 1, 1), left
-    steps = [0.0] + [edge + (_FIRST_GAP if i == 1 else _GAP) + extra for i in range(1, count)]
-    lefts = tuple(page.snap(first + float(s)) for s in np.cumsum(steps))
-    return _Cells(lefts, edge, share, gutter)
+def _is_wide(model: SheetModel, row: Row) -> bool:
+    return row.aspect >= WIDE_ASPECT and len(model.columns) >= 4
+
+
+def _lines(page: Page, model: SheetModel) -> int:
+    """Lines of pictures a still: one, unless that makes them too small to judge, or all are panoramas."""
+    count = len(model.columns)
+    lines = 2 if all(_is_wide(model, row) for row in model.rows) else 1
+    while lines < count and _largest_edge(page, model, lines) < READABLE_EDGE:
+        lines += 1
+    return lines
+
+
+def _largest_edge(page: Page, model: SheetModel, lines: int) -> float:
+    """Long edge of the pictures if they fill the width of the page."""
+    rows = [row for row in model.rows if lines > 1 or not _is_wide(model, row)]
+    fair = fair_width(page.content.width, per_line(len(model.columns), lines))
+    return min(fair / max(widest(row) for row in rows), LARGEST_EDGE)
+
+
+def _plan(page: Page, model: SheetModel, lines: int, share: float) -> _Plan:
+    """Pictures ``share`` of the size that they could have, on whole pixels."""
+    pixel, count = page.document.pixel, per_line(len(model.columns), lines)
+    edge = float(np.floor(_largest_edge(page, model, lines) * share / pixel)) * pixel
+    rows = [row for row in model.rows if lines > 1 or not _is_wide(model, row)]
+    picture = max(picture_size(page, row, edge)[1] for row in rows) * pixel
+    cells = columns(
+        page.content.left, page.content.width, count, picture, page.snap,
+        least_words=_LEAST_WORDS, has_gutter=lines == 1,
+    )  # fmt: skip
+    return _Plan(lines, edge, share, cells)
 
 
 def _choose(doc: Document, model: SheetModel) -> _Layout:
-    """The layout that serves best: large pictures, few pages, no lonely last row."""
-    layouts = [x for x in (_layout(doc, model, float(share)) for share in _SHARES) if x is not None]
-    if layouts:
-        fewest = min(len(x.split) for x in layouts)
-
-        def worth(layout: _Layout) -> float:
-            pages = (len(layout.split) - fewest) / fewest
-            return layout.cells.share - _PAGE_WORTH * min(pages * 4, 4) - _ORPHAN_WORTH * layout.has_orphan
-
-        return max(layouts, key=worth)
-    for share in np.arange(_SHARES[-1], 0.08, -0.04):
-        smaller = _layout(doc, model, float(share))
-        if smaller is not None:
-            return smaller
-    raise NoRoomError(found=model.location)
-
-
-def _layout(doc: Document, model: SheetModel, share: float) -> _Layout | None:
-    """Rows on pages at one size of picture; None if a row fits no page."""
+    """The layout that is worth most: sizes tried in steps, then the best one's made as large as it can be."""
     scratch = Document("", paper=doc.paper, dpi=doc.dpi)
-    rooms = []
-    for first in (True, False):
-        page = scratch.new_page(model.production, subject(model, "Comparison sheet", "still"))
-        cells = _cells(page, len(model.columns), share)
-        y = _draw_heads(page, _strip(page, model, first=first), model, cells, full=first)
-        rooms.append(page.room(y) + ROW_GAP)
-    if min(rooms) <= ROW_GAP:
+    pages = [scratch.new_page(model.production, subject(model, "Comparison sheet", "still")) for _ in "12"]
+    strips = [_strip(page, model, first=page is pages[0]) for page in pages]
+    rooms = [page.room(y) - _HEAD_GAP for page, y in zip(pages, strips, strict=True)]
+    lines = _lines(pages[0], model)
+
+    def layout(share: float) -> _Layout | None:
+        return _layout(pages[0], model, _plan(pages[0], model, lines, share), rooms)
+
+    best: _Layout | None = None
+    larger = share = 1.0
+    while share > _SMALLEST_SHARE:
+        found = layout(share)
+        if found is not None and (best is None or found.worth > best.worth):
+            best, larger = found, share / _STEP
+        if found is not None and len(found.split) == 1:
+            break
+        share *= _STEP
+    if best is None:
+        raise NoRoomError(found=model.location)
+    low, high = best.plan.share, min(larger, 1.0)
+    for _ in range(5):
+        middle = (low + high) / 2
+        found = layout(middle)
+        if found is not None and found.worth >= best.worth:
+            best, low = found, middle
+        else:
+            high = middle
+    return best
+
+
+def _layout(page: Page, model: SheetModel, plan: _Plan, rooms: Sequence[float]) -> _Layout | None:
+    """Rows on pages at one size of picture; None if a row fits no page."""
+    first, other = (
+        room - _heads_height(_heads(page, model, plan, full=full)) + ROW_GAP
+        for room, full in zip(rooms, (True, False), strict=True)
+    )
+    if min(first, other) <= ROW_GAP:
         return None
-    heights = [_row_block(page, model, i, cells).height + ROW_GAP for i in range(len(model.rows))]
-    split = balanced(heights, rooms[0], rooms[1])
-    return None if split is None else _Layout(cells, split)
+    heights = [_row_block(page, model, i, plan).height + ROW_GAP for i in range(len(model.rows))]
+    split = balanced(heights, first, other)
+    return None if split is None else _Layout(plan, split)
 
 
-def _row_block(page: Page, model: SheetModel, index: int, cells: _Cells) -> _Block:
+def _row_block(page: Page, model: SheetModel, index: int, plan: _Plan) -> Block:
     """One still with its pictures in the columns; a panorama in wide cells."""
-    row = model.rows[index]
-    if row.aspect >= WIDE_ASPECT and len(model.columns) >= 4:
-        per_line = -(-len(model.columns) // 2)
-        return _grid_block(page, model, index, per_line, share=cells.share, full=False)
-    size, pixel = picture_size(page, row, cells.edge), page.document.pixel
-    under = [Words(cells.edge, ((c, SMALL, 6),)) for c in captions(model, row)]
+    row, pixel = model.rows[index], page.document.pixel
+    if plan.lines > 1:
+        size = picture_size(page, row, plan.edge)
+        return grid_block(page, model, index, plan.cells, size, full=False)
+    if _is_wide(model, row):
+        return _wide_block(page, model, index, plan)
+    size, cells = picture_size(page, row, plan.edge), plan.cells
+    said = captions_in_line(model, row, cells.words)
+    under = [Words(cells.words, ((c, SMALL, 6),)) for c in said]
     deepest = max(words.height for words in under)
     picture_bottom = size[0] * pixel + (deepest + 3 if deepest else 0.0)
     beside = label_beside(row, index + 1, cells.gutter) if cells.gutter else None
-    above = None if beside else LabelAbove.of(row, index + 1, page.content.width)
+    above = None if beside else LabelAbove.of(row, index + 1, page.content.right - cells.margin)
     offset = above.height + LABEL_GAP if above else 0.0
 
     def draw(target: Page, y: float) -> None:
         if beside:
-            beside.draw(target, target.content.left, y - 2)
+            beside.draw(target, cells.margin, y - 2)
         if above:
-            above.draw(target, target.content.left, y)
+            above.draw(target, cells.margin, y)
         top = target.snap(y + offset)
         for left, picture, words in zip(cells.lefts, row.pictures, under, strict=True):
             draw_picture(target, left, top, picture, size)
             words.draw(target, left, top + size[0] * pixel + 3)
 
-    return _Block(max(offset + picture_bottom, beside.height if beside else 0.0) + pixel, draw)
+    return Block(max(offset + picture_bottom, beside.height if beside else 0.0) + pixel, draw)
 
 
-def _grid_block(
-    page: Page, model: SheetModel, index: int, per_line: int, *, share: float, full: bool
-) -> _Block:
-    """One still with its pictures in lines of ``per_line``, each with the title of its look under it."""
-    row, count, pixel = model.rows[index], len(model.columns), page.document.pixel
-    left, step = page.content.left, (page.content.width + _GRID_GAP) / per_line
-    size = picture_size(page, row, (step - _GRID_GAP) * share)
-    height, width = size[0] * pixel, size[1] * pixel
-    cell = max(width, min(_CAPTION_WIDTH, step - _GRID_GAP))
-    step = (page.content.width - cell) / max(per_line - 1, 1)
-    room = cell if per_line > 1 else page.content.width
-    above = LabelAbove.of(row, index + 1, page.content.width)
-    under = []
-    for column, own in enumerate(captions(model, row)):
-        words = head_words(model, column, room, full=full)
-        under.append(replace(words, items=(*words.items, (own, SMALL, 6))))
-    lines = [range(start, min(start + per_line, count)) for start in range(0, count, per_line)]
-    depths = [height + 4 + max(under[i].height for i in line) for line in lines]
-
-    def draw(target: Page, y: float) -> None:
-        above.draw(target, left, y)
-        y += above.height + LABEL_GAP
-        for line, depth in zip(lines, depths, strict=True):
-            top = target.snap(y)
-            for place, column in enumerate(line):
-                x = target.snap(left + place * step)
-                draw_picture(target, x, top, row.pictures[column], size)
-                under[column].draw(target, x, top + height + 4)
-            y += depth + 10
-
-    return _Block(above.height + LABEL_GAP + sum(depths) + 10 * (len(lines) - 1) + pixel, draw)
-
-
-def _draw_single(doc: Document, model: SheetModel) -> None:
-    """One still: all its pictures as large as the page allows, in as many lines as that takes."""
-    page = doc.new_page(model.production, subject(model, "Comparison sheet", "still"))
-    y = _strip(page, model, first=True)
-    page.line(page.content.left, y, page.content.right, y)
-    y += 6
-    best: tuple[float, _Block] | None = None
-    for per_line in range(1, len(model.columns) + 1):
-        room = (page.content.width + _GRID_GAP) / per_line - _GRID_GAP
-        for share in np.arange(1.0, 0.1, -0.02):
-            block = _grid_block(page, model, 0, per_line, share=float(share), full=True)
-            if block.height <= page.room(y):
-                if best is None or room * share > best[0] + 0.5:
-                    best = (room * float(share), block)
-                break
-    if best is None:
-        raise NoRoomError(found=model.location)
-    best[1].draw(page, y)
+def _wide_block(page: Page, model: SheetModel, index: int, plan: _Plan) -> Block:
+    """A panorama among other stills: two lines of wide cells over the whole width."""
+    count, box = per_line(len(model.columns), 2), page.content
+    edge = min(fair_width(box.width, count) * plan.share, LARGEST_EDGE)
+    size = picture_size(page, model.rows[index], edge)
+    width = size[1] * page.document.pixel
+    cells = columns(box.left, box.width, count, width, page.snap, least_words=_LEAST_WORDS, has_gutter=False)
+    return grid_block(page, model, index, cells, size, full=False)

@@ -166,8 +166,7 @@ def overview_model(plan: BatchPlan, places: list[tuple[str, list[Reading], Previ
         Row(location, tuple(_light(reading).line() for reading in readings), _cells(first, keep))
         for location, readings, first in places
     )
-    heading = f"{len(places)} location{'s' if len(places) != 1 else ''}"
-    return SheetModel(plan.scout.title, heading, columns, rows)
+    return SheetModel(plan.scout.title, "Overview", columns, rows)
 
 
 def _readings(stills: list[PlannedStill]) -> list[Reading]:

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import pairwise, product
 from pathlib import Path
 
 import numpy as np
 
 from lookdev.sheets import fonts
+from lookdev.sheets.grid import draw_single
+from lookdev.sheets.layout import READABLE_EDGE, Columns, columns, fair_width, spread
 from lookdev.sheets.page import HEADING, RASTER_DPI, SMALL, SMALL_BOLD, Document, Page
 from lookdev.sheets.sheet_model import SheetModel
 from lookdev.sheets.sheet_parts import (
@@ -37,10 +39,11 @@ from lookdev.sheets.sheet_parts import (
 from lookdev.sheets.thumbnails import fit_size
 
 _GROUP_GAP = 26.0
-_SMALLEST_EDGE, _LARGEST_EDGE = 50.0, 150.0
-_READABLE_EDGE, _READABLE_PAGES = 95.0, 3  # about 34 mm: a picture that can be judged at arm's length
+_LARGEST_EDGE = 262.0
+_FEW_PAGES, _SMALL_EDGE, _SMALLEST_EDGE = 3, 75.0, 50.0
+_SHARES = (1.0, 0.93, 0.86, 0.8, 0.7, 0.6, 0.5, 0.4)  # of the width that a picture could have
 _SHAPES = (1.0, 0.85, 2 / 3)  # height of a picture's box over its width; the tall ones for portraits
-_MOST_AIR = 14.0
+_LEAST_WORDS = 72.0
 
 
 def overview_sheet(
@@ -65,88 +68,101 @@ def draw_overview(model: SheetModel, paper: str = "a4", *, dpi: int = RASTER_DPI
 
 def _draw(model: SheetModel, paper: str, dpi: int) -> Document:
     doc = Document(f"{model.production} · {model.location}", paper=paper, foot=FOOT, dpi=dpi)
+    if len(model.rows) == 1:
+        page, y = _new_page(doc, model, first=True)
+        draw_single(page, y, model, full=False)
+        return doc
     plan = _choose(doc, model)
     for number, lines in enumerate(plan.pages):
-        page = doc.new_page(model.production, subject(model, "Overview", "location"))
-        y = _head(page, model, plan.grid, first=number == 0)
-        for line in lines:
+        page, y = _new_page(doc, model, first=number == 0)
+        heights = [_line_height(page, model, line, plan.grid) for line in lines]
+        used = _heads_height(page, model, plan.grid) + sum(heights) + ROW_GAP * (len(lines) - 1)
+        above, between = spread(page.room(y) - used, len(lines))
+        y = _draw_heads(page, y + above, model, plan.grid, max(len(line) for line in lines))
+        for line, height in zip(lines, heights, strict=True):
             for place, index in enumerate(line):
                 _draw_group(page, y, model, index, plan.grid, place)
-            y += _line_height(page, model, line, plan.grid) + ROW_GAP + plan.air
+            y += height + ROW_GAP + between
     return doc
 
 
 @dataclass(frozen=True)
 class _Grid:
-    """Groups across, the width of a picture's box in points, and its height over its width."""
+    """A group of pictures for each location: the columns of each group across, and a picture's box."""
 
-    across: int
-    edge: float
-    shape: float
+    groups: tuple[Columns, ...]
+    box_px: tuple[int, int]  # height, width
+    edge: float  # long edge of the widest pictures in points
+
+    @property
+    def across(self) -> int:
+        return len(self.groups)
 
 
 @dataclass(frozen=True)
 class _Plan:
     grid: _Grid
     pages: list[list[list[int]]]
-    air: float  # more room between lines, where pages have it
 
 
-def _group_width(page: Page, across: int) -> float:
-    return (page.content.width - _GROUP_GAP * (across - 1)) / across
+def _grid(page: Page, model: SheetModel, across: int, shape: float, share: float) -> _Grid:
+    """Groups ``across`` the page; a picture's box is ``shape`` times as high as wide."""
+    count, pixel, whole = len(model.columns), page.document.pixel, page.content
+    first, gap = (16.0, 7.0) if across == 1 else (10.0, 4.0)
+    width = (whole.width - _GROUP_GAP * (across - 1)) / across
+    largest = min(_LARGEST_EDGE, _LARGEST_EDGE / shape)
+    picture_px = max(1, int(min(fair_width(width, count, first, gap), largest) * share / pixel))
+    box = max(1, round(picture_px * shape)), picture_px
+    sizes = [fit_size(p.shape[:2], box) for row in model.rows for p in row.pictures if p is not None]
+    used = max((size[1] for size in sizes), default=picture_px) * pixel
+    groups = tuple(
+        columns(
+            whole.left + place * (width + _GROUP_GAP), width, count, used, page.snap,
+            least_words=_LEAST_WORDS, first=first, gap=gap, has_gutter=across == 1,
+        )
+        for place in range(across)
+    )  # fmt: skip
+    return _Grid(groups, box, max((max(size) for size in sizes), default=picture_px) * pixel)
 
 
-def _gaps(across: int) -> tuple[float, float]:
-    """After "as it stood", and between looks."""
-    return (16.0, 7.0) if across == 1 else (10.0, 4.0)
-
-
-def _edge(page: Page, count: int, across: int) -> float:
-    first, gap = _gaps(across)
-    room = _group_width(page, across) - (first + gap * (count - 2) if count > 1 else 0.0)
-    pixel = page.document.pixel
-    return float(np.floor(min(room / count, _LARGEST_EDGE) / pixel)) * pixel
-
-
-def _lefts(page: Page, count: int, grid: _Grid, place: int) -> list[float]:
-    first, gap = _gaps(grid.across)
-    steps = [0.0] + [grid.edge + (first if i == 1 else gap) for i in range(1, count)]
-    left = page.content.left + place * (_group_width(page, grid.across) + _GROUP_GAP)
-    return [page.snap(left + float(s)) for s in np.cumsum(steps)]
-
-
-def _box_px(page: Page, grid: _Grid) -> tuple[int, int]:
-    width = max(1, round(grid.edge / page.document.pixel))
-    return max(1, round(width * grid.shape)), width
-
-
-def _label(page: Page, model: SheetModel, index: int, across: int) -> Words:
-    row, width = model.rows[index], _group_width(page, across)
-    items = [(numbered_name(row, index + 1), NAME, 2), (phrase_lines(row.details, SMALL, width, 2), SMALL, 2)]
-    items += [(w, SMALL_BOLD, 2) for w in marked(row.warnings, 2)]
+def _label(page: Page, model: SheetModel, index: int, group: Columns) -> Words:
+    """At the left of a location's pictures, if there is a gutter, else over them."""
+    row = model.rows[index]
+    width = group.gutter or group.lefts[-1] + group.words - group.lefts[0]
+    most = 6 if group.gutter else 2
+    items = [(numbered_name(row, index + 1), NAME, most // 2 + 1)]
+    items += [(phrase_lines(row.details, SMALL, width, most), SMALL, most)]
+    items += [(w, SMALL_BOLD, most) for w in marked(row.warnings, 2)]
     return Words(width, tuple(items))
 
 
 def _line_height(page: Page, model: SheetModel, line: Sequence[int], grid: _Grid) -> float:
     """Height of groups side by side: the deepest label and the tallest picture of each."""
-    pixel, box = page.document.pixel, _box_px(page, grid)
-    heights = []
+    pixel, heights = page.document.pixel, []
     for index in line:
-        sizes = [fit_size(p.shape[:2], box) if p is not None else box for p in model.rows[index].pictures]
-        label = _label(page, model, index, grid.across)
-        heights.append(label.height + LABEL_GAP + max(s[0] for s in sizes) * pixel + pixel)
+        pictures = model.rows[index].pictures
+        sizes = [fit_size(p.shape[:2], grid.box_px) if p is not None else grid.box_px for p in pictures]
+        label, tallest = _label(page, model, index, grid.groups[0]).height, max(s[0] for s in sizes) * pixel
+        stacked = max(label, tallest) if grid.groups[0].gutter else label + LABEL_GAP + tallest
+        heights.append(stacked + pixel)
     return max(heights)
 
 
 def _draw_group(page: Page, y: float, model: SheetModel, index: int, grid: _Grid, place: int) -> None:
-    lefts = _lefts(page, len(model.columns), grid, place)
-    top = page.snap(_label(page, model, index, grid.across).draw(page, lefts[0], y) + LABEL_GAP)
-    for left, picture in zip(lefts, model.rows[index].pictures, strict=True):
-        draw_picture(page, left, top, picture, _box_px(page, grid))
+    group = grid.groups[place]
+    label = _label(page, model, index, group)
+    if group.gutter:
+        label.draw(page, group.margin, y - 2)
+        top = page.snap(y)
+    else:
+        top = page.snap(label.draw(page, group.lefts[0], y) + LABEL_GAP)
+    for left, picture in zip(group.lefts, model.rows[index].pictures, strict=True):
+        draw_picture(page, left, top, picture, grid.box_px)
 
 
-def _head(page: Page, model: SheetModel, grid: _Grid, *, first: bool) -> float:
-    """Heading, notes and warnings, and the titles of the looks over each group column; returns the bottom."""
+def _new_page(doc: Document, model: SheetModel, *, first: bool) -> tuple[Page, float]:
+    """A page with its title strip, heading, notes and warnings, and where the pictures may begin."""
+    page = doc.new_page(model.production, subject(model, "", "location"))
     box = page.content
     if first:
         y = page.text(box.left, box.top - 3, model.location, HEADING, width=box.width, lines=2, max_lines=3)
@@ -158,52 +174,65 @@ def _head(page: Page, model: SheetModel, grid: _Grid, *, first: bool) -> float:
         y = page.text(box.left, box.top, text, CONTINUED, width=box.width, lines=2, max_lines=3)
     y += 5
     page.line(box.left, y, box.right, y)
-    y += 5
+    return page, y + 5
+
+
+def _heads(model: SheetModel, grid: _Grid) -> list[Words]:
+    """The titles of the looks."""
     style = LOOK_TITLE if grid.across == 1 else replace(LOOK_TITLE, size=7.5)
-    titles = [Words(grid.edge, ((look_title(model, i), style, 4),)) for i in range(len(model.columns))]
-    for place in range(min(grid.across, len(model.rows))):
-        for left, title in zip(_lefts(page, len(titles), grid, place), titles, strict=True):
+    width = grid.groups[0].words
+    return [Words(width, ((look_title(model, i), style, 4),)) for i in range(len(model.columns))]
+
+
+def _heads_height(page: Page, model: SheetModel, grid: _Grid) -> float:
+    return max(title.height for title in _heads(model, grid)) + 7
+
+
+def _draw_heads(page: Page, y: float, model: SheetModel, grid: _Grid, across: int) -> float:
+    """The titles of the looks over each column of groups; returns the bottom."""
+    titles = _heads(model, grid)
+    for group in grid.groups[:across]:
+        for left, title in zip(group.lefts, titles, strict=True):
             title.draw(page, left, y)
-    return y + max(title.height for title in titles) + 7
+    return y + _heads_height(page, model, grid)
 
 
 def _choose(doc: Document, model: SheetModel) -> _Plan:
-    """Pictures that can be judged if three pages hold them; then the fewest pages, the largest pictures."""
+    """Pictures that can be judged, else small ones, if three pages hold them; then the fewest pages."""
+    scratch = Document("", paper=doc.paper, dpi=doc.dpi)
+    opened = [_new_page(scratch, model, first=first) for first in (True, False)]
+    page, rooms = opened[0][0], [p.room(y) for p, y in opened]
+    broadest, narrowest = (choose(row.aspect for row in model.rows) for choose in (max, min))
+    shapes = (min(1 / broadest, 3.0),) if broadest < 1 else _SHAPES if narrowest < 1 else _SHAPES[-1:]
     plans = []
-    has_portraits = any(row.aspect < 1.0 for row in model.rows)
-    for across in (1, 2, 3):
-        for shape in _SHAPES if has_portraits else _SHAPES[-1:]:
-            plan = _plan(doc, model, across, shape)
-            if plan is not None:
-                plans.append(plan)
+    for across, shape, share in product((1, 2, 3), shapes, _SHARES):
+        plan = _plan(page, rooms, model, across, shape, share)
+        if plan is not None:
+            plans.append(plan)
     if not plans:
         raise NoRoomError(found=model.location)
 
-    def rank(plan: _Plan) -> tuple[bool, int, float, float]:
-        readable = plan.grid.edge >= _READABLE_EDGE and len(plan.pages) <= _READABLE_PAGES
-        return not readable, len(plan.pages), -plan.grid.edge, -plan.grid.shape
+    def rank(plan: _Plan) -> tuple[int, int, float, int]:
+        sizes = (READABLE_EDGE, _SMALL_EDGE) if len(plan.pages) <= _FEW_PAGES else ()
+        too_small = sum(plan.grid.edge < size for size in sizes) if sizes else 2
+        return too_small, len(plan.pages), -plan.grid.edge, -plan.grid.box_px[0]
 
     return min(plans, key=rank)
 
 
-def _plan(doc: Document, model: SheetModel, across: int, shape: float) -> _Plan | None:
-    scratch = Document("", paper=doc.paper, dpi=doc.dpi)
-    rooms = []
-    for first in (True, False):
-        page = scratch.new_page(model.production, subject(model, "Overview", "location"))
-        grid = _Grid(across, _edge(page, len(model.columns), across), shape)
-        rooms.append(page.room(_head(page, model, grid, first=first)) + ROW_GAP)
-    if min(rooms) <= ROW_GAP or (grid.edge < _SMALLEST_EDGE and across > 1):
+def _plan(
+    page: Page, rooms: Sequence[float], model: SheetModel, across: int, shape: float, share: float
+) -> _Plan | None:
+    grid = _grid(page, model, across, shape, share)
+    if grid.edge < _SMALLEST_EDGE and (grid.across > 1 or share < 1.0):
+        return None
+    first, other = (room - _heads_height(page, model, grid) + ROW_GAP for room in rooms)
+    if min(first, other) <= ROW_GAP:
         return None
     order = range(len(model.rows))
-    lines = [list(order[i : i + across]) for i in order[::across]]
-    heights = [_line_height(page, model, line, grid) + ROW_GAP for line in lines]
-    split = balanced(heights, rooms[0], rooms[1])
+    lines = [list(order[i : i + grid.across]) for i in order[:: grid.across]]
+    split = balanced([_line_height(page, model, line, grid) + ROW_GAP for line in lines], first, other)
     if split is None:
         return None
     ends = np.cumsum([0, *split]).tolist()
-    spare = [
-        (rooms[min(n, 1)] - sum(heights[a:b])) / max(b - a - 1, 1) for n, (a, b) in enumerate(pairwise(ends))
-    ]
-    air = max(0.0, min(_MOST_AIR, *spare))
-    return _Plan(grid, [lines[a:b] for a, b in pairwise(ends)], air)
+    return _Plan(grid, [lines[a:b] for a, b in pairwise(ends)])

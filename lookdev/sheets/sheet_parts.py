@@ -106,8 +106,30 @@ def common_taken_out(model: SheetModel) -> tuple[str, ...]:
 
 def captions(model: SheetModel, row: Row) -> list[str]:
     """Words under the pictures of a row, one a column, line feeds between."""
-    own = [() if common_taken_out(model) else row.taken_out, row.captions]
+    taken_out = () if common_taken_out(model) else [_unbroken(w) for w in row.taken_out]
+    own = [taken_out, row.captions]
     return ["\n".join(w[i] for w in own if w and w[i]) for i in range(len(model.columns))]
+
+
+_TAKEN_OUT = f" taken{fonts.NO_BREAK}out"
+
+
+def _unbroken(words: str) -> str:
+    """Never "out" alone on a line."""
+    return f"{words.removesuffix(' taken out')}{_TAKEN_OUT}" if words.endswith(" taken out") else words
+
+
+def captions_in_line(model: SheetModel, row: Row, width: float) -> list[str]:
+    """:func:`captions` for pictures side by side.
+
+    Where "... taken out" would break in two under a picture, it is said once, under the first.
+    """
+    said = captions(model, row)
+    ends = [i for i, words in enumerate(said) if words.endswith(_TAKEN_OUT)]
+    if said[0] or all(SMALL.width(fonts.clean(said[i])) <= width for i in ends):
+        return said
+    said[0] = "Taken out of the cast:"
+    return [w.removesuffix(_TAKEN_OUT) if i in ends else w for i, w in enumerate(said)]
 
 
 def head_words(model: SheetModel, index: int, width: float, *, full: bool) -> Words:
@@ -116,7 +138,8 @@ def head_words(model: SheetModel, index: int, width: float, *, full: bool) -> Wo
     if full:
         taken_out = common_taken_out(model)
         parameters = phrase_lines(model.columns[index].parameters, SMALL, width, TIGHTEST)
-        items += [(parameters, SMALL, TIGHTEST), (taken_out[index] if taken_out else "", SMALL, 4)]
+        took = _unbroken(taken_out[index]) if taken_out else ""
+        items += [(parameters, SMALL, TIGHTEST), (took, SMALL, 4)]
     return Words(width, tuple(items))
 
 
@@ -232,7 +255,8 @@ def count_of(number: int, noun: str) -> str:
 
 def subject(model: SheetModel, kind: str, noun: str) -> str:
     """The right of the title strip: kind of sheet, how many stills or locations, how many looks."""
-    return " · ".join((kind, count_of(len(model.rows), noun), count_of(len(model.columns) - 1, "look")))
+    said = (kind, count_of(len(model.rows), noun), count_of(len(model.columns) - 1, "look"))
+    return " · ".join(words for words in said if words)
 
 
 def terse(model: SheetModel) -> SheetModel:
