@@ -192,6 +192,6 @@ def _print_table(notes: tuple[LocationNotes, ...], plan: Plan) -> None:
             if len(table.columns) > 7 and table.columns[7].header == "stop":
                 cells.append(exposure_words(note.exposure) if note.exposure else "")
             if plan.balance_k is not None:
-                cells.append(note.to_balance.filter_words if note.to_balance else "")
+                cells.append(note.to_balance.short_words if note.to_balance else "")
             table.add_row(*(escape(cell) for cell in cells))
     console.print(table)

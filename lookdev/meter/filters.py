@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import combinations_with_replacement
+from itertools import combinations
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from lookdev.colorimetry.temperature import (
     uv1976_from_xy,
     xy_from_mired,
 )
+from lookdev.meter.wording import signed
 
 XY = tuple[float, float]
 
@@ -54,8 +55,15 @@ COMMON_FILTERS: tuple[Filter, ...] = (
 )
 """Common practice (see the head of this file)."""
 
-MAX_TEMPERATURE_SHEETS = 3
-MAX_GREEN_SHEETS = 2
+MAX_SHEETS = 2
+"""Of the temperature family, and as many of the green and magenta one. Common practice: two different
+strengths together, or the full one doubled; nobody hangs three eighths. What such a pair does not do is left
+over, and stated."""
+
+LEFT_UV = 0.005
+"""What is left over is worth a word on a line from here on, in CIE 1976 u', v': about five just visible steps
+(CIE TN 001:2014 has 0.0011 to a step)."""
+
 SHEET_COST_UV = 0.0006
 """One more sheet has to bring the light nearer by this much in CIE 1960 u, v, about half of what an eye sees
 side by side; otherwise the search would end in a stack of eighths."""
@@ -97,6 +105,21 @@ class Match:
             return self.reason
         return " + ".join(_counted(self.filters)) or "no filter"
 
+    @property
+    def left_words(self) -> str:
+        """What the filters leave; empty where there are no numbers."""
+        if self.left_mired is None or self.left_duv is None:
+            return ""
+        return f"{signed(self.left_mired, 0)} mired, Duv {signed(self.left_duv, 4)}"
+
+    @property
+    def short_words(self) -> str:
+        """The filters, and what they leave where that is seen."""
+        if self.left_uv is None or self.left_duv is None or self.left_uv < LEFT_UV:
+            return self.filter_words
+        left = self.left_words if abs(self.left_duv) >= 0.001 else self.left_words.split(",")[0]
+        return f"{self.filter_words} (leaves {left})"
+
 
 def _counted(names: Iterable[str]) -> list[str]:
     listed = list(names)
@@ -109,12 +132,14 @@ def _combinations(
 ) -> tuple[tuple[tuple[Filter, ...], ...], tuple[tuple[Filter, ...], ...]]:
     """Combinations that shift mired one way, and that shift Duv one way, the empty one first."""
     out = []
-    for axis, most in (("mired", MAX_TEMPERATURE_SHEETS), ("duv", MAX_GREEN_SHEETS)):
+    for axis in ("mired", "duv"):
         found: list[tuple[Filter, ...]] = [()]
         for sign in (1, -1):
             usable = [f for f in filters if sign * getattr(f, axis) > 0 and (axis == "mired" or f.mired == 0)]
-            for count in range(1, most + 1):
-                found += combinations_with_replacement(usable, count)
+            full = max(usable, key=lambda f: abs(getattr(f, axis)), default=None)
+            for count in range(1, MAX_SHEETS + 1):
+                found += combinations(usable, count)
+            found += [(full,) * count for count in range(2, MAX_SHEETS + 1) if full is not None]
         out.append(tuple(found))
     return out[0], out[1]
 
@@ -123,6 +148,8 @@ def nearest_filters(
     mired_shift: float, duv_shift: float, uv_per_mired: float, filters: tuple[Filter, ...] = COMMON_FILTERS
 ) -> tuple[Filter, ...]:
     """The combination whose shifts come nearest to those wanted, a sheet more only if it is worth it.
+
+    At most :data:`MAX_SHEETS` of each family, of different strengths or both full.
 
     Parameters
     ----------

@@ -274,7 +274,7 @@ def short_note(reading: Reading, plan: Plan) -> str:
     if note.exposure is not None:
         parts.append(exposure_words(note.exposure))
     if note.to_balance is not None and not note.to_balance.reason:
-        parts.append(f"to {plan.balance_k:.0f} K: {note.to_balance.filter_words}")
+        parts.append(f"to {plan.balance_k:.0f} K: {note.to_balance.short_words}")
     if note.flicker in ("discharge", "LED"):
         fps, angle, _, _ = shutter_of(plan)
         mains = (float(plan.mains_hz),) if plan.mains_hz is not None else MAINS_HZ

@@ -380,13 +380,7 @@ def match_line(found: Match) -> str:
     text = f"{signed(found.mired_shift, 0)} mired, Duv {signed(found.duv_shift, 4)}: {found.filter_words}"
     if found.filters:
         text += f" (takes about {found.lost_stops:.1f} stops)"
-    return text + f"; left over {left_words(found)}."
-
-
-def left_words(found: Match) -> str:
-    """What the filters leave."""
-    assert found.left_mired is not None and found.left_duv is not None
-    return f"{signed(found.left_mired, 0)} mired, Duv {signed(found.left_duv, 4)}"
+    return text + f"; left over {found.left_words}."
 
 
 def dial_line(setting: Dial, fixture: str) -> str:

@@ -66,7 +66,7 @@ def test_the_whole_job(scout: Path, tmp_path: Path) -> None:
     before = sorted(p.name for p in scout.iterdir())
     done = run("light", str(scout), "--out", str(tmp_path / "notes"))
     assert done.returncode == 0, done.stderr
-    assert "sodium lamps" in done.stdout and "half CTB" in done.stdout
+    assert "sodium lamps" in done.stdout and "2 × full CTB" in done.stdout
     assert sorted(p.name for p in scout.iterdir()) == before
     names = {p.name for p in (tmp_path / "notes").iterdir()}
     assert {"Net_loft.pdf", "Net_loft.png", "Ferry_hall.pdf", "light.csv", "light.json"} <= names

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from lookdev.colorimetry.temperature import uv1976_from_xy, xy_from_cct
 from lookdev.meter.exposure import expose, stop_words
-from lookdev.meter.filters import COMMON_FILTERS, SHEET_COST_UV, dial, match, nearest_filters
+from lookdev.meter.filters import COMMON_FILTERS, SHEET_COST_UV, Match, dial, match, nearest_filters
 from lookdev.meter.fixture import nearest_reachable, reaches, shares
 from lookdev.meter.flicker import safe_shutter, swing
 from lookdev.meter.hints import flickers
@@ -62,6 +62,52 @@ def test_no_single_sheet_more_or_less_does_better(mired: float, duv: float, rate
     assert cost(found) <= cost(()) + 1e-8
     for one in COMMON_FILTERS:
         assert cost(found) <= cost((one,)) + 1e-8
+
+
+FULL = {"full CTO", "full CTB", "full plus green", "full minus green"}
+
+
+@given(st.floats(-600, 600), st.floats(-0.06, 0.06), st.floats(1e-4, 8e-4))
+def test_what_is_hung_is_two_sheets_a_family_and_only_full_ones_doubled(
+    mired: float, duv: float, rate: float
+) -> None:
+    """Common practice (the rule of MAX_SHEETS)."""
+    found = nearest_filters(mired, duv, rate)
+    for family in ("mired", "duv"):
+        names = [f.name for f in found if getattr(f, family)]
+        assert len(names) <= 2
+        assert len(set(names)) == len(names) or set(names) <= FULL
+
+
+# The shift wanted in mired, what is hung for it (common practice), and the mired left, from the table's
+# nominal shifts: 160 125 95 55 25 for CTO, 135 105 70 35 15 for CTB.
+@pytest.mark.parametrize(
+    ("shift", "words", "left"),
+    [
+        (75, "quarter CTO + eighth CTO", -5),  # three eighths would be exact, and nobody hangs them
+        (50, "quarter CTO", -5),
+        (320, "2 × full CTO", 0),
+        (480, "2 × full CTO", 160),
+        (-240, "full CTB + three quarter CTB", 0),
+        (-400, "2 × full CTB", -130),
+    ],
+)
+def test_pairs(shift: float, words: str, left: float) -> None:
+    chosen = nearest_filters(shift, 0.0, 4e-4)
+    found = Match("a", "b", (0, 0), (0, 0), shift, 0.0, tuple(f.name for f in chosen))
+    assert found.filter_words == words
+    assert shift - sum(f.mired for f in chosen) == pytest.approx(left)
+
+
+def test_what_a_pair_cannot_do_is_said() -> None:
+    found = match("sodium", at(1960), "day", at(10000))
+    assert found.filter_words == "2 × full CTB"
+    assert found.left_mired == pytest.approx(1e2 - 1e6 / 1960 + 270, abs=0.1)
+    assert found.short_words == "2 × full CTB (leaves −140 mired)"
+    green = match("tubes", at(4300, 0.045), "balance", at(4300))
+    assert green.short_words == "2 × full minus green (leaves 0 mired, Duv −0.0050)"
+    near = match("window", at(5500), "lamp", at(3200))
+    assert near.short_words == near.filter_words == "three quarter CTO"
 
 
 def test_left_over_is_what_the_filters_do_not_do() -> None:
@@ -273,8 +319,8 @@ def test_location_data_is_json_without_nan() -> None:
 
 def test_short_notes() -> None:
     assert short_note(READINGS[0], PLAN) == (
-        "sodium lamps: T1.4 + 1/3: 1.6 stops under T2.8; to 4300 K: 2 × three quarter CTB + half CTB + "
-        "eighth plus green; may flicker: set 172.8° at 50 Hz"
+        "sodium lamps: T1.4 + 1/3: 1.6 stops under T2.8; to 4300 K: 2 × full CTB + eighth plus "
+        "green; may flicker: set 172.8° at 50 Hz"
     )
     assert short_note(READINGS[5], PLAN) == ""
     assert short_note(READINGS[0], Plan(frame_rate_fps=24, shutter_angle_deg=172.8, mains_hz=50)) == ""
