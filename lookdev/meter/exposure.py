@@ -21,6 +21,12 @@ COMMON_CONSTANTS = {"flat": 280.0, "dome": 330.0}
 """Common practice. 280 puts 100 foot-candles at EI 100, 24 fps, 180 degrees on f/2.8; meters with a dome are
 commonly built to 330 or 340. Both lie inside the standard's ranges."""
 
+STANDARD_INDICES = (
+    3, 4, 5, 6, 8, 10, 12, 16, 20, 25, 32, 40, 50, 64, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800,
+    1000, 1250, 1600, 2000, 2500, 3200, 4000, 5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600,
+)  # fmt: skip
+"""Exposure indices by third stops, as ISO 2720 and meters and cameras number them; on beyond by doubling."""
+
 DEFAULT_FPS = 24.0
 DEFAULT_ANGLE_DEG = 180.0
 
@@ -55,6 +61,17 @@ def incident_stop(illuminance_lux: float, exposure_index: float, time_s: float, 
 def needed_lux(stop: float, exposure_index: float, time_s: float, constant: float) -> float:
     """Illuminance in lux that a stop needs; the inverse of :func:`incident_stop`."""
     return constant * stop**2 / (exposure_index * time_s)
+
+
+def standard_index(least: float) -> int:
+    """The lowest standard exposure index that is not under ``least``: never a light too little.
+
+    >>> standard_index(1054), standard_index(2500), standard_index(2509), standard_index(26000)
+    (1250, 2500, 3200, 32000)
+    """
+    least *= 1 - 1e-6  # of an index worked out from itself, floats leave a hair
+    doublings = max(0, math.ceil(math.log2(max(least, 1.0) / STANDARD_INDICES[-1])))
+    return next(index << doublings for index in STANDARD_INDICES if index << doublings >= least)
 
 
 def match_stops(metadata: Metadata, illuminance_lux: float, plan: Plan | None = None) -> float | None:

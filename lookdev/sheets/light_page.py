@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from lookdev.meter.cells import LUX_PER_FC
-from lookdev.meter.exposure import Exposure, constant_of, shutter_of
+from lookdev.meter.exposure import Exposure, constant_of, shutter_of, standard_index
 from lookdev.meter.filters import Dial, Match
 from lookdev.meter.flicker import CAUTION, LAW
 from lookdev.meter.hints import Hint, kind_of
@@ -346,7 +346,7 @@ def stop_line(exposure: Exposure) -> str:
         return text
     if exposure.over_stops < -0.05:
         text += f". Missing {plain(exposure.missing_lux)} lx ({plain(exposure.missing_lux / LUX_PER_FC)} fc)"
-        ways = [f"EI {math.ceil(exposure.lowest_index - 1e-6)}"]
+        ways = [f"EI {standard_index(exposure.lowest_index)}"]
         if exposure.smallest_angle_deg is not None:
             ways.append(f"a {exposure.smallest_angle_deg:.0f}° shutter")
         text += f"; or {' or '.join(ways)}"
@@ -364,9 +364,11 @@ def stop_line(exposure: Exposure) -> str:
         and exposure.smallest_angle_deg is not None
     ):
         angle = exposure.smallest_angle_deg
+        index = standard_index(exposure.lowest_index)
+        slower = f"EI {index} or " if index < exposure.exposure_index else ""
         text += (
-            f". Works down to EI {math.ceil(exposure.lowest_index - 1e-6)}, or up to a "
-            f"{angle:.{0 if angle >= 10 else 1}f}° shutter ({seconds_words(exposure.shortest_s)})"
+            f". Works down to {slower}a {angle:.{0 if angle >= 10 else 1}f}° shutter "
+            f"({seconds_words(exposure.shortest_s)})"
         )
         if exposure.over_stops >= 0.95:
             text += f"; or ND {0.3 * math.floor(exposure.over_stops + 0.05):.1f} on the lens"

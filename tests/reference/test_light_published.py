@@ -12,11 +12,13 @@ from lookdev.meter.cells import LUX_PER_FC
 from lookdev.meter.exposure import (
     COMMON_CONSTANTS,
     CONSTANT_RANGES,
+    STANDARD_INDICES,
     contrast_ratio,
     exposure_time_s,
     incident_stop,
     match_stops,
     needed_lux,
+    standard_index,
 )
 from lookdev.meter.filters import COMMON_FILTERS, match
 from lookdev.meter.fixture import area, shares
@@ -159,6 +161,27 @@ def test_iso_2720_formula() -> None:
     ) == pytest.approx(1)
     assert match_stops(as_metered, 2000.0, plan) == pytest.approx(-1)
     assert match_stops(Metadata(f_number=4.0, iso=200), 1000.0, plan) is None
+
+
+# ISO 2720:1974 and common practice: exposure indices go by third stops, numbered by rounded numbers that come
+# again tenfold every ten thirds up to 1000, and double from there.
+def test_standard_exposure_indices() -> None:
+    thirds = [100 * 2 ** (n / 3) for n in range(-15, 25)]
+    assert [
+        abs(math.log2(index / exact)) < 0.1 for index, exact in zip(STANDARD_INDICES, thirds, strict=True)
+    ] == [True] * len(thirds)
+    text = "100 125 160 200 250 320 400 500 640 800 1000 1250 1600 2000 2500 3200 4000 5000 6400"
+    start = STANDARD_INDICES.index(100)
+    assert [str(index) for index in STANDARD_INDICES[start : start + 19]] == text.split()
+
+
+@pytest.mark.parametrize(
+    ("least", "index"),
+    [(1, 3), (3.1, 4), (801, 1000), (800, 800), (2509, 3200), (20008, 25600), (25601, 32000), (60000, 64000),
+     (102400, 102400), (110000, 128000)],
+)  # fmt: skip
+def test_the_standard_index_is_on_the_safe_side(least: float, index: int) -> None:
+    assert standard_index(least) == index >= least
 
 
 # Common practice: a key of 800 over a fill of 200 is 4 : 1, two stops.
