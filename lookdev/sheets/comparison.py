@@ -134,7 +134,8 @@ def _draw(model: SheetModel, paper: str, dpi: int) -> Document:
     start = 0
     for number, taken in enumerate(layout.split):
         page, y = _new_page(doc, model, first=number == 0)
-        heads = _heads(page, model, layout.plan, full=number == 0)
+        has_heads = number == 0 or not all(_is_wide(model, row) for row in model.rows[start : start + taken])
+        heads = _heads(page, model, layout.plan, full=number == 0) if has_heads else []
         blocks = [_row_block(page, model, i, layout.plan) for i in range(start, start + taken)]
         used = _heads_height(heads) + sum(b.height for b in blocks) + ROW_GAP * (taken - 1)
         above, between = spread(page.room(y) - used, taken)
@@ -288,9 +289,11 @@ def _plan(page: Page, model: SheetModel, lines: int, share: float) -> _Plan:
     pixel, count = page.document.pixel, per_line(len(model.columns), lines)
     edge = float(np.floor(_largest_edge(page, model, lines) * share / pixel)) * pixel
     rows = [row for row in model.rows if lines > 1 or not _is_wide(model, row)]
-    picture = max(picture_size(page, row, edge)[1] for row in rows) * pixel
+    fair = fair_width(page.content.width, count)
+    while (picture := max(picture_size(page, row, edge)[1] for row in rows) * pixel) > max(fair, pixel):
+        edge -= pixel  # a width rounded up to whole pixels
     cells = columns(
-        page.content.left, page.content.width, count, picture, page.snap,
+        page.content.left, page.content.width, count, picture, page.document.pixel,
         least_words=_LEAST_WORDS, has_gutter=lines == 1,
     )  # fmt: skip
     return _Plan(lines, edge, share, cells)
@@ -313,7 +316,7 @@ def _choose(doc: Document, model: SheetModel) -> _Layout:
         found = layout(share)
         if found is not None and (best is None or found.worth > best.worth):
             best, larger = found, share / _STEP
-        if found is not None and len(found.split) == 1:
+        if found is not None and (len(found.split) == 1 or found.plan.edge < READABLE_EDGE):
             break
         share *= _STEP
     if best is None:
@@ -374,9 +377,10 @@ def _row_block(page: Page, model: SheetModel, index: int, plan: _Plan) -> Block:
 
 def _wide_block(page: Page, model: SheetModel, index: int, plan: _Plan) -> Block:
     """A panorama among other stills: two lines of wide cells over the whole width."""
-    count, box = per_line(len(model.columns), 2), page.content
+    count, box, pixel = per_line(len(model.columns), 2), page.content, page.document.pixel
     edge = min(fair_width(box.width, count) * plan.share, LARGEST_EDGE)
-    size = picture_size(page, model.rows[index], edge)
-    width = size[1] * page.document.pixel
-    cells = columns(box.left, box.width, count, width, page.snap, least_words=_LEAST_WORDS, has_gutter=False)
+    size = picture_size(page, model.rows[index], float(np.floor(edge / pixel)) * pixel)
+    cells = columns(
+        box.left, box.width, count, size[1] * pixel, pixel, least_words=_LEAST_WORDS, has_gutter=False
+    )
     return grid_block(page, model, index, cells, size, full=False)

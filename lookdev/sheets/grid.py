@@ -132,7 +132,7 @@ def _largest(
             return None
         aside = min(fair - width - _ASIDE_GAP, _MOST_ASIDE) if is_aside else 0.0
         grid = columns(
-            box.left, box.width, across, width + (aside + _ASIDE_GAP if is_aside else 0.0), page.snap,
+            box.left, box.width, across, width + (aside + _ASIDE_GAP if is_aside else 0.0), pixel,
             least_words=_LEAST_WORDS + 2 * GAP, first=GRID_GAP, gap=GRID_GAP, has_gutter=False,
         )  # fmt: skip
         made = grid_block(page, model, 0, grid, size, full=full, aside=aside, room=room)

@@ -5,7 +5,6 @@ All lengths are points. Nothing here draws.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,7 +67,7 @@ def columns(
     width: float,
     count: int,
     picture: float,
-    snap: Callable[[float], float],
+    pixel: float,
     *,
     least_words: float = 0.0,
     first: float = FIRST_GAP,
@@ -82,7 +81,7 @@ def columns(
 
     Parameters
     ----------
-    snap : rounds a place to the grid of pixels.
+    pixel : the grid that columns stand on, so that their gaps are equal to the pixel.
     least_words : width that words would like.
     """
     cell = max(picture, min(least_words, fair_width(width, count, first, gap)))
@@ -94,8 +93,9 @@ def columns(
     extra = min(spare / (count - 1), _MOST_EXTRA) if count > 1 else 0.0
     margin = left + (spare - extra * (count - 1)) / 2
     start = margin + (gutter + _GUTTER_GAP if gutter else 0.0)
-    steps = [0.0] + [cell + extra + (first if i == 1 else gap) for i in range(1, count)]
-    lefts = tuple(snap(start + float(s)) for s in np.cumsum(steps))
+    start = round(start / pixel)
+    steps = [start] + [int((cell + extra + (first if i == 1 else gap)) / pixel) for i in range(1, count)]
+    lefts = tuple(float(s) * pixel for s in np.cumsum(steps))
     words = max(min(cell + extra, left + width - lefts[-1]), 1.0)
     return Columns(lefts, words, margin, gutter)
 

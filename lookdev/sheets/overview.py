@@ -40,7 +40,7 @@ from lookdev.sheets.thumbnails import fit_size
 
 _GROUP_GAP = 26.0
 _LARGEST_EDGE = 262.0
-_FEW_PAGES, _SMALL_EDGE, _SMALLEST_EDGE = 3, 75.0, 50.0
+_FEW_PAGES, _SMALL_EDGE, _SMALLEST_EDGE = 3, 72.0, 50.0
 _SHARES = (1.0, 0.93, 0.86, 0.8, 0.7, 0.6, 0.5, 0.4)  # of the width that a picture could have
 _SHAPES = (1.0, 0.85, 2 / 3)  # height of a picture's box over its width; the tall ones for portraits
 _LEAST_WORDS = 72.0
@@ -92,7 +92,8 @@ class _Grid:
 
     groups: tuple[Columns, ...]
     box_px: tuple[int, int]  # height, width
-    edge: float  # long edge of the widest pictures in points
+    edge: float  # long edge of the largest pictures in points
+    smallest: float  # long edge of the smallest
 
     @property
     def across(self) -> int:
@@ -117,12 +118,13 @@ def _grid(page: Page, model: SheetModel, across: int, shape: float, share: float
     used = max((size[1] for size in sizes), default=picture_px) * pixel
     groups = tuple(
         columns(
-            whole.left + place * (width + _GROUP_GAP), width, count, used, page.snap,
+            whole.left + place * (width + _GROUP_GAP), width, count, used, page.document.pixel,
             least_words=_LEAST_WORDS, first=first, gap=gap, has_gutter=across == 1,
         )
         for place in range(across)
     )  # fmt: skip
-    return _Grid(groups, box, max((max(size) for size in sizes), default=picture_px) * pixel)
+    edges = [max(size) * pixel for size in sizes] or [picture_px * pixel]
+    return _Grid(groups, box, max(edges), min(edges))
 
 
 def _label(page: Page, model: SheetModel, index: int, group: Columns) -> Words:
@@ -213,8 +215,8 @@ def _choose(doc: Document, model: SheetModel) -> _Plan:
         raise NoRoomError(found=model.location)
 
     def rank(plan: _Plan) -> tuple[int, int, float, int]:
-        sizes = (READABLE_EDGE, _SMALL_EDGE) if len(plan.pages) <= _FEW_PAGES else ()
-        too_small = sum(plan.grid.edge < size for size in sizes) if sizes else 2
+        is_small = plan.grid.smallest < _SMALL_EDGE or len(plan.pages) > _FEW_PAGES
+        too_small = 2 if is_small else int(plan.grid.edge < READABLE_EDGE)
         return too_small, len(plan.pages), -plan.grid.edge, -plan.grid.box_px[0]
 
     return min(plans, key=rank)
