@@ -7,12 +7,13 @@ import json
 import os
 import re
 import stat
+import sys
 import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from lookdev.errors import LookdevError
+from lookdev.errors import LookdevError, RequestError
 
 
 def read_ordinary(path: Path) -> bytes:
@@ -72,6 +73,10 @@ def safe_name(text: str) -> str:
     Vowel signs and accents (Unicode categories Mn and Mc) count as part of their letters. A name that Windows
     keeps for a device, such as ``CON``, gets a ``_`` after it.
 
+    Raises
+    ------
+    RequestError : the locale spells no file names with these letters (``LC_ALL=C`` without UTF-8).
+
     >>> safe_name("Łódź · Øst 東 café")
     'Łódź_Øst_東_café'
     """
@@ -80,8 +85,31 @@ def safe_name(text: str) -> str:
         c if c.isalnum() or c in "-." or unicodedata.category(c) in ("Mn", "Mc") else "_" for c in normal
     )
     name = _clip_utf8(re.sub(r"_+", "_", kept).strip("_.") or "unnamed", 120).rstrip("_.")
+    check_spelling(name)
     stem, dot, rest = name.partition(".")
     return f"{stem}_{dot}{rest}" if stem.casefold() in _DEVICES else name
+
+
+def check_spelling(name: str) -> None:
+    """Refuse a file name that the locale cannot spell.
+
+    Raises
+    ------
+    RequestError : says which name, and what to set.
+    """
+    try:
+        os.fsencode(name)
+    except UnicodeEncodeError:
+        raise spelling_error(name) from None
+
+
+def spelling_error(name: str) -> RequestError:
+    """That no file can have this name in this locale, and what to set."""
+    return RequestError(
+        f"file names are {sys.getfilesystemencoding().upper()} in this locale and cannot hold these letters",
+        found=name,
+        wanted="a UTF-8 locale (LC_ALL=C.UTF-8), or PYTHONUTF8=1",
+    )
 
 
 def _clip_utf8(text: str, limit_bytes: int) -> str:

@@ -17,13 +17,18 @@ if TYPE_CHECKING:
 def open_scout(folder: Path) -> Scout:
     """The scout, or a RequestError that says what is missing."""
     from lookdev.errors import RequestError
+    from lookdev.files import check_spelling
     from lookdev.meter.scout import load_scout
 
     if not folder.exists():
         raise RequestError("no such folder", file=folder, wanted="a scout: stills and meter.csv")
     if not folder.is_dir():
         raise RequestError("is a file", file=folder, wanted="a scout folder: stills and meter.csv")
-    return load_scout(folder)
+    scout = load_scout(folder)
+    for reading in scout.log.readings:  # files are named after these, some of them late in the work
+        for text in (reading.location, reading.source, *reading.stills):
+            check_spelling(text or "")
+    return scout
 
 
 def looks_for(scout: Scout, given: list[str] | None) -> tuple[LookLike, ...]:

@@ -89,6 +89,13 @@ def main(arguments: list[str] | None = None) -> None:
     except LookdevError as error:
         _say(f"lookdev: {error}")
         status = 2
+    except UnicodeEncodeError as error:
+        if error.encoding != sys.getfilesystemencoding():
+            raise
+        from lookdev.files import spelling_error
+
+        _say(f"lookdev: {spelling_error(error.object)}")
+        status = 2
     except typer.Abort:
         _say("lookdev: stopped")
         status = 130

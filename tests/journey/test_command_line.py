@@ -164,3 +164,44 @@ def test_a_terminal_that_lacks_letters(scout: Path, tmp_path: Path, encoding: st
     assert done.returncode == 0 and b"Traceback" not in done.stderr
     shown = {"ascii": b"\\u6771 caf\\xe9", "cp1252": b"\\u6771 caf\xe9", "utf-8:strict": "東 café".encode()}
     assert shown[encoding] in done.stdout
+
+
+@pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="file names are UTF-8 there whatever is set")
+@pytest.mark.parametrize(
+    ("verb", "log", "title", "word"),
+    [
+        ("batch", "shed*,Łódź,lamp,2900,5600", "Plain", "Łódź"),
+        ("batch", "shed*,Shed,lámpa,2900,5600", "Plain", "lámpa"),
+        ("batch", "šed*,Shed,lamp,2900,5600", "Plain", "šed*"),
+        ("batch", "shed*,Shed,lamp,2900,5600", "Žluť", "Žluť"),
+        ("sheet", "shed*,Łódź,lamp,2900,5600", "Plain", "Łódź"),
+        ("cube", "shed*,Shed,lamp,2900,5600", "Žluť", "Žluť"),
+        ("handoff", "shed*,Shed,lamp,2900,5600", "Žluť", "Žluť"),
+        ("light", "shed*,Łódź,lamp,2900,5600", "Plain", "Łódź"),
+    ],
+)
+def test_a_locale_that_cannot_spell_a_files_name(
+    scout: Path, tmp_path: Path, verb: str, log: str, title: str, word: str
+) -> None:
+    """LC_ALL=C without UTF-8: file names are ASCII, and Python makes no others."""
+    (scout / "meter.csv").write_text(
+        f"stills,location,source,cct_k,camera_balance_k\n{log}\n", encoding="utf-8"
+    )
+    (tmp_path / "plain.toml").write_text(f'title = "{title}"\n', encoding="utf-8")
+    look = str(tmp_path / "plain.toml")
+    looks = {"light": [], "handoff": ["--look", look, "--encoding", "ACEScct"]}.get(verb, ["--looks", look])
+    done = subprocess.run(
+        [sys.executable, "-m", "lookdev", verb, str(scout), *looks, "--out", str(tmp_path / "out")],
+        capture_output=True,
+        env={**os.environ, "LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
+        check=False,
+    )
+    assert done.returncode == 2
+    lines = done.stderr.decode("ascii").splitlines()
+    shown = word.encode("ascii", "backslashreplace").decode()
+    assert lines[-1] == (
+        "lookdev: file names are ASCII in this locale and cannot hold these letters; "
+        f"found '{shown}'; wanted a UTF-8 locale (LC_ALL=C.UTF-8), or PYTHONUTF8=1"
+    )
+    assert not any("Traceback" in line for line in lines)
+    assert not (tmp_path / "out").exists()
