@@ -57,8 +57,10 @@ from lookdev.sheets.sheet_model import (
 )
 from lookdev.sheets.sheet_parts import (
     CONTINUED,
+    FEWEST_LINES,
     FOOT,
     LABEL_GAP,
+    MOST_LINES,
     ROW_GAP,
     LabelAbove,
     NoRoomError,
@@ -135,10 +137,13 @@ def _draw(model: SheetModel, paper: str, dpi: int) -> Document:
     for number, taken in enumerate(layout.split):
         page, y = _new_page(doc, model, first=number == 0)
         has_heads = number == 0 or not all(_is_wide(model, row) for row in model.rows[start : start + taken])
-        heads = _heads(page, model, layout.plan, full=number == 0) if has_heads else []
+        heads = _heads(model, layout.plan, full=number == 0) if has_heads else []
         blocks = [_row_block(page, model, i, layout.plan) for i in range(start, start + taken)]
-        used = _heads_height(heads) + sum(b.height for b in blocks) + ROW_GAP * (taken - 1)
-        above, between = spread(page.room(y) - used, taken)
+        room = page.room(y) - sum(b.height for b in blocks) - ROW_GAP * (taken - 1)
+        if number == 0:
+            longer = _heads(model, layout.plan, full=True, most=MOST_LINES)
+            heads = longer if _heads_height(longer) <= room else heads
+        above, between = spread(room - _heads_height(heads), taken)
         y = _draw_heads(page, y + above, heads)
         for block in blocks:
             block.draw(page, y)
@@ -208,7 +213,9 @@ def _lights_table(page: Page, x: float, top: float, width: float, lights: Sequen
     return page.text(x, table.bottom + 1, words, SMALL, width=width, align="right")
 
 
-def _heads(page: Page, model: SheetModel, plan: _Plan, *, full: bool) -> list[list[tuple[float, Words]]]:
+def _heads(
+    model: SheetModel, plan: _Plan, *, full: bool, most: int = FEWEST_LINES
+) -> list[list[tuple[float, Words]]]:
     """Heads of the columns, line by line, each with its left edge.
 
     Where pictures stand in several lines the head is a key in as many lines, and further pages have none, as
@@ -217,7 +224,7 @@ def _heads(page: Page, model: SheetModel, plan: _Plan, *, full: bool) -> list[li
     if plan.lines > 1 and not full:
         return []
     cells = plan.cells
-    heads = [head_words(model, i, cells.words, full=full) for i in range(len(model.columns))]
+    heads = [head_words(model, i, cells.words, full=full, most=most) for i in range(len(model.columns))]
     lines = [heads[i : i + cells.count] for i in range(0, len(heads), cells.count)]
     return [list(zip(cells.lefts, line, strict=False)) for line in lines]
 
@@ -335,7 +342,7 @@ def _choose(doc: Document, model: SheetModel) -> _Layout:
 def _layout(page: Page, model: SheetModel, plan: _Plan, rooms: Sequence[float]) -> _Layout | None:
     """Rows on pages at one size of picture; None if a row fits no page."""
     first, other = (
-        room - _heads_height(_heads(page, model, plan, full=full)) + ROW_GAP
+        room - _heads_height(_heads(model, plan, full=full)) + ROW_GAP
         for room, full in zip(rooms, (True, False), strict=True)
     )
     if min(first, other) <= ROW_GAP:

@@ -9,7 +9,10 @@ from lookdev.sheets.layout import GAP, Columns, columns, fair_width, per_line, s
 from lookdev.sheets.page import RASTER_DPI, SMALL, Page
 from lookdev.sheets.sheet_model import PICTURE_EDGE_PX, Row, SheetModel
 from lookdev.sheets.sheet_parts import (
+    FEWEST_LINES,
     LABEL_GAP,
+    MOST_LINES,
+    ROW_GAP,
     LabelAbove,
     NoRoomError,
     captions,
@@ -26,6 +29,7 @@ LINE_GAP = 12.0  # between its lines
 _WORDS_GAP = 4.0  # picture to the words under it
 _ASIDE_GAP = 6.0  # picture to the words at its right
 _LEAST_WORDS, _MOST_ASIDE = 92.0, 150.0
+_LEAST_EDGE = 12.0  # less is no picture
 
 
 @dataclass(frozen=True)
@@ -67,7 +71,7 @@ def grid_block(
     words_width = aside or grid.words
     words = []
     for column, own in enumerate(captions(model, row)):
-        head = head_words(model, column, words_width, full=full)
+        head = head_words(model, column, words_width, full=full, most=MOST_LINES if aside else FEWEST_LINES)
         words.append(replace(head, items=(*head.items, (own, SMALL, 6))))
     starts = range(0, count, grid.count)
     lines = [range(start, min(start + grid.count, count)) for start in starts]
@@ -97,50 +101,60 @@ def _depth(height: float, words: float, aside: float) -> float:
 
 
 def draw_single(page: Page, y: float, model: SheetModel, *, full: bool) -> None:
-    """One still from ``y`` down: its pictures as large as the page allows, in as many lines as that takes.
+    """One still from ``y`` down: its pictures as large as the page allows, in as many lines as that takes."""
+    if not draw_in_lines(page, y, model, full=full):
+        raise NoRoomError(found=model.location)
 
-    Words stand under the pictures or at their right, as lets the pictures be larger.
+
+def draw_in_lines(page: Page, y: float, model: SheetModel, *, full: bool, beat: float = 0.0) -> bool:
+    """All stills on one page from ``y`` down, in as many lines each as makes their pictures largest.
+
+    Words stand under the pictures or at their right, as lets the pictures be larger. Nothing is drawn, and
+    False is the answer, if no picture can have a long edge of more than ``beat`` points.
     """
-    best: tuple[int, Block] | None = None
-    seen = set()
-    for lines in range(1, len(model.columns) + 1):
-        across = per_line(len(model.columns), lines)
-        if across in seen:
-            continue
-        seen.add(across)
+    edge, best = max(round(beat / page.document.pixel), 0), None
+    for across in sorted({per_line(len(model.columns), n + 1) for n in range(len(model.columns))}):
         for is_aside in (False, True):
             found = _largest(page, y, model, across, full=full, is_aside=is_aside)
-            if found is not None and (best is None or found[0] > best[0] + 2):
-                best = found
+            if found is not None and found[0] > edge + 2 * (best is not None):
+                edge, best = found
     if best is None:
-        raise NoRoomError(found=model.location)
-    best[1].draw(page, y)
+        return False
+    room = page.room(y) - sum(block.height for block in best) - ROW_GAP * (len(best) - 1)
+    above, between = spread(room, len(best))
+    y += above
+    for block in best:
+        block.draw(page, y)
+        y += block.height + ROW_GAP + between
+    return True
 
 
 def _largest(
     page: Page, y: float, model: SheetModel, across: int, *, full: bool, is_aside: bool
-) -> tuple[int, Block] | None:
-    """Long edge in pixels, and the block, of the largest pictures that fit under ``y``."""
-    row, box, pixel = model.rows[0], page.content, page.document.pixel
+) -> tuple[int, list[Block]] | None:
+    """Long edge in pixels, and the blocks, of the largest pictures that fit under ``y``."""
+    box, pixel, order = page.content, page.document.pixel, range(len(model.rows))
     fair = fair_width(box.width, across, GRID_GAP, GRID_GAP)
     least_aside = _LEAST_WORDS + _ASIDE_GAP if is_aside else 0.0
 
-    def block(edge_px: int, room: float = 0.0) -> Block | None:
-        size = picture_size(page, row, edge_px * pixel)
-        width = size[1] * pixel
+    def blocks(edge_px: int, room: float = 0.0) -> list[Block] | None:
+        sizes = [picture_size(page, row, edge_px * pixel) for row in model.rows]
+        width = max(size[1] for size in sizes) * pixel
         if width + least_aside > fair + 0.01:
             return None
         aside = min(fair - width - _ASIDE_GAP, _MOST_ASIDE) if is_aside else 0.0
+        cell = width + aside + _ASIDE_GAP if is_aside else width
         grid = columns(
-            box.left, box.width, across, width + (aside + _ASIDE_GAP if is_aside else 0.0), pixel,
+            box.left, box.width, across, cell, pixel,
             least_words=_LEAST_WORDS + 2 * GAP, first=GRID_GAP, gap=GRID_GAP, has_gutter=False,
         )  # fmt: skip
-        made = grid_block(page, model, 0, grid, size, full=full, aside=aside, room=room)
-        return made if room or made.height <= page.room(y) else None
+        made = [grid_block(page, model, i, grid, sizes[i], full=full, aside=aside, room=room) for i in order]
+        height = sum(block.height for block in made) + ROW_GAP * (len(made) - 1)
+        return made if room or height <= page.room(y) else None
 
     low, high = 0, round(LARGEST_EDGE / pixel)
     while low < high:
         middle = (low + high + 1) // 2
-        low, high = (middle, high) if block(middle) is not None else (low, middle - 1)
-    made = block(low, page.room(y)) if low * pixel >= 12.0 else None
+        low, high = (middle, high) if blocks(middle) is not None else (low, middle - 1)
+    made = blocks(low, page.room(y) if len(order) == 1 else 0.0) if low * pixel >= _LEAST_EDGE else None
     return None if made is None else (low, made)

@@ -17,7 +17,7 @@ READABLE_EDGE = 95.0
 _COMFORT = 150.0  # about 53 mm: above it a larger picture tells less and less
 _MOST_EXTRA = 24.0  # most that a gap between columns grows
 _GUTTER_MIN, _GUTTER_MAX, _GUTTER_GAP = 104.0, 150.0, 14.0
-_MOST_AIR = 40.0  # most that a gap between lines grows
+_MOST_AIR = 28.0  # most that a gap between lines grows
 _OPTICAL = 0.4  # of what is left over stands above, as the eye puts the middle of a page above its centre
 
 

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from lookdev.sheets import fonts
-from lookdev.sheets.grid import draw_single
+from lookdev.sheets.grid import draw_in_lines, draw_single
 from lookdev.sheets.layout import READABLE_EDGE, Columns, columns, fair_width, spread
 from lookdev.sheets.page import HEADING, RASTER_DPI, SMALL, SMALL_BOLD, Document, Page
 from lookdev.sheets.sheet_model import SheetModel
@@ -42,6 +42,10 @@ _GROUP_GAP = 26.0
 _LARGEST_EDGE = 262.0
 _FEW_PAGES, _SMALL_EDGE, _SMALLEST_EDGE = 3, 72.0, 50.0
 _SHARES = (1.0, 0.93, 0.86, 0.8, 0.7, 0.6, 0.5, 0.4)  # of the width that a picture could have
+_FEW_PLACES, _WORTH_LINES = (
+    3,
+    1.2,
+)  # so few, with many looks, stand in several lines if that enlarges pictures so
 _SHAPES = (1.0, 0.85, 2 / 3)  # height of a picture's box over its width; the tall ones for portraits
 _LEAST_WORDS = 72.0
 
@@ -73,6 +77,11 @@ def _draw(model: SheetModel, paper: str, dpi: int) -> Document:
         draw_single(page, y, model, full=False)
         return doc
     plan = _choose(doc, model)
+    if len(model.rows) <= _FEW_PLACES and plan.grid.edge < READABLE_EDGE:
+        page, y = _new_page(doc, model, first=True)
+        if draw_in_lines(page, y, model, full=False, beat=plan.grid.edge * _WORTH_LINES):
+            return doc
+        doc.pages.clear()
     for number, lines in enumerate(plan.pages):
         page, y = _new_page(doc, model, first=number == 0)
         heights = [_line_height(page, model, line, plan.grid) for line in lines]

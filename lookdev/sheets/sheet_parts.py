@@ -29,7 +29,7 @@ CONTINUED = Style(12, fonts.SEMIBOLD, PAPER_WHITE, 1.2)
 WARNING = f"▲{fonts.NO_BREAK}"
 FOOT = "Judge colour on a calibrated monitor or a proof print"
 ROW_GAP, LABEL_GAP = 12.0, 3.0
-TIGHTEST = 5  # most lines of key parameters
+FEWEST_LINES, MOST_LINES = 5, 12  # of key parameters, where they cost pictures their size, and where not
 
 
 class NoRoomError(SheetError):
@@ -132,14 +132,17 @@ def captions_in_line(model: SheetModel, row: Row, width: float) -> list[str]:
     return [w.removesuffix(_TAKEN_OUT) if i in ends else w for i, w in enumerate(said)]
 
 
-def head_words(model: SheetModel, index: int, width: float, *, full: bool) -> Words:
-    """Head of a column: title; if ``full``, key parameters and what was taken out of the cast."""
+def head_words(model: SheetModel, index: int, width: float, *, full: bool, most: int = FEWEST_LINES) -> Words:
+    """Head of a column: title; if ``full``, key parameters, and what was taken out of the cast.
+
+    ``most`` lines of key parameters; past them they are counted.
+    """
     items = [(look_title(model, index), LOOK_TITLE, 4)]
     if full:
         taken_out = common_taken_out(model)
-        parameters = phrase_lines(model.columns[index].parameters, SMALL, width, TIGHTEST)
+        parameters = phrase_lines(model.columns[index].parameters, SMALL, width, most)
         took = _unbroken(taken_out[index]) if taken_out else ""
-        items += [(parameters, SMALL, TIGHTEST), (took, SMALL, 4)]
+        items += [(parameters, SMALL, most), (took, SMALL, 4)]
     return Words(width, tuple(items))
 
 
