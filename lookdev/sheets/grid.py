@@ -100,22 +100,27 @@ def _depth(height: float, words: float, aside: float) -> float:
     return max(height, words) if aside else height + _WORDS_GAP + words
 
 
-def draw_single(page: Page, y: float, model: SheetModel, *, full: bool) -> None:
+def draw_single(
+    page: Page, y: float, model: SheetModel, *, full: bool, largest: float = LARGEST_EDGE
+) -> None:
     """One still from ``y`` down: its pictures as large as the page allows, in as many lines as that takes."""
-    if not draw_in_lines(page, y, model, full=full):
+    if not draw_in_lines(page, y, model, full=full, largest=largest):
         raise NoRoomError(found=model.location)
 
 
-def draw_in_lines(page: Page, y: float, model: SheetModel, *, full: bool, beat: float = 0.0) -> bool:
+def draw_in_lines(
+    page: Page, y: float, model: SheetModel, *, full: bool, beat: float = 0.0, largest: float = LARGEST_EDGE
+) -> bool:
     """All stills on one page from ``y`` down, in as many lines each as makes their pictures largest.
 
     Words stand under the pictures or at their right, as lets the pictures be larger. Nothing is drawn, and
-    False is the answer, if no picture can have a long edge of more than ``beat`` points.
+    False is the answer, if no picture can have a long edge of more than ``beat`` points. None gets more than
+    ``largest``.
     """
     edge, best = max(round(beat / page.document.pixel), 0), None
     for across in sorted({per_line(len(model.columns), n + 1) for n in range(len(model.columns))}):
         for is_aside in (False, True):
-            found = _largest(page, y, model, across, full=full, is_aside=is_aside)
+            found = _largest(page, y, model, across, largest, full=full, is_aside=is_aside)
             if found is not None and found[0] > edge + 2 * (best is not None):
                 edge, best = found
     if best is None:
@@ -130,7 +135,7 @@ def draw_in_lines(page: Page, y: float, model: SheetModel, *, full: bool, beat: 
 
 
 def _largest(
-    page: Page, y: float, model: SheetModel, across: int, *, full: bool, is_aside: bool
+    page: Page, y: float, model: SheetModel, across: int, largest: float, *, full: bool, is_aside: bool
 ) -> tuple[int, list[Block]] | None:
     """Long edge in pixels, and the blocks, of the largest pictures that fit under ``y``."""
     box, pixel, order = page.content, page.document.pixel, range(len(model.rows))
@@ -152,7 +157,7 @@ def _largest(
         height = sum(block.height for block in made) + ROW_GAP * (len(made) - 1)
         return made if room or height <= page.room(y) else None
 
-    low, high = 0, round(LARGEST_EDGE / pixel)
+    low, high = 0, round(largest / pixel)
     while low < high:
         middle = (low + high + 1) // 2
         low, high = (middle, high) if blocks(middle) is not None else (low, middle - 1)

@@ -48,6 +48,7 @@ _FEW_PLACES, _WORTH_LINES = (
 )  # so few, with many looks, stand in several lines if that enlarges pictures so
 _SHAPES = (1.0, 0.85, 2 / 3)  # height of a picture's box over its width; the tall ones for portraits
 _LEAST_WORDS = 72.0
+_SHARP_ENOUGH = 360 * 72.0 / RASTER_DPI  # a still of many has 360 samples or more
 
 
 def overview_sheet(
@@ -74,7 +75,7 @@ def _draw(model: SheetModel, paper: str, dpi: int) -> Document:
     doc = Document(f"{model.production} · {model.location}", paper=paper, foot=FOOT, dpi=dpi)
     if len(model.rows) == 1:
         page, y = _new_page(doc, model, first=True)
-        draw_single(page, y, model, full=False)
+        draw_single(page, y, model, full=False, largest=_largest_sharp(model))
         return doc
     plan = _choose(doc, model)
     if len(model.rows) <= _FEW_PLACES and plan.grid.edge < READABLE_EDGE:
@@ -93,6 +94,12 @@ def _draw(model: SheetModel, paper: str, dpi: int) -> Document:
                 _draw_group(page, y, model, index, plan.grid, place)
             y += height + ROW_GAP + between
     return doc
+
+
+def _largest_sharp(model: SheetModel) -> float:
+    """Long edge in points of a picture shown sample for pixel, as one of many stills may have few samples."""
+    samples = [max(p.shape) for row in model.rows for p in row.pictures if p is not None]
+    return max(max(samples, default=0) * 72.0 / RASTER_DPI, _SHARP_ENOUGH)
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lookdev.render.batch import thumbnail_edge_px
 from lookdev.sheets.comparison import draw_comparison
 from lookdev.sheets.layout import (
     FIRST_GAP,
@@ -22,7 +24,7 @@ from lookdev.sheets.layout import (
     worth_of_size,
 )
 from lookdev.sheets.overview import draw_overview
-from lookdev.sheets.page import MARGIN, Box, Document, Page
+from lookdev.sheets.page import MARGIN, RASTER_DPI, Box, Document, Page
 from lookdev.sheets.sheet_model import AS_IT_STOOD, Light, LookColumn, Row, SheetModel
 
 LANDSCAPE, PORTRAIT, PANORAMA, SQUARE = (40, 60), (60, 40), (40, 80), (50, 50)
@@ -230,3 +232,23 @@ def test_a_further_page_of_panoramas_has_each_title_once():
     doc = draw_comparison(sheet([LANDSCAPE, LANDSCAPE, PANORAMA], 4), dpi=DPI)
     assert [len(page.pictures) for page in doc.pages] == [10, 5]
     assert [sum(t.what.endswith("Look 1") for t in page.texts) for page in doc.pages] == [1, 1]
+
+
+@pytest.mark.parametrize("kind", SHAPES)
+def test_no_picture_of_a_batch_is_enlarged(kind):
+    """A still's small pictures have the samples that its place on any sheet shows at 200 dots an inch."""
+    for looks in range(1, 9):
+        for stills in (1, 2, 3, 5, 6):
+            sizes = [(s[0] * 50, s[1] * 50) for s in SHAPES[kind][:stills]]
+            samples = [thumbnail_edge_px(size, stills, looks + 1) for size in sizes]
+            doc = draw_comparison(sheet(SHAPES[kind][:stills], looks), dpi=DPI)
+            for number, edge in enumerate(edges(doc)):
+                assert edge * RASTER_DPI / DPI <= samples[number // (looks + 1)] + RASTER_DPI / DPI
+
+
+@pytest.mark.parametrize("samples", [360, 500, 1100])
+def test_an_overview_of_one_location_is_no_larger_than_its_samples(samples):
+    pictures = (np.full((samples * 2 // 3, samples, 3), 90, np.uint8),) * 6
+    base = overview([LANDSCAPE], 5)
+    doc = draw_overview(replace(base, rows=(replace(base.rows[0], pictures=pictures),)))
+    assert max(edges(doc)) <= samples * 72.0 / RASTER_DPI + doc.pixel
