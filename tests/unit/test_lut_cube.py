@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -116,3 +117,74 @@ def test_the_size_of_the_pieces_read_changes_nothing(monkeypatch: pytest.MonkeyP
         parse_cube(text.replace('TITLE "t"', "0 x 0"))
     with pytest.raises(LutError, match=r"line 33: too many rows; found '28 rows'"):
         parse_cube(text + "\n0 0 0")
+
+
+def straightforward(raw: bytes, size: int) -> np.ndarray:
+    """The table of a file whose rows are the lines that begin with a number."""
+    lines = [line.split(b"#")[0].split() for line in raw.splitlines()]
+    numbers = [list(map(float, line)) for line in lines if line and line[0][:1] in b"-.0123456789"]
+    table = np.empty((size, size, size, 3))
+    for i, row in enumerate(numbers):
+        table[i % size, i // size % size, i // size**2] = row
+    return table
+
+
+def big_file(size: int, ending: str = "\n", space: str = " ", keywords_last: bool = False) -> bytes:
+    """Rows as they come from a program, a comment among them."""
+    values = np.random.default_rng(size).normal(0.5, 0.4, (size**3, 3))
+    rows = [space.join(f"{v:.9g}" for v in row) for row in values.tolist()]
+    rows.insert(len(rows) // 2, "# half of it")
+    rows.insert(len(rows) if keywords_last else 0, f"LUT_3D_SIZE {size}")
+    return (ending.join(['TITLE "caf\u00e9"', *rows]) + ending).encode("utf-8")
+
+
+FILES = [
+    {},
+    {"ending": "\r\n"},
+    {"ending": "\r"},
+    {"space": "\t"},
+    {"space": "  "},
+    {"keywords_last": True},
+    {"ending": "\r\n", "space": "\t", "keywords_last": True},
+]
+
+
+@pytest.mark.parametrize("block", [1 << 9, 1 << 22])
+@pytest.mark.parametrize("how", FILES)
+def test_a_table_read_block_by_block_is_the_table(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, how: dict[str, object], block: int
+) -> None:
+    monkeypatch.setattr("lookdev.lut.cube._BLOCK", block)
+    raw = big_file(17, **how)  # type: ignore[arg-type]
+    (tmp_path / "a.cube").write_bytes(raw)
+    lut = read_cube(tmp_path / "a.cube")
+    assert np.array_equal(lut.table, straightforward(raw, 17))
+    assert lut.table.flags.c_contiguous and lut.table.base is None
+    assert (lut.title, lut.comments) == ("caf\u00e9", ("half of it",))
+
+
+def test_a_shaper_does_not_hold_on_to_the_whole_table() -> None:
+    shaper = Shaper(np.linspace(0, 1, 9)[:, None].repeat(3, axis=1))
+    back = parse_cube(cube_bytes(CubeLut(identity_cube(5).table, shaper=shaper)).decode())
+    assert back.shaper is not None and back.shaper.table.base is None
+    assert np.array_equal(back.shaper.table, shaper.table) and np.array_equal(
+        back.table, identity_cube(5).table
+    )
+
+
+@pytest.mark.parametrize("how", FILES)
+def test_reading_takes_the_file_and_the_table_and_little_more(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, how: dict[str, object]
+) -> None:
+    """256 points in nine digits are 595 MB of text and 403 MB of table; 2 GB is the limit of a file's use."""
+    monkeypatch.setattr("lookdev.lut.cube._BLOCK", 1 << 14)
+    raw = big_file(33, **how)  # type: ignore[arg-type]
+    (tmp_path / "a.cube").write_bytes(raw)
+    tracemalloc.start()
+    try:
+        table = read_cube(tmp_path / "a.cube").table
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    growth = table.nbytes if how.get("keywords_last") else 0  # doubling, where the size is not known ahead
+    assert peak < 1.2 * (len(raw) + table.nbytes) + 2 * growth
