@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,6 +53,36 @@ def find_illuminant(name: str) -> str | None:
     'LED-B3'
     """
     return {_key(n): n for n in _NAMES}.get(_key(name))
+
+
+_SHAPE = re.compile(r"(fl|hp|d|id|led(?:bh|b|rgb|v))(\d{1,3})|(f)([1-9]|1[0-2])", re.ASCII)
+
+
+def nearest_names(name: str, count: int = 2) -> tuple[str, ...]:
+    """The CIE illuminants named most like ``name``, where that has the shape of such a name and is none.
+
+    ``F7`` counts too, which FL7 was called in older editions. Empty for an illuminant, and for free words.
+
+    >>> nearest_names("HP9"), nearest_names("CIE FL99"), nearest_names("F7"), nearest_names("LED panel 3")
+    (('HP5', 'HP4'), ('FL9', 'FL8'), ('FL7', 'FL6'), ())
+    """
+    key = _key(name)
+    shape = _SHAPE.fullmatch(key)
+    if shape is None or find_illuminant(name) is not None:
+        return ()
+    letters, number = shape[1] or shape[3], int(shape[2] or shape[4])
+
+    def unlike(other: str) -> tuple[float, int]:
+        ratio = difflib.SequenceMatcher(None, key, _key(other)).ratio()
+        return -round(ratio, 6), abs(number - int(re.sub(r"\D", "", other)))
+
+    series_3 = key.startswith("fl3")
+    family = [
+        n
+        for n in _NAMES
+        if re.fullmatch(letters + r"l?\d+", _key(n)) and (series_3 or not n.startswith("FL3."))
+    ]
+    return tuple(sorted(family, key=unlike)[:count])
 
 
 def _proper(name: str) -> str:

@@ -268,6 +268,7 @@ class _RowReader:
             return None
         self._compare_illuminance(lux, fc)
         self._compare_white(reading)
+        self._check_source(reading)
         return reading
 
     def _error(self, problem: str, column: str | None, found: object, wanted: str | None) -> None:
@@ -339,6 +340,17 @@ class _RowReader:
             self._error("no light has this chromaticity", "x", found, hint)
         if reading.duv is not None and reading.cct_k is None and reading.x is None:
             self._error("Duv without a CCT", "cct_k", None, "kelvin from 1000 to 25000, or x and y")
+
+    def _check_source(self, reading: Reading) -> None:
+        from lookdev.colorimetry.illuminants import nearest_names
+
+        near = nearest_names(reading.source or "")
+        if near:
+            none = "" if _has_colour(reading) else ", and this row has no colour"
+            self._warn(
+                f"source '{reading.source}' looks like a CIE illuminant but is none: "
+                f"taken as free words{none}; nearest: {', '.join(near)}"
+            )
 
     def _compare_illuminance(self, lux: float | None, fc: float | None) -> None:
         if lux is None or fc is None:

@@ -248,3 +248,16 @@ def test_a_day_that_runs_past_midnight() -> None:
 @pytest.mark.parametrize("xy", [(0.1741, 0.0050), (0.7347, 0.2653), (0.0743, 0.8338), (0.3333, 0.3333)])
 def test_the_spectral_locus_itself_is_possible(xy: tuple[float, float]) -> None:
     assert is_possible(xy)  # CIE 15:2018 table 6: 380 nm, 700 nm, 520 nm, equal energy
+
+
+def test_a_source_that_is_nearly_an_illuminant_is_named_with_the_nearest(tmp_path: Path) -> None:
+    log = log_of(tmp_path, "source,cct_k\nHP1,\nHP9,\nFL99,4000\nLED panel 3,4000\n")
+    assert [r.source for r in log.readings] == ["HP1", "HP9", "FL99", "LED panel 3"]
+    assert [r.illuminant for r in log.readings] == ["HP1", None, None, None]
+    assert log.errors == ()
+    assert log.warnings == (
+        "meter.csv, row 3: source 'HP9' looks like a CIE illuminant but is none: taken as free words, and "
+        "this row has no colour; nearest: HP5, HP4",
+        "meter.csv, row 4: source 'FL99' looks like a CIE illuminant but is none: taken as free words; "
+        "nearest: FL9, FL8",
+    )
