@@ -4,6 +4,7 @@
     python sample_frames/render.py --check         frames, truth and meter log belong together (seconds)
     python sample_frames/render.py --check --crop  and a small crop of every view, rendered twice, is the same
     python sample_frames/render.py --only car_deck one place
+    python sample_frames/render.py --light --only cabin   only its light, into the cache: run several at once
 
 Light transport is kept in a cache folder outside the repository (``--cache``, or LOOKDEV_FRAMES_CACHE), so
 that files can be written again without rendering.
@@ -37,8 +38,7 @@ from lookdev.colorimetry.rgb_spaces import D65_XY  # noqa: E402
 from lookdev.colorimetry.temperature import balance_white_xy, cct_duv_from_xy  # noqa: E402
 
 PLACES = ("ferry_hall", "loading_dock", "net_loft", "cabin", "car_deck", "chart_room", "harbour_office")
-PASSES = 2
-CROP = (24, 16)
+PASSES = 1
 COLUMNS = (
     "stills", "location", "source", "cct_k", "duv", "x", "y", "lux", "camera_balance_k", "grey", "time",
     "role", "note",
@@ -63,11 +63,49 @@ def light_record(spectrum: Any) -> dict[str, Any]:
     """Chromaticity, CCT, Duv and illuminance of a spectral irradiance on GRID."""
     xy = xy_of(spectrum)
     cct, duv = cct_duv_from_xy(xy)
-    lux = cameras.LUMENS * float(np.asarray(spectrum) @ spectra.observer()[:, 1])
     return {
         "x": round(xy[0], 5), "y": round(xy[1], 5), "cct_k": round(cct, 1), "duv": round(duv, 5),
-        "illuminance_lux": round(lux, 2),
+        "illuminance_lux": round(lux_of(spectrum), 2),
     }  # fmt: skip
+
+
+def lux_of(spectrum: Any) -> float:
+    return cameras.LUMENS * float(np.asarray(spectrum) @ spectra.observer()[:, 1])
+
+
+def meter_record(rows: Any) -> dict[str, Any]:
+    """A meter's reading and its own standard error: spectral irradiance on GRID, a row a seed."""
+    mean = rows.mean(axis=0)
+    xy = np.array([xy_of(row) for row in rows])
+    lux = np.array([lux_of(row) for row in rows])
+    count = np.sqrt(len(rows))
+    x_error, y_error = (float(v) for v in xy.std(axis=0, ddof=1) / count)
+    return {
+        **light_record(mean),
+        "standard_error": {
+            "x": float(f"{x_error:.2g}"), "y": float(f"{y_error:.2g}"),
+            "illuminance_share": float(f"{lux.std(ddof=1) / count / lux.mean():.2g}"),
+        },
+    }  # fmt: skip
+
+
+def pixels_record(
+    place: Place, view: View, light: transport.Transport, scales: dict[str, float], meter: dict[str, Any]
+) -> dict[str, Any]:
+    """The light at the card as the card's own pixels tell it, and how far that is from the meter."""
+    card = next(k for k in transport.known_surfaces(place, view) if k.name == transport.CARD)
+    mask = transport.mask_of(card, view, 1.0)
+    total = np.zeros(spectra.GRID.shape)
+    for group, lamp in place.lamps.items():
+        bands = light.images[group][mask].astype(np.float64).mean(axis=0)
+        falls = np.pi / spectra.GREY_REFLECTANCE * bands @ spectra.band_interpolation()
+        total += scales[group] * falls * spectra.lamp(lamp.illuminant)
+    xy = xy_of(total)
+    return {
+        "x": round(xy[0] - meter["x"], 5),
+        "y": round(xy[1] - meter["y"], 5),
+        "illuminance_share": round(lux_of(total) / meter["illuminance_lux"] - 1, 5),
+    }
 
 
 def boxes(place: Place, view: View) -> dict[str, Any]:
@@ -80,7 +118,7 @@ def boxes(place: Place, view: View) -> dict[str, Any]:
             name: inner_box(lens, b.world(patch_corners(i, view.rig.scale)), 0.7)
             for i, name in enumerate(spectra.chart())
         }
-    walls = {w.name: inner_box(lens, np.array(w.corners), 0.85) for w in place.walls if w.name in view.walls}
+    walls = {w.name: inner_box(lens, np.array(w.corners), 0.75) for w in place.walls if w.name in view.walls}
     return {
         "grey_card": list(card),
         "chart": {k: list(v) for k, v in patches.items()},
@@ -98,8 +136,8 @@ def view_record(
 ) -> dict[str, Any]:
     """What is true of one still."""
     found = boxes(place, view)
-    at_card = cameras.light_at_card(place, light, scales)
-    incident = light_record(at_card)
+    read = {name: meter_record(cameras.metered(place, meter, scales)) for name, meter in light.meters.items()}
+    incident = read.pop(transport.CARD)
     time_s, stop, iso = view.exposure
     card_xyz_d65 = cameras.expose(place, view, light, scales, cameras.LUMENS * spectra.observer(), "D65")
     white = mean_in(card_xyz_d65, found["grey_card"]) / spectra.GREY_REFLECTANCE
@@ -135,15 +173,26 @@ def view_record(
             for g, lamp in place.lamps.items()
         },
         "light_at_card": incident,
+        "light_at_wall": read,
+        "card_pixels_minus_meter": pixels_record(place, view, light, scales, incident),
         "stops_over_meter": round(offset, 3),
         "card_scene_rgb": rounded(mean_in(scene, found["grey_card"])),
         "boxes": found,
         "chart_under_d65_xyz": {
             name: rounded(neutral @ mean_in(card_xyz_d65, box)) for name, box in found["chart"].items()
         },
-        "samples_per_pixel": {
-            "frame": PASSES * transport.PASS_SPP,
-            "board": PASSES * (transport.PASS_SPP + transport.BOARD_SPP),
+        "noise": {
+            name: round(share, 5) for name, share in cameras.texel_noise(place, view, light, scales).items()
+        },
+        "samples": {
+            "frame_pixel": PASSES * transport.PASS_SPP,
+            "texel": 2 * place.effort,
+            "texel_of": {
+                k.name: 2 * k.effort
+                for k in transport.known_surfaces(place, view)
+                if k.effort != place.effort
+            },
+            "meter": transport.METER_SEEDS * transport.TEXELS**2 * transport.meter_spp(place),
         },
         "seed": view.seed,
     }
@@ -187,6 +236,15 @@ def surfaces() -> dict[str, Any]:
     }
 
 
+def keep_light(args: argparse.Namespace) -> None:
+    """Render into the cache and write nothing else: several of these can run at once, by place."""
+    spectra.keep_paints(Path(args.cache))
+    for key in args.only or PLACES:
+        place = place_of(key)
+        for view in place.views:
+            transport.render_view(place, view, passes=args.passes, scale=1.0, cache=Path(args.cache))
+
+
 def make(args: argparse.Namespace) -> None:
     out = Path(args.out)
     cache = Path(args.cache)
@@ -201,7 +259,8 @@ def make(args: argparse.Namespace) -> None:
             continue
         first = None
         for view in place.views:
-            if args.cached and not transport.is_kept(place, view, args.passes, Path(args.cache)):
+            needed = (place.views[0], view)  # the first view's card sets the power of the lamps
+            if args.cached and not all(transport.is_kept(place, v, args.passes, cache) for v in needed):
                 continue
             light = transport.render_view(place, view, passes=args.passes, scale=1.0, cache=cache)
             first = first or light
@@ -229,7 +288,14 @@ def make(args: argparse.Namespace) -> None:
         "renderer": {
             "name": "mitsuba", "variant": transport.VARIANT, "bands_nm": spectra.BANDS.astype(int).tolist(),
             "transport": "path tracing, four wavelengths a path; lamps and observers multiplied in at 1 nm",
-            "denoised": "Intel Open Image Denoise; card and patches: quadratic fit to their raw samples",
+            "denoised": "Intel Open Image Denoise, but not on card, patches and measured walls: these are "
+            "rendered by texel (a patch is one, card and wall 4 x 4), linear in between, neither fitted nor "
+            "denoised",
+            "noise": "of each still: standard deviation of one texel's luminance over its mean, from two "
+            "halves of its samples with seeds of their own",
+            "meter": "light_at_card and light_at_wall: a matt white tile of 6 cm and reflectance 0.99, 2 mm "
+            "in front of the surface, in renders of its own with seeds of its own; standard errors from "
+            "eight seeds",
             "iso_2720_constant": cameras.CONSTANT,
         },
         "cameras": {
@@ -257,7 +323,11 @@ def main() -> int:
     parser.add_argument(
         "--crop", action="store_true", help="with --check: render a small crop of every view twice"
     )
+    parser.add_argument(
+        "--figure", action="store_true", help="write the README's picture from the stills; render nothing"
+    )
     parser.add_argument("--only", nargs="*", default=[], choices=PLACES, metavar="PLACE")
+    parser.add_argument("--light", action="store_true", help="only render into the cache; write no file")
     parser.add_argument("--cached", action="store_true", help="write only stills whose light is in the cache")
     parser.add_argument("--out", default=str(HERE), metavar="DIR")
     parser.add_argument(
@@ -270,7 +340,14 @@ def main() -> int:
         from makers.check import check
 
         return check(Path(args.out), crop=args.crop)
-    make(args)
+    if args.figure:
+        from makers.figure import picture
+
+        print(picture(Path(args.out)))
+    elif args.light:
+        keep_light(args)
+    else:
+        make(args)
     return 0
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import warnings
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,7 @@ from lookdev.colorimetry.rgb_spaces import BT2020, D65_XY
 from lookdev.colorimetry.temperature import balance_white_xy
 from makers import spectra
 from makers.place import Place, View
-from makers.transport import Transport, known_masks
+from makers.transport import CARD, Meter, Transport, known_surfaces, mask_of
 
 Array = NDArray[np.float64]
 
@@ -89,33 +90,27 @@ def sensor_matrix(balance_k: float) -> tuple[Array, Array]:
 
 
 def group_scales(place: Place, first: Transport) -> dict[str, float]:
-    """Power of each lamp group so that the first view's card gets its illuminance."""
+    """Power of each lamp group so that the meter at the first view's card reads its illuminance."""
     out = {}
     for group, lamp in place.lamps.items():
         w = spectra.weights(lamp.illuminant, spectra.observer()[:, 1:2])[:, 0]
-        out[group] = place.lux[group] / (LUMENS * float(first.irradiance[group] @ w))
+        out[group] = place.lux[group] / (LUMENS * float(first.meters[CARD].irradiance(group) @ w))
     return out
 
 
-def light_at_card(place: Place, transport: Transport, scales: dict[str, float]) -> Array:
-    """Spectral irradiance on GRID at the card, W/m2/nm."""
-    total = np.zeros(spectra.GRID.shape)
+def metered(place: Place, meter: Meter, scales: dict[str, float]) -> Array:
+    """Spectral irradiance on GRID at a surface, W/m2/nm, a row a seed of the meter's render."""
+    total: Any = 0.0
     for group, lamp in place.lamps.items():
-        seen = transport.irradiance[group] @ spectra.band_interpolation()
-        total += scales[group] * seen * spectra.lamp(lamp.illuminant)
-    return total
+        falls = meter.readings[group] @ spectra.band_interpolation()
+        total = total + scales[group] * falls * spectra.lamp(lamp.illuminant)
+    return np.asarray(total)
 
 
 def gain(view: View) -> float:
     """Scene light of a perfect matt white per lux: 1 / 0.18 of what the meter puts at 0.18."""
     time_s, stop, iso = view.exposure
     return time_s * iso / (stop**2 * CONSTANT)
-
-
-def _masks(view: View, scale: float) -> list[tuple[Array, NDArray[np.bool_]]]:
-    """Where a surface of known reflectance is seen: reflectance on GRID and mask."""
-    known = [*spectra.chart().values(), np.full(spectra.GRID.shape, spectra.GREY_REFLECTANCE)]
-    return list(zip(known, known_masks(view, scale), strict=True))
 
 
 def expose(
@@ -137,8 +132,9 @@ def expose(
         factor = np.pi * power * gain(view)
         image = transport.images[group]
         part = image @ (spectra.weights(name, channels) * factor).astype(np.float32)
-        for reflectance, mask in _masks(view, scale):
-            w = spectra.weights(name, channels, reflectance) * factor
+        for known in known_surfaces(place, view):
+            mask = mask_of(known, view, scale)
+            w = spectra.weights(name, channels, known.reflectance) * factor
             part[mask] = image[mask] @ w.astype(np.float32)
         out += part
     return out
@@ -176,6 +172,31 @@ def scene_light(
     """Scene-linear BT.2020 (h, w, 3) of the view's own camera."""
     make = exact_scene if view.camera == "exact" else sensor_scene
     return make(place, view, transport, scales)
+
+
+def texel_noise(place: Place, view: View, light: Transport, scales: dict[str, float]) -> dict[str, float]:
+    """Noise of each known surface: standard deviation of a texel's luminance over its mean.
+
+    From the two halves of the samples, whose seeds differ: what is common to both is light, and half their
+    difference has the standard deviation of their mean. The 24 patches, a texel each, are taken together.
+    """
+    y = spectra.observer()[:, 1:2]
+    found: dict[str, list[float]] = {}
+    for known in known_surfaces(place, view):
+        one, two = (
+            sum(
+                scales[g]
+                * (
+                    getattr(light.texels[g][known.name], side).astype(np.float64)
+                    @ spectra.weights(lamp.illuminant, y, known.reflectance)[:, 0]
+                )
+                for g, lamp in place.lamps.items()
+            )
+            for side in ("one", "two")
+        )
+        name = "chart" if known.name in spectra.chart() else known.name
+        found.setdefault(name, []).extend(((one - two) / (one + two)).ravel().tolist())
+    return {name: float(np.sqrt(np.mean(np.square(values)))) for name, values in found.items()}
 
 
 def chart_under_d65(reflectances: Array) -> Array:

@@ -38,6 +38,7 @@ def check(folder: Path, *, crop: bool = False) -> int:
             wrong.append(f"{name}: not the still that truth.json was written for")
     wrong += _check_log(folder, stills)
     wrong += _check_boxes(render, stills)
+    wrong += _check_noise(stills)
     size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file() and "__pycache__" not in p.parts)
     if size >= 16e6:
         wrong.append(f"{size / 1e6:.1f} MB in the folder; wanted under 16 MB")
@@ -87,17 +88,38 @@ def _check_boxes(render: Any, stills: dict[str, Any]) -> list[str]:
     return wrong
 
 
+NOISE, METER_SHARE, METER_XY = 0.01, 0.003, 0.0003
+"""Bounds: noise of card, chart and walls over their mean; standard error of the meter in lux and in x, y."""
+
+
+def _check_noise(stills: dict[str, Any]) -> list[str]:
+    wrong = []
+    for name, record in stills.items():
+        for surface, share in record["noise"].items():
+            if not share < NOISE:
+                wrong.append(f"{name}, {surface}: noise {share:.2%} of the mean; wanted under {NOISE:.0%}")
+        for what, light in {"card": record["light_at_card"], **record["light_at_wall"]}.items():
+            error = light["standard_error"]
+            if not (error["illuminance_share"] < METER_SHARE and max(error["x"], error["y"]) < METER_XY):
+                wrong.append(f"{name}, meter at {what}: standard error {error}")
+    return wrong
+
+
 def crop_digest(place: Place, view: View) -> str:
-    """Digest of a small crop rendered from the place."""
+    """Digest of a small crop of the frame, the card's texels and a meter reading, few samples each."""
     with tempfile.TemporaryDirectory() as name:
         transport.start()
         shapes, glow = transport.scene_parts(place, view, Path(name))
-        x, y, w, h = transport.board_crop(view, 1.0)
-        group = next(iter(place.lamps))
-        lit = transport.scene_of(shapes, glow, group)
-        box = (x + w // 2, y + h // 2, 24, 16)
-        image = transport.render_bands(lit, view, 8, 1.0, box, seed=1000 * view.seed)
-    return hashlib.sha256(np.ascontiguousarray(image).tobytes()).hexdigest()
+        lit = transport.scene_of(shapes, glow, next(iter(place.lamps)))
+        card = next(k for k in transport.known_surfaces(place, view) if k.name == transport.CARD)
+        x, y = transport.lens_of(view).project(card.centre).astype(int)
+        seed = 1000 * view.seed
+        parts = [
+            transport.render_bands(lit, view, 4, 1.0, (int(x) - 12, int(y) - 8, 24, 16), seed=seed),
+            transport.render_texels(transport.load(lit), card, view, 16, seed),
+            transport.render_meter(lit, card, view, 16, seed),
+        ]
+    return hashlib.sha256(b"".join(np.ascontiguousarray(p).tobytes() for p in parts)).hexdigest()
 
 
 def _check_crops() -> list[str]:

@@ -338,6 +338,17 @@ class Builder:
                     quad = [quad[0], quad[1], quad[3]]
                 self._outward(group, quad, c, radiance)
 
+    def light_shade(
+        self, group: str, r0: float, r1: float, height: float, side: float, below: float, sides: int = 24
+    ) -> None:
+        """A glowing lampshade: its rim, ``r1``, at the origin, ``r0`` at the top; it glows below too."""
+        a = np.linspace(0, 2 * np.pi, sides + 1)
+        low = np.stack([r1 * np.cos(a), r1 * np.sin(a), 0 * a], axis=1)
+        top = np.stack([r0 * np.cos(a), r0 * np.sin(a), 0 * a + height], axis=1)
+        for i in range(sides):
+            self.light(group, [low[i], low[i + 1], top[i + 1], top[i]], side)
+            self.light(group, [[0, 0, 0], low[i + 1], low[i]], below)
+
     def _outward(self, group: str, quad: list[Array], centre: Array, radiance: float) -> None:
         n = np.cross(quad[1] - quad[0], quad[2] - quad[0])
         middle = np.mean(quad, axis=0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -61,7 +61,6 @@ class View:
     time: str = "09:00"
     grey_in_log: bool = False
     walls: tuple[str, ...] = ()
-    spp: int = 32
     shift: float = 0.0
     seed: int = 1
     depth: int = 5
@@ -74,6 +73,8 @@ class Wall:
     name: str
     notation: str
     corners: tuple[tuple[float, float, float], ...]
+    effort: int = 0
+    """Samples a texel in each half where it needs others than the place's."""
 
 
 @dataclass(frozen=True)
@@ -91,8 +92,10 @@ class Place:
     build: Callable[[Builder, dict[str, Any], dict[str, Array]], None]
     """Adds shapes, materials (bsdf by name) and glow masks (picture by name)."""
     walls: tuple[Wall, ...] = ()
-    note: str = ""
-    extra: dict[str, Any] = field(default_factory=dict)
+    effort: int = 80**2
+    """Samples a texel in each half, a square: as many as bring the noise of both under 1 %."""
+    card_effort: int = 0
+    """The same for the card, where it needs others: a wet ground throws rare bright glints on it."""
 
 
 # The board: a 6 x 4 chart at the left, a grey card at the right, seen from -y. Metres.

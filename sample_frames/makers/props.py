@@ -308,14 +308,16 @@ def door(b: Builder, w: float, h: float, leaf: str, frame: str = "steel", glass:
     b.rod("steel", (w * 0.4, -0.08, h * 0.48), (w * 0.27, -0.08, h * 0.48), 0.012)
 
 
-def batten(b: Builder, group: str, length: float, radiance: float, tubes: int = 2) -> None:
-    """A fluorescent fitting along y, hanging under the origin."""
-    b.box("white", (0, 0, -0.035), (0.2, length + 0.08, 0.05), 0.01)
-    for i in range(tubes):
-        x = (i - (tubes - 1) / 2) * 0.1
-        for y in (-length / 2, length / 2):
-            b.box("white", (x, y, -0.08), (0.035, 0.03, 0.07), 0.006)
-        b.light_tube(group, (x, -length / 2 + 0.02, -0.095), (x, length / 2 - 0.02, -0.095), 0.013, radiance)
+def batten(b: Builder, group: str, length: float, radiance: float) -> None:
+    """A fluorescent fitting along y under the origin: an opal diffuser over its tubes."""
+    b.box("white", (0, 0, -0.015), (0.2, length + 0.06, 0.03), 0.004)
+    w, h, low, top = 0.08, length / 2, -0.1, -0.03
+    b.light(group, [(-w, -h, low), (-w, h, low), (w, h, low), (w, -h, low)], radiance)
+    for x in (-w, w):
+        side = [(x, -h, low), (x, h, low), (x, h, top), (x, -h, top)]
+        b.light(group, side if x > 0 else side[::-1], radiance)
+    for y in (-h, h):
+        b.box("white", (0, y, -0.065), (2 * w, 0.01, 0.07), 0.0)
 
 
 def coat(b: Builder, mat: str = "cloth") -> None:

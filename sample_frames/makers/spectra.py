@@ -1,9 +1,9 @@
 """Reflectances and lamps of the sample scout, all published or recovered by a published method.
 
 Chart: "BabelColor Average" of 30 ColorChecker charts (Pascale), as colour-science carries it. Paints and
-other surfaces: a Munsell notation, its XYZ by the renotation data of ASTM D1535 (illuminant C), adapted to
-D65 with Bradford, and a reflectance recovered by Jakob and Hanika (2019), "A Low-Dimensional Function Space
-for Efficient Spectral Upsampling". Lamps: CIE 15:2018.
+other surfaces: a Munsell notation, its XYZ by the renotation data of ASTM D1535 (illuminant C), and a
+reflectance recovered under C by Jakob and Hanika (2019), "A Low-Dimensional Function Space for Efficient
+Spectral Upsampling", with colour-science's own solver. Lamps: CIE 15:2018.
 """
 
 from __future__ import annotations
@@ -26,8 +26,9 @@ BANDS = np.arange(410.0, 691.0, 40.0)
 
 CHART_NAME = "BabelColor Average"
 PAINT_SOURCE = (
-    "Munsell notation -> XYZ (ASTM D1535 renotation, illuminant C, 2 degree observer) -> D65 (Bradford) -> "
-    "reflectance by Jakob and Hanika 2019"
+    "Munsell notation -> XYZ (ASTM D1535 renotation, illuminant C, 2 degree observer) -> reflectance under C "
+    "by Jakob and Hanika 2019, all three by colour-science; the product's built-in chips take the same road "
+    "with its own code, so that a wall and its chip are meant to be one paint"
 )
 CHART_SOURCE = "colour-science SDS_COLOURCHECKERS['BabelColor Average'] (Pascale, average of 30 charts)"
 GREY_REFLECTANCE = 0.18
@@ -85,16 +86,10 @@ def _recover(notation: str) -> Array:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         observer = "CIE 1931 2 Degree Standard Observer"
-        c_xy = colour.CCS_ILLUMINANTS[observer]["C"]
-        d65_xy = colour.CCS_ILLUMINANTS[observer]["D65"]
-        xyy = colour.munsell_colour_to_xyY(notation)
-        xyz = colour.xyY_to_XYZ(xyy)
-        xyz = colour.chromatic_adaptation(
-            xyz, colour.xy_to_XYZ(c_xy), colour.xy_to_XYZ(d65_xy), method="Von Kries", transform="Bradford"
-        )
+        xyz = colour.xyY_to_XYZ(colour.munsell_colour_to_xyY(notation))
         shape = colour.SpectralShape(360, 780, 5)
         cmfs = colour.MSDS_CMFS[observer].copy().align(shape)
-        light = colour.SDS_ILLUMINANTS["D65"].copy().align(shape)
+        light = colour.SDS_ILLUMINANTS["C"].copy().align(shape)
         sd = colour.recovery.XYZ_to_sd_Jakob2019(xyz, cmfs, light)
     return np.clip(_on_grid(sd.wavelengths, sd.values), 0.005, 0.98)
 

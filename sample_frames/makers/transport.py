@@ -6,13 +6,20 @@ bands see the same paths: the noise is the same in every band and is a noise of 
 linear in the lamp: each lamp group is rendered once with a spectrum that is 1 everywhere, and any lamp is
 multiplied in afterwards, at 1 nm.
 
-What noise is left is taken out by Intel Open Image Denoise, guided by albedo and normal; on the grey card
-and the chart patches, which are flat and of one reflectance, by a quadratic fit to their own raw samples, so
-that no denoiser has touched what the tests measure.
+What noise is left is taken out by Intel Open Image Denoise, guided by albedo and normal, except on what the
+tests measure: card, chart patches and walls of known paint are rendered by texel (a patch is one, the card
+4 x 4), every texel with as many paths as bring its noise under 1 %. No fit and no denoiser touches these; the
+pixels in between are linear. Texels come in two halves with seeds of their own: what these differ by is the
+noise. A pixel at a time the same noise is out of reach: under the ferry hall's tubes one path scatters by
+4.7 times its mean, which asks 220,000 paths for each of 10,000 pixels.
+
+A meter reads the light at the card and at each wall in renders of its own (``render_meter``).
 """
 
 from __future__ import annotations
 
+import functools
+import math
 import tempfile
 import time
 from collections.abc import Callable
@@ -25,10 +32,9 @@ from numpy.typing import NDArray
 
 from makers import spectra
 from makers.geometry import Builder
-from makers.materials import gloss, known, matt
+from makers.materials import gloss, matt
+from makers.materials import known as known_matt
 from makers.place import (
-    BOARD_H,
-    BOARD_W,
     Place,
     View,
     build_rig,
@@ -52,6 +58,7 @@ def start(variant: str = VARIANT) -> Any:
 
     if mi.variant() != variant:
         mi.set_variant(variant)
+        mi.set_log_level(mi.LogLevel.Error)
     return mi
 
 
@@ -65,8 +72,8 @@ def scene_parts(place: Place, view: View, folder: Path) -> tuple[dict[str, Any],
     place.build(b, mats, masks)
     chart = spectra.chart()
     build_rig(b, view.rig, list(chart))
-    mats.update({f"patch:{n}": known(r) for n, r in chart.items()})
-    mats["card"] = known(spectra.GREY_REFLECTANCE)
+    mats.update({f"patch:{n}": known_matt(r) for n, r in chart.items()})
+    mats["card"] = known_matt(spectra.GREY_REFLECTANCE)
     mats.setdefault("board", matt("N 2"))
     mats.setdefault("stand", gloss("N 2", 0.2))
     shapes: dict[str, Any] = {}
@@ -133,7 +140,7 @@ def sensor_of(view: View, film: dict[str, Any], spp: int, scale: float, seed: in
         "principal_point_offset_y": view.shift,
         "to_world": mi.ScalarTransform4f().look_at(list(view.eye), list(view.look), [0, 0, 1]),
         "film": film,
-        "sampler": {"type": "independent", "sample_count": spp, "seed": seed},
+        "sampler": {"type": SAMPLER, "sample_count": spp, "seed": seed},
     }
 
 
@@ -146,19 +153,25 @@ def render_bands(
     seed: int = 0,
 ) -> Floats:
     """Radiance (h, w, bands) of a scene whose lamps are 1 at every wavelength (times their radiance)."""
+    film: dict[str, Any] = {}
+    if crop:
+        film["crop"] = crop
+    return seen_by(load(scene), sensor_of(view, film, spp, scale, seed), view.depth, spp, seed)
+
+
+def load(scene: dict[str, Any]) -> Any:
+    return start().load_dict(scene, parallel=False, optimize=False)
+
+
+def seen_by(scene: Any, sensor: dict[str, Any], depth: int, spp: int, seed: int) -> Floats:
+    """(h, w, bands): a loaded scene seen four bands at a time, always from the same seed."""
     mi = start()
+    path = mi.load_dict({"type": "path", "max_depth": depth, "rr_depth": 100})
     out = []
     for k in range(0, len(spectra.BANDS), 4):
-        film = _bands({"type": "specfilm"}, spectra.BANDS[k : k + 4])
-        if crop:
-            film["crop"] = crop
-        full = {
-            **scene,
-            "integrator": {"type": "path", "max_depth": view.depth, "rr_depth": 100},
-            "sensor": sensor_of(view, film, spp, scale, seed),
-        }
-        image = np.array(mi.render(mi.load_dict(full, parallel=False, optimize=False), spp=spp, seed=seed))
-        out.append(image[..., :4])
+        film = _bands({**sensor["film"], "type": "specfilm"}, spectra.BANDS[k : k + 4])
+        eye = mi.load_dict({**sensor, "film": film})
+        out.append(np.array(mi.render(scene, integrator=path, sensor=eye, spp=spp, seed=seed))[..., :4])
     return np.concatenate(out, axis=-1).astype(np.float32) / _unit(tuple(spectra.BANDS[:4]))
 
 
@@ -211,58 +224,66 @@ def render_guides(place: Place, view: View, spp: int, scale: float) -> Floats:
     return image
 
 
-def irradiance_at_card(image: Floats, view: View, scale: float) -> Array:
-    """Spectral irradiance (bands,) on the grey card: pi over 0.18 of the radiance of the ideal matt card."""
-    card = known_masks(view, scale)[-1]
-    return np.asarray(np.pi / spectra.GREY_REFLECTANCE * image[card].astype(np.float64).mean(axis=0))
-
-
 TRIPLES = ((0, 1, 2), (3, 4, 5), (5, 6, 7))
 
 
-def denoise(raw: Floats, guides: Floats, view: View, scale: float) -> Floats:
+def denoise(raw: Floats, guides: Floats) -> Floats:
     """Radiance (h, w, bands) without the noise: three bands at a time, guided by albedo and normal."""
     albedo, normal = guides[..., :3], guides[..., 3:]
     out = np.empty_like(raw)
     for triple in TRIPLES:
         out[..., triple] = np.maximum(_oidn(np.ascontiguousarray(raw[..., triple]), albedo, normal), 0.0)
-    for mask in known_masks(view, scale):
-        out[mask] = fitted(raw, mask)
     return out
 
 
-def fitted(raw: Floats, mask: NDArray[np.bool_]) -> Floats:
-    """Light over a flat matt surface of one reflectance (pixels, bands): a quadratic fit to the raw samples.
+@dataclass(frozen=True, eq=False)
+class Known:
+    """A flat matt surface of known reflectance: name, reflectance on GRID, corners (4, 3) from its front."""
 
-    The lamps are metres away and the surface is centimetres wide, so that its light has no finer structure;
-    the fit uses every sample, moves no mean and mixes no bands.
-    """
-    y, x = np.nonzero(mask)
-    u, v = (x - x.mean()) / max(np.ptp(x), 1), (y - y.mean()) / max(np.ptp(y), 1)
-    terms = [np.ones_like(u), u, v] + ([u * u, u * v, v * v] if len(x) > 1000 else [])
-    basis = np.stack(terms, axis=1)
-    values = raw[mask].astype(np.float64)
-    return np.asarray(basis @ np.linalg.lstsq(basis, values, rcond=None)[0], dtype=np.float32)
+    name: str
+    reflectance: Array
+    corners: Array
+    effort: int
+    """Samples a texel in each half."""
+
+    @property
+    def centre(self) -> Array:
+        return np.asarray(self.corners.mean(axis=0))
+
+    @property
+    def normal(self) -> Array:
+        n = np.cross(self.corners[1] - self.corners[0], self.corners[2] - self.corners[0])
+        return np.asarray(n / np.linalg.norm(n))
 
 
-def known_masks(view: View, scale: float) -> list[NDArray[np.bool_]]:
-    """Where the 24 patches and, last, the grey card are seen (h, w)."""
-    import cv2
-
-    lens = lens_of(view, scale)
-    h, w = round(view.size[1] * scale), round(view.size[0] * scale)
+def known_surfaces(place: Place, view: View) -> list[Known]:
+    """The 24 patches, the grey card, and the painted walls of a view."""
     b = Builder()
     with rig_frame(view.rig, b):
-        quads = [b.world(patch_corners(i, view.rig.scale)) for i in range(24)]
-        quads.append(b.world(card_corners(view.rig.scale)))
-    out = []
-    for corners in quads:
-        mask = np.zeros((h, w), dtype=np.uint8)
-        p = lens.project(corners)
-        p = p.mean(axis=0) + (p - p.mean(axis=0)) * 0.93
-        cv2.fillConvexPoly(mask, np.round(p * 16).astype(np.int32), 1, shift=4)
-        out.append(mask.astype(bool))
-    return out
+        out = [
+            Known(name, r, b.world(patch_corners(i, view.rig.scale)), place.effort)
+            for i, (name, r) in enumerate(spectra.chart().items())
+        ]
+        card = np.full(spectra.GRID.shape, spectra.GREY_REFLECTANCE)
+        out.append(
+            Known(CARD, card, b.world(card_corners(view.rig.scale)), place.card_effort or place.effort)
+        )
+    walls = (w for w in place.walls if w.name in view.walls)
+    return out + [
+        Known(w.name, spectra.paint(w.notation), np.array(w.corners), w.effort or place.effort) for w in walls
+    ]
+
+
+def mask_of(known: Known, view: View, scale: float) -> NDArray[np.bool_]:
+    """Where a surface is seen (h, w), its edges left out."""
+    import cv2
+
+    h, w = round(view.size[1] * scale), round(view.size[0] * scale)
+    mask = np.zeros((h, w), dtype=np.uint8)
+    p = lens_of(view, scale).project(known.corners)
+    p = p.mean(axis=0) + (p - p.mean(axis=0)) * 0.93
+    cv2.fillConvexPoly(mask, np.round(p * 16).astype(np.int32), 1, shift=4)
+    return mask.astype(bool)
 
 
 def _oidn(light: Floats, albedo: Floats, normal: Floats) -> Floats:
@@ -274,85 +295,227 @@ def _oidn(light: Floats, albedo: Floats, normal: Floats) -> Floats:
     return np.asarray(clean, dtype=np.float32) / level
 
 
+SAMPLER = "multijitter"
+"""Each pixel's samples are spread evenly over lamps and directions; measured on the car deck, this halves the
+noise of independent samples."""
 PASS_SPP = 2
 """Samples a pixel in one pass over the whole frame."""
-BOARD_SPP = 16
-"""More samples over the board with card and chart, added to every pass."""
+CARD = "grey card"
+TEXELS = 4
+"""Texels across card and walls; a patch is one texel."""
+TILE_M, TILE_REFLECTANCE, TILE_OFF_M = 0.06, 0.99, 0.002
+"""The meter: a white matt tile of 6 cm, 2 mm in front of the surface."""
+METER_SEEDS = 8
+EYE_OFF_M = 0.03
 
 
-def board_crop(view: View, scale: float) -> tuple[int, int, int, int]:
-    """x, y, w, h in pixels of the board, with some room."""
-    b = Builder()
-    with rig_frame(view.rig, b):
-        w, h = BOARD_W / 2 * view.rig.scale, BOARD_H / 2 * view.rig.scale
-        corners = b.world([(-w, 0, -h), (w, 0, -h), (w, 0, h), (-w, 0, h)])
-    p = lens_of(view, scale).project(corners)
-    width, height = round(view.size[0] * scale), round(view.size[1] * scale)
-    x0, y0 = np.clip(np.floor(p.min(axis=0)).astype(int) - 6, 0, (width - 2, height - 2))
-    x1, y1 = np.clip(np.ceil(p.max(axis=0)).astype(int) + 6, (x0 + 2, y0 + 2), (width, height))
-    return int(x0), int(y0), int(x1 - x0), int(y1 - y0)
+@dataclass(frozen=True)
+class Texels:
+    """Radiance of one surface by texel (n, n, bands), in two halves of the samples, seeds of their own."""
+
+    one: Floats
+    two: Floats
+
+    @property
+    def mean(self) -> Floats:
+        return np.asarray((self.one + self.two) / 2)
 
 
-def render_pass(lit: dict[str, Any], view: View, number: int, scale: float) -> Floats:
-    """One pass over the frame, the board refined; passes differ in their seed and are averaged."""
-    seed = 1000 * view.seed + 2 * number
-    whole = render_bands(lit, view, PASS_SPP, scale, seed=seed)
-    x, y, w, h = crop = board_crop(view, scale)
-    fine = render_bands(lit, view, BOARD_SPP, scale, crop, seed=seed + 1)
-    part = whole[y : y + h, x : x + w]
-    whole[y : y + h, x : x + w] = (part * PASS_SPP + fine * BOARD_SPP) / (PASS_SPP + BOARD_SPP)
-    return whole
+@dataclass(frozen=True)
+class Meter:
+    """Spectral irradiance at one surface by lamp group, a row a seed: (seeds, bands)."""
+
+    readings: dict[str, Array]
+
+    def irradiance(self, group: str) -> Array:
+        return np.asarray(self.readings[group].mean(axis=0))
 
 
 @dataclass(frozen=True)
 class Transport:
-    """Light of one view by lamp group: images (h, w, bands), irradiance at the card (bands,)."""
+    """Light of one view: images (h, w, bands) by lamp group; texels by group, surface; meters by surface."""
 
     images: dict[str, Floats]
-    irradiance: dict[str, Array]
+    texels: dict[str, dict[str, Texels]]
+    meters: dict[str, Meter]
+
+
+def meter_spp(place: Place) -> int:
+    """Samples a pixel of the meter's small film, a square: half of what a texel has."""
+    return math.isqrt(place.effort // 2) ** 2
+
+
+def close_up(known: Known, side: float, off: float, pixels: int, spp: int, seed: int) -> dict[str, Any]:
+    """An orthographic camera that sees a square of ``side`` metres at the middle of a surface."""
+    mi = start()
+    n, c = known.normal, known.centre
+    eye = mi.ScalarTransform4f().look_at(list(c + n * (off + EYE_OFF_M)), list(c), [0, 0, 1])
+    return {
+        "type": "orthographic",
+        "near_clip": 0.001,
+        "far_clip": 1.0,
+        "to_world": eye @ mi.ScalarTransform4f().scale(side / 2),
+        "film": {
+            "width": pixels,
+            "height": pixels,
+            "rfilter": {"type": "box"},
+            "component_format": "float32",
+        },
+        "sampler": {"type": SAMPLER, "sample_count": spp, "seed": seed},
+    }
+
+
+def texel_square(known: Known) -> tuple[float, int]:
+    """Side in metres of the square that texels cover, and texels across."""
+    edges = known.corners[1] - known.corners[0], known.corners[2] - known.corners[1]
+    across = TEXELS if known.name not in spectra.chart() else 1
+    return 0.9 * float(min(np.linalg.norm(e) for e in edges)), across
+
+
+def render_texels(scene: Any, known: Known, view: View, spp: int, seed: int) -> Floats:
+    """Radiance (n, n, bands) of a surface by texel, rows from its top, columns from its left.
+
+    A matt surface looks the same from everywhere, so that it can be looked at from close by; the light of
+    lamps and walls that are metres away has no structure finer than the texels (6 cm on the card).
+    """
+    side, across = texel_square(known)
+    return seen_by(scene, close_up(known, side, 0.0, across, spp, seed), view.depth, spp, seed)
+
+
+def render_meter(lit: dict[str, Any], known: Known, view: View, spp: int, seed: int) -> Array:
+    """Spectral irradiance (seeds, bands) at the middle of a surface.
+
+    A small perfectly matt white tile is put just in front of it, facing the same way, and looked at alone. No
+    pixel or texel of the still is used. Irradiance is pi L / reflectance.
+    """
+    mi = start()
+    n, c = known.normal, known.centre
+    at = mi.ScalarTransform4f().look_at(list(c + n * TILE_OFF_M), list(c + n * (TILE_OFF_M + 1.0)), [0, 0, 1])
+    tile = {
+        "type": "rectangle",
+        "to_world": at @ mi.ScalarTransform4f().scale(TILE_M / 2),
+        "bsdf": known_matt(TILE_REFLECTANCE),
+    }
+    scene = load({**lit, "meter": tile})
+    rows = []
+    for k in range(METER_SEEDS):
+        eye = close_up(known, 0.9 * TILE_M, TILE_OFF_M, TEXELS, spp, seed + k)
+        image = seen_by(scene, eye, view.depth, spp, seed + k)
+        rows.append(np.pi / TILE_REFLECTANCE * image.astype(np.float64).mean(axis=(0, 1)))
+    return np.array(rows)
 
 
 def is_kept(place: Place, view: View, passes: int, cache: Path) -> bool:
     """Whether the light of a view is in the cache already."""
     stem = f"{view.name}_{view.size[0]}"
-    names = [f"{stem}_{g}_{k}.npy" for g in place.lamps for k in range(passes)]
-    return all((cache / n).exists() for n in names)
+    return all((cache / f"{stem}_{g}_clean{passes}.npy").exists() for g in place.lamps)
 
 
 def render_view(
     place: Place, view: View, *, passes: int, scale: float, cache: Path, log: Callable[[str], None] = print
 ) -> Transport:
-    """Clean transport of a view. Passes are kept in ``cache``: more of them can be added later."""
+    """Transport of a view. All that is rendered is kept in ``cache``: more passes can be added later."""
     stem = cache / f"{view.name}_{round(view.size[0] * scale)}"
-    clean_path = stem.with_name(f"{stem.name}_light{passes}.npz")
-    if clean_path.exists():
-        with np.load(clean_path) as kept:
-            images = {g: kept[f"i_{g}"] for g in place.lamps}
-        return Transport(images, {g: irradiance_at_card(i, view, scale) for g, i in images.items()})
     start()
     cache.mkdir(parents=True, exist_ok=True)
     began = time.monotonic()
-    images = {}
-    irradiance: dict[str, Array] = {}
-    guides = kept_array(
-        stem.with_name(f"{stem.name}_guides.npy"), lambda: render_guides(place, view, 6, scale)
-    )
+
+    def kept(what: str, make: Callable[[], Any]) -> Any:
+        path = stem.with_name(f"{stem.name}_{what}.npy")
+        new = not path.exists()
+        value = kept_array(path, make)
+        if new:
+            log(f"{view.name} {what}: {time.monotonic() - began:.0f} s")
+        return value
+
+    guides = kept("guides", lambda: render_guides(place, view, 6, scale))
     start()
+    base = 1000 * view.seed
+    images: dict[str, Floats] = {}
+    texels: dict[str, dict[str, Texels]] = {}
+    meters: dict[str, dict[str, Array]] = {}
+    surfaces = known_surfaces(place, view)
     with tempfile.TemporaryDirectory() as name:
         shapes, glow = scene_parts(place, view, Path(name))
-        for group in place.lamps:
+        for g, group in enumerate(place.lamps):
             lit = scene_of(shapes, glow, group)
+            scene = functools.cache(lambda lit=lit: load(lit))  # type: ignore[misc]
+
+            def both(half: int, scene: Any = scene, seed: int = base + 100 + 400 * g) -> Any:
+                rows = [
+                    render_texels(scene(), k, view, k.effort, seed + 200 * half + i).reshape(-1, 8)
+                    for i, k in enumerate(surfaces)
+                ]
+                return np.concatenate(rows)
+
+            one, two = (kept(f"{group}_texels{'ab'[h]}", lambda h=h: both(h)) for h in (0, 1))  # type: ignore[misc]
+            texels[group] = {}
+            at = 0
+            for known in surfaces:
+                n = texel_square(known)[1]
+                a, b = (t[at : at + n * n].reshape(n, n, -1) for t in (one, two))
+                texels[group][known.name] = Texels(a, b)
+                at += n * n
+            for i, known in enumerate(k for k in surfaces if k.name not in spectra.chart()):
+                meters.setdefault(known.name, {})[group] = kept(
+                    f"{group}_meter{i}",
+                    lambda known=known, lit=lit, seed=base + 60 + 10 * i + 30 * g: render_meter(  # type: ignore[misc]
+                        lit, known, view, meter_spp(place), seed
+                    ),
+                )
             total = np.zeros((*guides.shape[:2], len(spectra.BANDS)), dtype=np.float32)
             for k in range(passes):
-                path = stem.with_name(f"{stem.name}_{group}_{k}.npy")
-                total += kept_array(path, lambda lit=lit, k=k: render_pass(lit, view, k, scale))  # type: ignore[misc]
-                log(f"{view.name} {group} pass {k + 1} of {passes}: {time.monotonic() - began:.0f} s")
-            images[group] = denoise(total / np.float32(passes), guides, view, scale)
-            irradiance[group] = irradiance_at_card(images[group], view, scale)
-    part = clean_path.with_suffix(".part.npz")
-    np.savez(part, **{f"i_{g}": v for g, v in images.items()})
-    part.replace(clean_path)
-    return Transport(images, irradiance)
+                total += kept(
+                    f"{group}_{k}",
+                    lambda seed=base + 20 * g + k, scene=scene: seen_by(  # type: ignore[misc]
+                        scene(),
+                        sensor_of(view, {}, PASS_SPP, scale, seed),
+                        view.depth,
+                        PASS_SPP,
+                        seed,
+                    ),
+                )
+            raw = total / np.float32(passes)
+            images[group] = kept(f"{group}_clean{passes}", lambda raw=raw: denoise(raw, guides))  # type: ignore[misc]
+            for known in surfaces:
+                restore(images[group], texels[group][known.name].mean, known, view, scale)
+    return Transport(images, texels, {name: Meter(rows) for name, rows in meters.items()})
+
+
+def restore(image: Floats, texels: Floats, known: Known, view: View, scale: float) -> None:
+    """Put a surface's texels where it is seen, linear between; a wall's border is blended over 4 pixels."""
+    import cv2
+
+    mask = mask_of(known, view, scale)
+    if not mask.any():
+        return
+    share = mask.astype(np.float32)
+    if known.name in view.walls:
+        share = np.clip(cv2.distanceTransform(mask.astype(np.uint8), cv2.DIST_L2, 3) / 4, 0, 1)
+    y, x = np.nonzero(mask)
+    side, n = texel_square(known)
+    corners = lens_of(view, scale).project(known.corners).astype(np.float32)
+    u_m, v_m = (float(np.linalg.norm(known.corners[i + 1] - known.corners[i])) for i in (0, 1))
+    plane = np.array([[0, v_m], [u_m, v_m], [u_m, 0], [0, 0]], dtype=np.float32)
+    to_plane = cv2.getPerspectiveTransform(corners, plane)
+    points = np.stack([x + 0.5, y + 0.5], axis=-1).astype(np.float32)[None]
+    where = cv2.perspectiveTransform(points, to_plane)[0]
+    col = (where[:, 0] - (u_m - side) / 2) / side * n - 0.5
+    row = (where[:, 1] - (v_m - side) / 2) / side * n - 0.5
+    light = bilinear(texels, row, col)
+    image[y, x] += share[y, x, None] * (light - image[y, x])
+
+
+def bilinear(texels: Floats, row: Array, col: Array) -> Floats:
+    """Values (m, bands) between texel centres (n, n, bands); the outer ones are held."""
+    n = texels.shape[0]
+    r, c = np.clip(row, 0, n - 1), np.clip(col, 0, n - 1)
+    r0, c0 = np.floor(r).astype(int), np.floor(c).astype(int)
+    r1, c1 = np.minimum(r0 + 1, n - 1), np.minimum(c0 + 1, n - 1)
+    a, b = (r - r0)[:, None], (c - c0)[:, None]
+    top = texels[r0, c0] * (1 - b) + texels[r0, c1] * b
+    low = texels[r1, c0] * (1 - b) + texels[r1, c1] * b
+    return np.asarray(top * (1 - a) + low * a, dtype=np.float32)
 
 
 def kept_array(path: Path, make: Callable[[], Array | Floats]) -> Any:

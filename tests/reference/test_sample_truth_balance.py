@@ -80,23 +80,45 @@ def test_grey_card_is_neutral(name: str) -> None:
     assert error < (0.3 if name.endswith(".exr") else 1.0)
 
 
+def code_steps(name: str) -> np.ndarray:
+    """What half a code value of the file moves a card by, in mired and Duv (2,), the worst of the channels.
+
+    8-bit files: half of 1/255; the TIFF has ten significant bits; half floats have eleven.
+    """
+    shot = still(name)
+    x, y, w, h = STILLS[name]["boxes"]["grey_card"]
+    codes = shot.signal()[y : y + h, x : x + w].reshape(-1, 3).mean(axis=0)
+    half = {".tif": 0.5 / 1023, ".exr": float(codes.max()) * 2.0**-12}.get(Path(name).suffix, 0.5 / 255)
+    moved = np.concatenate([[codes], codes + half * np.eye(3), codes - half * np.eye(3)])
+    light = shot.encoding.to_working(moved)
+    if shot.encoding.state == "output":
+        light = lift_curve(light)
+    xyz = light @ WORKING.to_xyz.T
+    points = np.array([mired_duv_from_xy(p[:2] / p.sum()) for p in xyz])
+    return np.asarray(np.abs(points[1:] - points[0]).max(axis=0))
+
+
 @pytest.mark.parametrize("keep", [0.25, 0.5, 0.75])
 @pytest.mark.parametrize("name", EXACT)
 def test_keep_leaves_its_share(name: str, keep: float) -> None:
     """(b) ``keep`` leaves its share of the distance in mired and Duv between the card as it stood and the
     card with the cast out, within 3 % of the distance.
 
-    How well the card lies on neutral with the cast out is (a). 8-bit codes place a card to about 0.3 mired
-    and 0.0004 Duv, and where the whole distance is not much more than that, this is the bound.
+    How well the card lies on neutral with the cast out is (a). Where the whole distance is next to nothing
+    (a lamp on the Planckian locus has no Duv to take out) half a code value of the file is the bound: less
+    than that no picture can show.
     """
     box = STILLS[name]["boxes"]["grey_card"]
     points = [graded(name, box, share) @ WORKING.to_xyz.T for share in (0.0, 1.0, keep)]
     out, before, after = (np.array(mired_duv_from_xy(p[:2] / p.sum())) for p in points)
     distance = np.abs(before - out)
     error = np.abs(after - (out + keep * (before - out)))
-    print(f"{name:32} keep {keep:.2f}: off by {error[0]:.2f} of {distance[0]:.0f} mired, {error[1]:.5f} Duv")
-    assert error[0] < max(0.03 * distance[0], 0.3)
-    assert error[1] < max(0.03 * distance[1], 0.0004)
+    bound = np.maximum(0.03 * distance, code_steps(name))
+    print(
+        f"{name:32} keep {keep:.2f}: off by {error[0]:.2f} of {distance[0]:.0f} mired, {error[1]:.5f} of "
+        f"{distance[1]:.5f} Duv; bounds {bound[0]:.2f}, {bound[1]:.5f}"
+    )
+    assert np.all(error < bound)
 
 
 def chart_errors(name: str) -> np.ndarray:
@@ -112,6 +134,10 @@ def chart_errors(name: str) -> np.ndarray:
 CHART_BOUNDS = {
     "D65": (1.5, 3.0),  # only the camera and the bounced light differ from the reference
     "A": (3.0, 6.0),  # one linear adaptation over 2500 K
+    "A, sensor": (
+        4.5,
+        12.5,
+    ),  # its 3600 K matrix takes reds too light: red 11 from the spectra alone, 11 found
     "LED-B3": (3.8, 7.0),  # a dip near 480 nm
     "HP4": (4.5, 7.5),  # metal halide lines
     "FL2": (6.0, 11.0),  # mercury lines, little red
@@ -128,7 +154,8 @@ def test_chart_against_d65(name: str) -> None:
     """(c) exact and (d) real-sensor camera: the table, and a bound by lamp."""
     errors = chart_errors(name)
     lamps = [v["spectrum"].removeprefix("CIE illuminant ") for v in STILLS[name]["lamps"].values()]
-    worst = CHART_BOUNDS["+".join(lamps)]
+    name_of_lamp = "+".join(lamps)
+    worst = CHART_BOUNDS.get(f"{name_of_lamp}, {STILLS[name]['camera']}", CHART_BOUNDS[name_of_lamp])
     print(
         f"{name:32} {'+'.join(lamps):8} {STILLS[name]['camera']:7} chart, CIEDE2000: "
         f"mean {errors.mean():5.2f}, 95th {np.percentile(errors, 95):5.2f}, max {errors.max():5.2f}"
@@ -137,13 +164,66 @@ def test_chart_against_d65(name: str) -> None:
     assert np.percentile(errors, 95) < worst[1]
 
 
+def test_both_cameras_saw_every_lamp() -> None:
+    """(c) and (d) have a table for every location."""
+    places = {r["place"] for r in STILLS.values()}
+    for camera in ("exact", "sensor"):
+        assert {r["place"] for r in STILLS.values() if r["camera"] == camera} == places
+
+
+def makers() -> Any:
+    """The camera models that the frames were taken with."""
+    import sys
+
+    if str(FRAMES) not in sys.path:
+        sys.path.insert(0, str(FRAMES))
+    from makers import cameras, spectra
+
+    return cameras, spectra
+
+
+def card_from_spectra(name: str) -> float:
+    """Stops from 18 % at which the card must lie after exposure by the meter and balance, from spectra alone.
+
+    Lamp, V(lambda), camera sensitivities, the camera's matrix, the balance: no picture. A meter reads
+    luminance; a camera that is balanced for one white and looks at another does not quite, nor does a sensor
+    that is no linear transform of the eye.
+    """
+    from lookdev.colorimetry.adaptation import adaptation_matrix
+
+    cameras, spectra = makers()
+    record = STILLS[name]
+    k = record["camera_balance_k"]
+    lamps = [v["spectrum"].removeprefix("CIE illuminant ") for v in record["lamps"].values()]
+    parts = np.stack([spectra.lamp(n) / (spectra.lamp(n) @ spectra.observer()[:, 1]) for n in lamps])
+    light = parts[0]
+    if len(parts) == 2:  # the mix that comes nearest to the metered chromaticity
+        shares = np.linspace(0, 1, 201)
+        mixes = np.outer(shares, parts[0]) + np.outer(1 - shares, parts[1])
+        xyz = mixes @ spectra.observer()
+        xy = xyz[:, :2] / xyz.sum(axis=1, keepdims=True)
+        target = [record["light_at_card"]["x"], record["light_at_card"]["y"]]
+        light = mixes[int(np.argmin(np.hypot(*(xy - target).T)))]
+    if record["camera"] == "exact":
+        to_d65 = adaptation_matrix(tuple(record["camera_balance_xy"]), D65_XY)
+        seen = to_d65 @ (light @ spectra.observer())
+    else:
+        matrix, neutral = cameras.sensor_matrix(k)
+        seen = matrix @ (light / cameras.LUMENS @ cameras.sensitivities() / neutral)
+    cast = cast_of(name).cast
+    balanced = Grade(Look(title="balance", balance={"keep": 0.0}), cast)(CARD * WORKING.from_xyz @ seen)
+    return float(np.log2(np.asarray(balanced) @ WORKING.to_xyz[1] / CARD))
+
+
 @pytest.mark.parametrize("name", list(STILLS))
 def test_metered_exposure_puts_the_card_at_18_percent(name: str) -> None:
-    """(e) ISO 2720: the stops between EXIF exposure and the incident reading, within 0.15 stop.
+    """(e) ISO 2720: the stops between EXIF exposure and the incident reading put the card at 18 %.
 
-    One exception that is physics: the real sensor under high-pressure sodium. It was balanced by its own
-    sensitivities, which weigh the 570 nm to 620 nm lines less than V(lambda), and so a luminance meter, does:
-    0.21 stop short.
+    Within 0.15 stop for the exact camera. What is off is the camera, not the meter or the arithmetic: every
+    still lies within 0.05 stop of what the spectra alone ask for (``card_from_spectra``). The real sensor
+    under high-pressure sodium is asked to be 0.22 stop short: it weighs the 570 nm to 620 nm lines less than
+    V(lambda) does. A matrix between two illuminants, as cameras carry, leaves 0.21 of it. So the real sensor
+    is held to 0.15 stop of what it can do.
     """
     scout = load_scout(FRAMES)
     assert scout.plan.match == "meter"
@@ -153,9 +233,29 @@ def test_metered_exposure_puts_the_card_at_18_percent(name: str) -> None:
     assert stops is not None
     card = graded(name, STILLS[name]["boxes"]["grey_card"]) * 2.0**stops
     off = float(np.log2(card @ WORKING.to_xyz[1] / CARD))
-    print(f"{name:32} shifted {stops:+.2f} stops, card {off:+.3f} stops from 18 %")
-    sodium_sensor = STILLS[name]["camera"] == "sensor" and "sodium" in STILLS[name]["lamps"]
-    assert abs(off) < (0.25 if sodium_sensor else 0.15)
+    asked = card_from_spectra(name)
+    camera = STILLS[name]["camera"]
+    print(
+        f"{name:32} {camera:7} shifted {stops:+.2f} stops, card {off:+.3f} stops from 18 %, "
+        f"by the spectra {asked:+.3f}"
+    )
+    assert abs(off - asked) < 0.05
+    assert abs(off if camera == "exact" else off - asked) < 0.15
+
+
+@pytest.mark.parametrize("name", list(STILLS))
+def test_the_meter_and_the_card_agree(name: str) -> None:
+    """The meter is a white tile in a render of its own; the card's pixels are another render of that light.
+
+    Bounds: three times what noise allows between them (card 1 % over its 16 texels, meter 0.3 %), plus the
+    fall-off of light over the card (26 cm), which the 6 cm tile in its middle does not see: 1 %.
+    """
+    off = STILLS[name]["card_pixels_minus_meter"]
+    print(
+        f"{name:32} card against meter: {off['illuminance_share']:+.2%}, x {off['x']:+.5f}, y {off['y']:+.5f}"
+    )
+    assert abs(off["illuminance_share"]) < 3 * np.hypot(0.01 / 4, 0.003) + 0.01
+    assert max(abs(off["x"]), abs(off["y"])) < 0.001
 
 
 def other_log(folder: Path, name: str, columns: dict[str, str]) -> Path:

@@ -14,6 +14,9 @@ from makers.place import Lamp, Place, View, Wall, facing
 
 Array = NDArray[np.float64]
 X0, X1, Y0, Y1, H = -1.9, 1.9, -2.1, 3.2, 2.25
+GLOW = (0.8, 1.2)
+"""Radiance of a lampshade's side and of its opening."""
+UPPER = "2.5Y 7/4"
 
 
 def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
@@ -30,13 +33,12 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     mats["wood"] = m.blend(
         m.gloss("5YR 4/5", 0.18), m.gloss("2.5YR 3/3", 0.18), m.grain(1024, 53, 90), (0.8, 0.8)
     )
-    mats["upper"] = m.matt("2.5Y 8.5/4")
+    mats["upper"] = m.matt(UPPER)
     mats["ceiling"] = m.blend(
         m.gloss("N 9", 0.3), m.gloss("N 7.5", 0.3), m.planks(1024, 54, 10, 1, 0.06), (1.5, 1.5)
     )
     mats["blanket"] = m.blend(m.matt("7.5R 3/8"), m.matt("N 8.5"), _stripes(), (1.0, 1.0))
     mats["linen"] = m.matt("N 9")
-    mats["shade"] = m.matt("2.5Y 8.5/4")
     mats["rug"] = m.blend(m.matt("5PB 3/5"), m.matt("2.5Y 7/4"), m.scribble(256, 384, 3, _rug), None)
     mats["photo"] = m.blend(m.matt("N 3"), m.matt("5Y 8.5/2"), m.noise(256, 55, 1.8), None)
 
@@ -97,12 +99,12 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
         b.box("brass", (0, 0, -0.05), (0.03, 0.09, 0.16), 0.01)
         b.rod("brass", (0, 0, -0.05), (0.12, 0, -0.02), 0.009)
         with b.at(0.12, 0, 0.0):
-            _shade(b, 0.055, 0.1, 0.13)
-            b.light_ball("tungsten", (0, 0, 0.045), 0.03, 28.0)
-    # ceiling lamp: an opal bowl behind the camera's side
+            b.light_shade("tungsten", 0.055, 0.1, 0.13, *GLOW)
+    # ceiling lamp: an opal dish behind the camera's side
     with b.at(-0.7, -1.35, H - 0.02):
-        b.lathe("brass", [(0.16, 0), (0.17, -0.03), (0.14, -0.035)][::-1], 32, smooth=False)
-        b.light_ball("tungsten", (0, 0, -0.09), 0.11, 7.0)
+        b.lathe("brass", [(0.22, 0.018), (0.22, -0.01), (0.2, -0.012)][::-1], 32, smooth=False)
+        with b.at(0, 0, -0.08):
+            b.light_shade("tungsten", 0.2, 0.13, 0.075, 3.0, 3.0)
     # coat and cap, rug, boots, mirror frame
     with b.at(X1 - 0.02, 0.75, 1.78, yaw=-90):
         p.coat(b, "cloth")
@@ -137,10 +139,6 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     p.pipe_run(b, "white", [(X0 + 0.08, Y1 - 0.06, 0), (X0 + 0.08, Y1 - 0.06, H)], 0.035)
 
 
-def _shade(b: Builder, r0: float, r1: float, h: float) -> None:
-    b.lathe("shade", [(r1, 0.0), (r0, h)], 36, smooth=False)
-
-
 def _table_lamp(b: Builder) -> None:
     b.lathe(
         "brass",
@@ -158,8 +156,7 @@ def _table_lamp(b: Builder) -> None:
         32,
     )
     with b.at(0, 0, 0.25):
-        _shade(b, 0.07, 0.15, 0.19)
-        b.light_ball("tungsten", (0, 0, 0.08), 0.035, 34.0)
+        b.light_shade("tungsten", 0.07, 0.15, 0.19, *GLOW)
 
 
 def _stripes() -> Array:
@@ -192,13 +189,13 @@ PLACE = Place(
             (0.35, -1.75, 1.5),
             (-0.2, 3.2, 1.12),
             68,
-            (1068, 1600),
+            (960, 1440),
             facing((0.35, -1.75, 0), -0.35, 0.75, 1.12, 8),
             exposure=(1 / 40, 2.0, 400),
             time="19:40",
+            camera="sensor",
             walls=("upper wall",),
             seed=41,
-            shift=0.0,
         ),
         View(
             "09_cabin_table",
@@ -211,13 +208,18 @@ PLACE = Place(
             file="heic",
             exposure=(1 / 40, 2.0, 320),
             time="19:48",
+            walls=("upper wall",),
             seed=42,
         ),
     ),
     build=build,
+    effort=215**2,
     walls=(
         Wall(
-            "upper wall", "2.5Y 8.5/4", ((-0.35, Y1, 1.3), (0.2, Y1, 1.3), (0.2, Y1, 2.0), (-0.35, Y1, 2.0))
+            "upper wall",
+            UPPER,
+            ((-0.36, Y1, 1.55), (0.1, Y1, 1.55), (0.1, Y1, 1.95), (-0.36, Y1, 1.95)),
+            250**2,
         ),
     ),
 )

@@ -14,6 +14,7 @@ from makers.place import Lamp, Place, View, Wall, facing
 
 Array = NDArray[np.float64]
 W, Y0, Y1, H = 7.2, -4.0, 34.0, 4.7
+CASING = "2.5PB 7/6"
 
 
 def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
@@ -23,7 +24,7 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     rust = np.clip(m.wear(1024, 63, 0.05, 0.06, 1.7) + 0.2 * m.noise(1024, 64, 1.0), 0, 1)
     mats["plate"] = m.blend(m.gloss("5Y 8.5/1", 0.3), m.matt("2.5YR 4/6"), rust, (5, 5))
     mats["skirt"] = m.blend(m.gloss("7.5BG 4/4", 0.28), m.matt("2.5YR 3/4"), rust, (5, 5))
-    mats["cleanskirt"] = m.matt("7.5BG 4/4")
+    mats["casing"] = m.matt(CASING)
     mats["overhead"] = m.gloss("5Y 8/1", 0.35)
     mats["lane"] = m.blend(m.matt("2.5Y 7.5/9"), m.matt("7.5G 3.5/3"), m.wear(512, 65, 0.3, 0.1, 1.2), (2, 2))
     mats["tarp"] = m.blend(m.gloss("5PB 4/7", 0.35), m.gloss("5PB 3/6", 0.35), m.noise(512, 66, 1.6), (3, 3))
@@ -62,22 +63,28 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     b.box("caryellow", (0, Y1 - 0.15, 0.5), (9.5, 0.1, 0.25), 0.01)
     for y in np.arange(-1.6, Y1, 4.8):
         for x in (-4.6, 0.0, 4.6):
+            if x > 0 and 7 < y < 12:  # inside the casing
+                continue
             with b.at(x, y, H - 0.62):
                 b.box("chassis", (0, 0, 0.08), (0.46, 0.46, 0.14), 0.03)
                 q = [(-0.19, -0.19, 0.005), (-0.19, 0.19, 0.005), (0.19, 0.19, 0.005), (0.19, -0.19, 0.005)]
                 b.light("halide", q, 5.0)
                 for k in (-0.23, 0.23):
                     b.rod("steel", (k, 0, 0.05), (k, 0, 0.62), 0.012)
-    _lorry(b, 4.7, 9.0, "tarp")
-    _lorry(b, 4.7, 22.0, "carwhite")
+    # stair casing, freshly painted, with a steel door
+    b.box("casing", (4.7, 9.5, H / 2), (3.0, 5.0, H), 0.03)
+    with b.at(3.85, 6.98):
+        p.door(b, 0.8, 2.0, "carred", glass=False)
+    b.box("white", (3.85, 6.98, 2.45), (0.6, 0.02, 0.22), 0.0)
+    b.box("caryellow", (4.7, 6.99, 0.1), (3.0, 0.03, 0.2), 0.0)
+    _lorry(b, 4.7, 17.5, "tarp")
+    _lorry(b, 4.7, 27.5, "carwhite")
     _car(b, -0.1, 10.5, "carred")
     _car(b, 0.1, 16.5, "cargrey")
     _car(b, 0.0, 23.0, "carwhite")
     _van(b, -4.7, 13.0, "caryellow")
     _car(b, -4.7, 7.0, "cargrey")
     _van(b, -4.6, 20.5, "carwhite")
-    q = [(-W + 0.012, 9.1, 0.3), (-W + 0.012, 10.7, 0.3), (-W + 0.012, 10.7, 1.15), (-W + 0.012, 9.1, 1.15)]
-    b.polygon("cleanskirt", q)
     # wall gear: fire box, hose, ring, chains and chocks
     with b.at(-W + 0.25, 2.7, 1.2, yaw=90):
         b.box("red", (0, 0, 0), (0.75, 0.3, 0.8), 0.02)
@@ -244,11 +251,12 @@ PLACE = Place(
             (-1.5, -3.3, 1.6),
             (-0.4, 20.0, 1.5),
             66,
-            (1600, 800),
+            (1440, 720),
             facing((-1.5, -3.3, 0), 0.25, 1.2, 1.15, 4),
             file="exr",
             exposure=(1 / 60, 2.8, 800),
             time="16:25",
+            walls=("casing",),
             seed=51,
         ),
         View(
@@ -256,7 +264,7 @@ PLACE = Place(
             (2.7, 1.6, 1.6),
             (-5.6, 12.2, 1.4),
             60,
-            (1600, 1068),
+            (1440, 960),
             facing((2.7, 1.6, 0), 0.2, 5.0, 1.15, -8),
             camera="sensor",
             exposure=(1 / 60, 2.8, 640),
@@ -265,15 +273,16 @@ PLACE = Place(
         ),
     ),
     build=build,
+    effort=100**2,
     walls=(
         Wall(
-            "repainted skirt",
-            "7.5BG 4/4",
+            "casing",
+            CASING,
             (
-                (-W + 0.012, 9.1, 0.3),
-                (-W + 0.012, 10.7, 0.3),
-                (-W + 0.012, 10.7, 1.15),
-                (-W + 0.012, 9.1, 1.15),
+                (4.75, 7.0, 1.5),
+                (5.45, 7.0, 1.5),
+                (5.45, 7.0, 2.2),
+                (4.75, 7.0, 2.2),
             ),
         ),
     ),

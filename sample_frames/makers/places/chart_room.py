@@ -14,6 +14,7 @@ from makers.place import Lamp, Place, View, Wall, facing
 
 Array = NDArray[np.float64]
 X0, X1, Y0, Y1, H = -2.6, 2.6, -2.4, 4.0, 2.4
+WALL = "10B 7/4"
 
 
 def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
@@ -21,7 +22,7 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     mats["floor"] = m.blend(
         m.gloss("5B 4/3", 0.22), m.gloss("5B 3/2", 0.22), m.tiles(1024, 71, 6, 0.015, 0.5), (2.4, 2.4)
     )
-    mats["wall"] = m.matt("5B 7.5/2")
+    mats["wall"] = m.matt(WALL)
     mats["panel"] = m.blend(
         m.gloss("7.5YR 5/4", 0.25),
         m.gloss("5YR 3/3", 0.25),
@@ -225,5 +226,8 @@ PLACE = Place(
         ),
     ),
     build=build,
-    walls=(Wall("wall", "5B 7.5/2", ((X0, 3.0, 1.3), (X0, 3.8, 1.3), (X0, 3.8, 2.1), (X0, 3.0, 2.1))),),
+    effort=45**2,
+    walls=(
+        Wall("wall", WALL, ((X0, 3.05, 1.45), (X0, 3.75, 1.45), (X0, 3.75, 2.0), (X0, 3.05, 2.0)), 75**2),
+    ),
 )

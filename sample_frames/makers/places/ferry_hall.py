@@ -15,6 +15,9 @@ from makers.place import Lamp, Place, Rig, View, Wall
 Array = NDArray[np.float64]
 W, Y0, Y1, H = 4.6, -3.0, 13.0, 3.3
 DADO = 1.25
+GREEN = "10BG 5/6"
+FACE = ((-2.88, 0.7), (-2.52, 0.7), (-2.52, 1.1), (-2.88, 1.1))
+"""x, z of the clean part of the second left pillar."""
 
 
 def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
@@ -23,7 +26,8 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     mats["floor"] = lino
     scuff = m.wear(1024, 11, 0.12, 0.25, 1.3) * 0.5 + 0.35 * m.noise(1024, 12, 1.2)
     mats["cream"] = m.blend(m.matt("2.5Y 8.5/2"), m.matt("2.5Y 7/2"), scuff, (4, 4))
-    mats["dado"] = m.gloss("7.5G 4/4", 0.22)
+    mats["dado"] = m.gloss(GREEN, 0.22)
+    mats["pillar"] = m.matt(GREEN)
     mats["wallcream"] = m.matt("2.5Y 8.5/2")
     mats["ceiling"] = m.blend(m.matt("N 8.5"), m.matt("N 6.5"), m.tiles(1024, 3, 4, 0.015, 0.15), (2.4, 2.4))
     mats["wood"] = m.blend(
@@ -51,8 +55,8 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     for y in np.arange(0.5, Y1, 3.1):  # ceiling beams and pillars
         b.box("cream", (0, float(y), H - 0.12), (2 * W, 0.26, 0.24), 0.01)
         for x in (-2.7, 2.7):
-            b.box("cream", (x, float(y), H / 2), (0.28, 0.28, H), 0.02)
-            b.box("dado", (x, float(y), DADO / 2), (0.3, 0.3, DADO), 0.02)
+            b.box("cream", (x, float(y), H / 2), (0.4, 0.4, H), 0.02)
+            b.box("pillar", (x, float(y), DADO / 2), (0.42, 0.42, DADO), 0.02)
     for y in np.arange(-1.0, Y1 - 1, 3.1):
         for x in (-3.6, -1.3, 1.3, 3.6):
             with b.at(x, float(y) + 0.05, H):
@@ -174,7 +178,7 @@ PLACE = Place(
             Rig(-1.1, 1.15, 1.05, yaw=-3),
             exposure=(1 / 50, 2.8, 250),
             time="06:40",
-            walls=("dado",),
+            walls=("pillar",),
             seed=11,
         ),
         View(
@@ -191,5 +195,6 @@ PLACE = Place(
         ),
     ),
     build=build,
-    walls=(Wall("dado", "7.5G 4/4", ((-W, 8.6, 0.3), (-W, 9.6, 0.3), (-W, 9.6, 1.0), (-W, 8.6, 1.0))),),
+    effort=170**2,
+    walls=(Wall("pillar", GREEN, tuple((x, 3.39, z) for x, z in FACE)),),
 )

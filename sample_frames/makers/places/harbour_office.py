@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 from makers import materials as m
 from makers import props as p
 from makers.geometry import Builder
-from makers.place import Lamp, Place, View, facing
+from makers.place import Lamp, Place, View, Wall, facing
 from makers.places.cabin import _table_lamp
 from makers.places.net_loft import _sky
 
 Array = NDArray[np.float64]
 X0, X1, Y0, Y1, H = -2.7, 2.5, -2.6, 4.2, 2.75
+FAR = "2.5Y 7/4"
 
 
 def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
@@ -37,14 +38,14 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     mats["wood"] = m.blend(
         m.gloss("7.5YR 5/5", 0.2), m.gloss("5YR 3/4", 0.2), m.grain(1024, 85, 90), (0.9, 0.9)
     )
-    mats["shade"] = m.matt("2.5Y 8.5/4")
+    mats["farwall"] = m.matt(FAR)
     mats["map"] = m.blend(m.matt("5Y 8.5/3"), m.matt("5BG 5/4"), m.scribble(700, 1000, 86, _map), None)
     mats["greencab"] = m.gloss("7.5GY 4/3", 0.3)
     mats["green"] = mats["greencab"]
     mats["curtain"] = m.matt("7.5R 4/6")
     masks["sky"] = _sky()
 
-    p.room(b, X0, X1, Y0, Y1, H, "floor", "ceiling", ("", "plaster", "plaster", "plaster"))
+    p.room(b, X0, X1, Y0, Y1, H, "floor", "ceiling", ("", "plaster", "farwall", "plaster"))
     with b.at(X0, 0, 0, yaw=90):
         for a0, a1, h0, h1 in ((Y0, 1.35, -0.7, 0.75), (1.35, Y1, 1.75, 3.2)):
             p.wall_with_hole(b, "plaster", a0, a1, H, (h0, h1, 0.85, 2.25), 0.24)
@@ -87,8 +88,8 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     # pendant lamp over the middle
     with b.at(0.75, 1.4, 2.0):
         b.rod("black", (0, 0, 0.1), (0, 0, H - 2.0), 0.006)
-        b.lathe("enamel", [(0.24, 0), (0.2, 0.06), (0.07, 0.13), (0.03, 0.18)], 36)
-        b.light_ball("tungsten", (0, 0, 0.035), 0.045, 30.0)
+        b.lathe("brass", [(0.09, 0.1), (0.05, 0.14), (0.03, 0.18)], 36)
+        b.light_ball("tungsten", (0, 0, 0.0), 0.13, 3.2)
     # cabinets and map on the far wall
     for k in range(3):
         with b.at(-1.6 + 0.52 * k, Y1 - 0.34):
@@ -169,10 +170,12 @@ PLACE = Place(
             (0.15, -2.2, 1.5),
             (-0.1, 4.2, 1.35),
             68,
-            (1600, 1068),
+            (1440, 960),
             facing((0.15, -2.2, 0), -0.75, 1.2, 1.15, -22),
             exposure=(1 / 40, 2.8, 500),
             time="15:50",
+            camera="sensor",
+            walls=("far wall",),
             seed=71,
         ),
         View(
@@ -180,14 +183,16 @@ PLACE = Place(
             (-1.5, -0.9, 1.5),
             (1.35, 3.4, 1.3),
             66,
-            (1600, 670),
+            (1440, 604),
             facing((-1.5, -0.9, 0), -0.25, 1.75, 1.2, 8),
             file="tiff",
             exposure=(1 / 40, 2.8, 250),
             time="15:58",
+            walls=("far wall",),
             seed=72,
         ),
     ),
     build=build,
-    walls=(),
+    effort=130**2,
+    walls=(Wall("far wall", FAR, ((-0.85, Y1, 1.6), (-0.25, Y1, 1.6), (-0.25, Y1, 2.1), (-0.85, Y1, 2.1))),),
 )

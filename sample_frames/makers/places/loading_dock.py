@@ -14,6 +14,7 @@ from makers.place import Lamp, Place, View, Wall, facing
 
 Array = NDArray[np.float64]
 X0, X1, YW, HW = -11.0, 13.0, 9.0, 6.0
+OFFICE = "2.5G 6/6"
 
 
 def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
@@ -29,7 +30,7 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     mats["woodraw"] = m.blend(m.matt("10YR 6/4"), m.matt("7.5YR 4/3"), m.planks(1024, 35, 8, 2), (1, 1))
     mats["wood"] = mats["woodraw"]
     mats["stripe"] = m.blend(m.gloss("2.5Y 7/10", 0.3), m.gloss("N 2", 0.3), _hazard(), (0.5, 0.5))
-    mats["creamwall"] = m.matt("2.5Y 8/4")
+    mats["officewall"] = m.matt(OFFICE)
     mats["sign"] = m.blend(m.gloss("5PB 3/6", 0.3), m.matt("N 9"), m.scribble(256, 768, 5, _sign), None)
 
     b.polygon("apron", [(-40, -12, 0), (40, -12, 0), (40, YW, 0), (-40, YW, 0)])
@@ -78,9 +79,9 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
         )
     b.polygon("apron", [(X1, YW, 0), (60, YW, 0), (60, 60, 0), (X1, 60, 0)])
     b.box("sheet", (32, 52, 3.5), (36, 8, 7), 0.02)
-    # man door and cream office wall at right with a window, dark
+    # man door and painted office wall at right with a window, dark
     b.polygon(
-        "creamwall",
+        "officewall",
         [(7.9, YW - 0.02, 1.0), (11.4, YW - 0.02, 1.0), (11.4, YW - 0.02, 4.2), (7.9, YW - 0.02, 4.2)],
     )
     with b.at(8.7, YW - 0.06, 1.0):
@@ -259,11 +260,13 @@ PLACE = Place(
         ),
     ),
     build=build,
+    effort=90**2,
+    card_effort=220**2,
     walls=(
         Wall(
             "office wall",
-            "2.5Y 8/4",
-            ((9.3, YW - 0.02, 3.3), (11.3, YW - 0.02, 3.3), (11.3, YW - 0.02, 3.9), (9.3, YW - 0.02, 3.9)),
+            OFFICE,
+            ((9.5, YW - 0.02, 3.3), (10.3, YW - 0.02, 3.3), (10.3, YW - 0.02, 3.9), (9.5, YW - 0.02, 3.9)),
         ),
     ),
 )

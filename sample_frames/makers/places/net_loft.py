@@ -14,6 +14,7 @@ from makers.place import Lamp, Place, View, Wall, facing
 
 Array = NDArray[np.float64]
 W, Y0, Y1, EAVE, RIDGE = 3.4, -2.2, 9.0, 2.1, 4.6
+STORE = "10GY 6/6"
 
 
 def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
@@ -35,6 +36,7 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     twine = m.net_mesh(512, 8, 0.13)
     mats["netgreen"] = m.cutout(m.matt("7.5G 4/4"), twine, (0.5, 0.5))
     mats["netorange"] = m.cutout(m.matt("2.5YR 5/9"), twine, (0.45, 0.45))
+    mats["store"] = m.matt(STORE)
     mats["bluedoor"] = m.gloss("2.5PB 4/6", 0.3)
     masks["sky"] = _sky()
 
@@ -52,6 +54,18 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     b.polygon("boards", [(W, Y1, 0), (W, Y0, 0), (W, Y0, EAVE), (W, Y1, EAVE)])
     b.polygon("boards", [(-W, Y0, EAVE), (-W, Y1, EAVE), (0, Y1, RIDGE), (0, Y0, RIDGE)])
     b.polygon("boards", [(W, Y1, EAVE), (W, Y0, EAVE), (0, Y0, RIDGE), (0, Y1, RIDGE)])
+    # a roof light in the left slope
+    up, slope = np.array([W, 0.0, RIDGE - EAVE]), []
+    up /= np.linalg.norm(up)
+    inward = np.array([up[2], 0.0, -up[0]])
+    for y, t in ((3.0, 2.3), (4.6, 2.3), (4.6, 3.7), (3.0, 3.7)):
+        slope.append(np.array([-W, y, EAVE]) + up * t + inward * 0.02)
+    b.light("daylight", slope, 0.9)
+    for k in range(4):
+        b.rod("frame", slope[k] + inward * 0.02, slope[(k + 1) % 4] + inward * 0.02, 0.04, 4)
+    for share in (1 / 3, 2 / 3):
+        low, high = (slope[i] + (slope[j] - slope[i]) * share + inward * 0.02 for i, j in ((0, 1), (3, 2)))
+        b.rod("frame", low, high, 0.016, 4)
     # gable with a big window and a loading door beside it
     p_hole = (-1.3, 1.3, 0.95, 2.75)
     with b.at(0, Y1):
@@ -79,9 +93,16 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
         with b.at(-0.4, -0.05, 0.84):
             p.coil(b, r=0.13, turns=3, layers=2, thick=0.012)
     # hanging nets, right side: sagging curtains from the tie beams
-    _net(b, "netgreen", (0.9, 5.2, EAVE + 0.0), (3.2, 5.2, EAVE + 0.0), 1.75, 7)
-    _net(b, "netorange", (1.1, 2.5, EAVE + 0.0), (3.2, 2.5, EAVE + 0.0), 1.3, 8)
-    _net(b, "netgreen", (1.6, 5.35, EAVE + 0.05), (3.3, 5.35, EAVE + 0.05), 1.55, 9)
+    _net(b, "netgreen", (2.5, 5.2, EAVE + 0.0), (3.3, 5.2, EAVE + 0.0), 1.75, 7)
+    _net(b, "netorange", (2.05, 2.5, EAVE + 0.0), (3.25, 2.5, EAVE + 0.0), 1.3, 8)
+    _net(b, "netgreen", (-3.1, 7.9, EAVE + 0.0), (-1.5, 7.9, EAVE + 0.0), 1.6, 9)
+    # a net store, boarded off in the far right corner and painted
+    b.box("store", ((1.45 + W) / 2, 6.65, 1.02), (W - 1.45, 0.06, 2.04), 0.004)
+    b.box("store", (1.48, 7.8, 1.02), (0.06, 2.3, 2.04), 0.004)
+    b.box("beam", ((1.4 + W) / 2, 6.64, 2.07), (W - 1.4, 0.12, 0.07), 0.01)
+    b.box("beam", (1.45, 6.64, 1.02), (0.1, 0.12, 2.04), 0.01)
+    b.box("beam", (2.72, 6.6, 0.98), (0.04, 0.03, 1.9), 0.004)
+    b.rod("black", (2.82, 6.58, 0.95), (2.82, 6.58, 1.12), 0.014)
     for i in range(9):
         with b.at(2.35 + 0.25 * np.sin(i * 2.1), 4.1 + 0.3 * i % 1.2, 0.09 + 0.15 * (i // 5)):
             b.ball(
@@ -90,7 +111,7 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
                 0.1,
                 0.85,
             )
-    for x, y, w in ((2.75, 1.2, 0.6), (2.7, 1.9, 0.55), (2.45, 7.6, 0.7)):
+    for x, y, w in ((2.75, 1.2, 0.6), (2.7, 1.9, 0.55)):
         with b.at(x, y, yaw=6 * x):
             p.crate(b, w, 0.5, 0.42)
     with b.at(2.78, 1.25, 0.42, yaw=-8):
@@ -98,20 +119,11 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     for x, y, r in ((0.9, 1.3, 0.3), (1.5, 1.1, 0.24), (-0.1, 7.2, 0.3)):
         with b.at(x, y):
             p.coil(b, r=r)
-    # ladder to the right gable, oars, door
-    for dx in (-0.2, 0.2):
-        b.rod("wood", (1.9 + dx, 8.1, 0), (1.9 + dx, 8.85, 3.1), 0.03)
-    for k in range(9):
-        b.rod("wood", (1.7, 8.15 + 0.075 * k, 0.3 + 0.31 * k), (2.1, 8.15 + 0.075 * k, 0.3 + 0.31 * k), 0.018)
+    # oars
     for k in range(3):
         x = -2.9 + 0.22 * k
         b.rod("wood", (x, 8.75, 0.0), (x + 0.05, 8.93, 2.2), 0.022)
         b.box("bluedoor", (x + 0.05, 8.93, 2.3), (0.13, 0.02, 0.5), 0.01)
-    with b.at(W - 0.03, 7.0, yaw=-90):
-        b.box("bluedoor", (0, 0, 1.0), (1.05, 0.06, 2.0), 0.006)
-        for z in (0.35, 1.0, 1.65):
-            b.box("bluedoor", (0, -0.045, z), (0.98, 0.03, 0.13), 0.006)
-        b.rod("black", (0.4, -0.09, 0.9), (0.4, -0.09, 1.1), 0.012)
     with b.at(0.5, 4.4, yaw=30):
         p.chair(b, "wood", "wood")
 
@@ -167,6 +179,7 @@ PLACE = Place(
             facing((0.35, -1.7, 0), -0.75, 2.1, 1.0, -32),
             exposure=(1 / 40, 2.8, 250),
             time="11:05",
+            walls=("net store",),
             seed=31,
         ),
         View(
@@ -184,16 +197,12 @@ PLACE = Place(
         ),
     ),
     build=build,
+    effort=100**2,
     walls=(
         Wall(
-            "door",
-            "2.5PB 4/6",
-            (
-                (W - 0.062, 7.45, 1.1),
-                (W - 0.062, 6.55, 1.1),
-                (W - 0.062, 6.55, 1.55),
-                (W - 0.062, 7.45, 1.55),
-            ),
+            "net store",
+            STORE,
+            ((1.75, 6.62, 1.15), (2.25, 6.62, 1.15), (2.25, 6.62, 1.65), (1.75, 6.62, 1.65)),
         ),
     ),
 )
