@@ -160,7 +160,8 @@ def plan_batch(
         )
         try:
             metadata, resolved, size = _decide(task, reading, scout)
-            edge = thumbnail_edge_px(size, crowd[location], len(looks) + 1)
+            fills_overview = len(crowd) == 1 and not planned
+            edge = thumbnail_edge_px(size, 1 if fills_overview else crowd[location], len(looks) + 1)
             task = replace(task, thumbnail_box=(edge, edge))
             stops, resolved = _matched(metadata, reading, scout, resolved)
         except LookdevError as problem:

@@ -118,7 +118,8 @@ def draw_in_lines(
     ``largest``.
     """
     edge, best = max(round(beat / page.document.pixel), 0), None
-    for across in sorted({per_line(len(model.columns), n + 1) for n in range(len(model.columns))}):
+    count = len(model.columns)
+    for across in sorted({per_line(count, lines) for lines in range(1, count + 1)}, reverse=True):
         for is_aside in (False, True):
             found = _largest(page, y, model, across, largest, full=full, is_aside=is_aside)
             if found is not None and found[0] > edge + 2 * (best is not None):

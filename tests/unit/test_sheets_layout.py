@@ -55,7 +55,8 @@ def sheet(shapes, looks: int, words: str = "mired, Duv") -> SheetModel:
 
 
 def overview(shapes, looks: int) -> SheetModel:
-    base = sheet(shapes, looks)
+    scale = 14 if len(shapes) == 1 else 1  # one location's pictures have the samples to fill a page
+    base = sheet([(h * scale, w * scale) for h, w in shapes], looks)
     rows = tuple(Row(f"Place {n}", (SODIUM.line(),), r.pictures) for n, r in enumerate(base.rows, 1))
     return SheetModel("Low Ferry", "Overview", base.columns, rows)
 
