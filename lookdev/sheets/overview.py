@@ -1,7 +1,8 @@
 """The overview: a whole scout on as few pages as can be, one compact group of pictures a location.
 
 ``model.location`` is the heading, ``model.rows`` are the locations: name, reading and count of stills in
-``details``, one picture a look. Groups stand one, two or three across.
+``details``, one picture a look. Groups stand one, two or three across; few locations
+with many looks, or a single one, stand in several lines each, as that makes the pictures larger.
 """
 
 from __future__ import annotations
