@@ -28,7 +28,7 @@ from lookdev.looks.stages.toning import tone
 
 Array = NDArray[np.float64]
 
-BLOCK_PIXELS = 1 << 13  # so that what the stages make on the way stays in the processor's cache
+BLOCK_PIXELS = 1 << 14  # so that what the stages make on the way stays in the processor's cache
 
 
 @runtime_checkable

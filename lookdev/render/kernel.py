@@ -153,7 +153,7 @@ def _mark_hard_cells(flags, nodes, tolerance, dark):  # type: ignore[no-untyped-
             worst = max(worst, highest - lowest)
         first = nodes[blue, green, red]
         spread = max(max(first[0], first[1]), first[2]) - min(min(first[0], first[1]), first[2])
-        allowed = tolerance if spread > _GREYISH else tolerance // 4
+        allowed = tolerance if spread > _GREYISH else tolerance // 2
         hard = worst > 2 * allowed or max(red, green, blue) < dark
         flags[cell] = 2 if hard else 1
 
@@ -299,18 +299,21 @@ def _to_codes(light, edges, guesses, out):  # type: ignore[no-untyped-def]
                 out[y, x, c] = code
 
 
-_tables: list[NDArray[np.uint32]] = []
-_tables_lock = threading.Lock()
+_table: list[NDArray[np.uint32]] = []
+_table_lock = threading.Lock()
 
 
 @contextmanager
 def _scratch_table() -> Iterator[NDArray[np.uint32]]:
-    """A table of 2^24 zeros, to be given back as zeros; there are as many as were ever in use at once."""
-    with _tables_lock:
-        table = _tables.pop() if _tables else np.zeros(1 << 24, dtype=np.uint32)
-    yield table  # after a failure it is not put back: it may hold anything
-    with _tables_lock:
-        _tables.append(table)
+    """The one table of 2^24 zeros, to be given back as zeros.
+
+    Threads take turns: the time that it is in use is a twentieth of a still's, and to touch 64 MB of new
+    memory for each thread takes longer than to wait.
+    """
+    with _table_lock:
+        table = _table.pop() if _table else np.zeros(1 << 24, dtype=np.uint32)
+        yield table  # after a failure it is not put back: it may hold anything
+        _table.append(table)
 
 
 def _words(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.uint32], NDArray[np.uint8]]:
@@ -364,7 +367,7 @@ def hard_cells(
     """``cells`` as from :func:`cells_of`, with 2 where a look bends too much to be interpolated.
 
     A cell counts as such where the middles of its four diagonals differ by more than ``tolerance_codes`` (a
-    quarter of that where the look gives greyish colours), or where all channels are below ``dark_codes``:
+    half of that where the look gives greyish colours), or where all channels are below ``dark_codes``:
     there a code is a wide step in lightness.
     """
     flags = cells.copy()

@@ -34,7 +34,7 @@ Codes = NDArray[np.uint8] | NDArray[np.uint16]
 
 NODE_CODES = np.array([*range(0, 256, 4), 255], dtype=np.float64)
 SIZE = len(NODE_CODES)
-BEND_CODES, DARK_CODES = 0.7, 24
+BEND_CODES, DARK_CODES = 0.7, 40
 GRID_BEND_CODES = 0.12  # a 16-bit code is finer
 _UNIT = 1 << kernel.FRACTION_BITS
 _CHUNK = 1 << 16

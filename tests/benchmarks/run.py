@@ -34,7 +34,7 @@ def make_stills(folder: Path, count: int) -> list[Path]:
     """Stills of 24 megapixels, the sample frames' content and a camera's noise; the same every time."""
     import cv2
 
-    frames = sorted((ROOT / "sample_frames").rglob("*.jpg")) + sorted((ROOT / "sample_frames").rglob("*.png"))
+    frames = sorted((ROOT / "sample_frames").glob("*.jpg"))
     paths = []
     for i in range(count):
         path = folder / f"still_{i:02}.jpg"
@@ -77,9 +77,11 @@ def looks(count: int) -> list[tuple[object, float]]:
 
 def batch(folder: str, stills: int, count: int, workers: int = CORES) -> dict[str, float]:
     """Our batch: stills through looks to files, with the sheets' thumbnails; no lattice is there at first."""
+    from lookdev.render.batch import thumbnail_edge_px
     from lookdev.render.executor import run_tasks
     from lookdev.render.tasks import Output, Task
 
+    edge = thumbnail_edge_px((HEIGHT, WIDTH), max(stills, 2), count + 1)  # one location's sheet
     out = Path(folder) / f"out_{stills}_{count}"
     tasks = [
         Task(
@@ -89,7 +91,7 @@ def batch(folder: str, stills: int, count: int, workers: int = CORES) -> dict[st
                 for i, (look, stops) in enumerate(looks(count))
             ),
             thumbnails=out / ".lookdev" / "thumbnails",
-            thumbnail_box=(1080, 720),
+            thumbnail_box=(edge, edge),
         )
         for path in make_stills(Path(folder), stills)
     ]
