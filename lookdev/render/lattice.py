@@ -222,10 +222,16 @@ class StillGrader:
         self._strips = _strips(len(self._flat), threads)
         self._colours: list[_Colours] = []
 
-    def __call__(self, lattice: Lattice, bits: int = 8) -> Codes:
-        """Code values (h, w, 3) through ``lattice``, rounded half up; ``bits`` 8 or 16."""
+    def __call__(self, lattice: Lattice, bits: int = 8, *, last: bool = False) -> Codes:
+        """Code values (h, w, 3) through ``lattice``, rounded half up; ``bits`` 8 or 16.
+
+        ``last``: no other call follows, so that the picture's own memory may hold the result.
+        """
         dtype = np.dtype(np.uint8 if bits == 8 else np.uint16)
-        out = self._buffer(dtype)
+        in_place = last and self._consume and self._flat.dtype == dtype == np.uint8
+        if in_place:
+            self._number()  # which sees to it that the memory is ours
+        out = self._flat if in_place else self._buffer(dtype)
         same = lattice.transform.is_identity and self._flat.dtype == dtype
         if same and not self._colours:
             np.copyto(out, self._flat)

@@ -286,7 +286,7 @@ class _Work:
                     results[i] = OutputResult(task.outputs[i].path, error=_interrupted(task.outputs[i]))
                     continue
                 try:
-                    pending[i] = self._one(grader, still, i, keys[i], disk)
+                    pending[i] = self._one(grader, still, i, keys[i], disk, last=not todo)
                 except LookdevError as error:
                     results[i] = OutputResult(task.outputs[i].path, error=str(error))
             start = perf_counter()
@@ -298,13 +298,13 @@ class _Work:
             self.seconds["wait"] += perf_counter() - start
 
     def _one(
-        self, grader: _Grader, still: Still, i: int, key: str, disk: ThreadPoolExecutor
+        self, grader: _Grader, still: Still, i: int, key: str, disk: ThreadPoolExecutor, last: bool
     ) -> Future[OutputResult]:
         from lookdev.stills.writer import still_bytes
 
         output, thumbnail = self.task.outputs[i], self.thumbnails[i]
         start = perf_counter()
-        pixels, small = grader(output, self.task.write_stills)
+        pixels, small = grader(output, self.task.write_stills, last)
         self.seconds["grade"] += perf_counter() - start
         start = perf_counter()
         data = None
@@ -361,15 +361,22 @@ class _Grader:
         for grader in self._graders.values():
             grader.close()
 
-    def __call__(self, output: Output, full: bool) -> tuple[NDArray[Any] | None, NDArray[np.uint8] | None]:
-        """Pixels of the output, unless not ``full``, and of its sRGB thumbnail, where there is to be one."""
+    def __call__(
+        self, output: Output, full: bool, last: bool = False
+    ) -> tuple[NDArray[Any] | None, NDArray[np.uint8] | None]:
+        """Pixels of the output, unless not ``full``, and of its sRGB thumbnail, where there is to be one.
+
+        ``last``: there is no other output to come.
+        """
         target, small = target_of(output, self.still), self.small
         return (
-            self._graded(output, target, output.bits, self.still.pixels) if full else None,
+            self._graded(output, target, output.bits, self.still.pixels, last) if full else None,
             self._graded(output, SRGB, 8, small) if small is not None else None,
         )
 
-    def _graded(self, output: Output, target: Encoding, bits: int, picture: NDArray[Any]) -> NDArray[Any]:
+    def _graded(
+        self, output: Output, target: Encoding, bits: int, picture: NDArray[Any], last: bool = False
+    ) -> NDArray[Any]:
         from lookdev.render.lattice import StillGrader
         from lookdev.render.reference import grade_reference
 
@@ -379,7 +386,7 @@ class _Grader:
         key = id(picture)
         if key not in self._graders:
             self._graders[key] = StillGrader(picture, consume=picture is not self.small)
-        return self._graders[key](self._lattice(output, target, bits), bits)
+        return self._graders[key](self._lattice(output, target, bits), bits, last=last)
 
     def _lattice(self, output: Output, target: Encoding, bits: int) -> Lattice:
         from lookdev.render.coarse import CoarseLattice

@@ -191,6 +191,10 @@ def test_one_grader_serves_looks_of_every_kind_in_any_order() -> None:
         for transform, bits in jobs:
             got = grader(lattice_for(transform, pixels.dtype, bits), bits)
             assert np.array_equal(got, grade_fast(pixels, transform, bits=bits))
+        for transform in (wet, plain):
+            fresh = StillGrader(pixels.copy(), consume=consume)
+            got = fresh(lattice_for(transform, pixels.dtype, 8), last=True)
+            assert np.array_equal(got, grade_fast(pixels, transform))
         grader.close()
         assert consume or np.array_equal(own, pixels)
 
