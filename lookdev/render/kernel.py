@@ -261,19 +261,30 @@ def _average(rows, red, green, blue, row_edges, column_edges, out):  # type: ign
     for y in range(out.shape[0]):
         top, bottom = row_edges[y], row_edges[y + 1]
         totals[:] = 0
-        for row in range(int(top), int(np.ceil(bottom))):
-            codes, share = rows[row], float32(min(row + 1.0, bottom) - max(float(row), top))
-            # the columns one by one: their sums wait in the cache
-            if share == 1:
+        row, end = int(top), int(np.ceil(bottom))
+        while row < end:
+            share = float32(min(row + 1.0, bottom) - max(float(row), top))
+            # Column by column: their sums wait in the cache; four rows at once where they count in full.
+            if share == 1 and row + 4 <= bottom:
+                first, second, third, fourth = rows[row], rows[row + 1], rows[row + 2], rows[row + 3]
                 for x in range(uintp(0), uintp(3) * columns, uintp(3)):
-                    totals[x] += red[codes[x]]
-                    totals[x + uintp(1)] += green[codes[x + uintp(1)]]
-                    totals[x + uintp(2)] += blue[codes[x + uintp(2)]]
-            else:
-                for x in range(uintp(0), uintp(3) * columns, uintp(3)):
-                    totals[x] += share * red[codes[x]]
-                    totals[x + uintp(1)] += share * green[codes[x + uintp(1)]]
-                    totals[x + uintp(2)] += share * blue[codes[x + uintp(2)]]
+                    totals[x] += (red[first[x]] + red[second[x]]) + (red[third[x]] + red[fourth[x]])
+                    g_at = x + uintp(1)
+                    totals[g_at] += (green[first[g_at]] + green[second[g_at]]) + (
+                        green[third[g_at]] + green[fourth[g_at]]
+                    )
+                    b_at = x + uintp(2)
+                    totals[b_at] += (blue[first[b_at]] + blue[second[b_at]]) + (
+                        blue[third[b_at]] + blue[fourth[b_at]]
+                    )
+                row += 4
+                continue
+            codes = rows[row]
+            for x in range(uintp(0), uintp(3) * columns, uintp(3)):
+                totals[x] += share * red[codes[x]]
+                totals[x + uintp(1)] += share * green[codes[x + uintp(1)]]
+                totals[x + uintp(2)] += share * blue[codes[x + uintp(2)]]
+            row += 1
         for x in range(out.shape[1]):
             left, right = column_edges[x], column_edges[x + 1]
             r = g = b = float32(0)
