@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 
 from lookdev.looks.pipeline import Transform
 from lookdev.render import kernel
-from lookdev.render.lattice import SIZE, CodeLattice
+from lookdev.render.lattice import DARK_CODES, SIZE, CodeLattice
 
 _UNIT = 1 << kernel.FRACTION_BITS
 _LAST = SIZE - 1  # stands for code 256; the look is worked out at 255 and carried on
+_ANY_BEND = 255.0  # only the darkest colours go through the look itself: there a code is a wide step
 _WORDS = np.array([SIZE * SIZE, SIZE, 1])
 
 
@@ -29,7 +30,7 @@ class CoarseLattice(CodeLattice):
 
     def _ready(self, cells: NDArray[np.uint8]) -> NDArray[np.uint8]:
         self._compiler.ensure(cells.reshape((SIZE - 1,) * 3).view(np.bool_))
-        return cells
+        return kernel.hard_cells(cells, self.nodes, _ANY_BEND, DARK_CODES)
 
     def _work_out(self, at: NDArray[np.intp]) -> None:
         nodes = self.nodes.reshape(-1, 3)
