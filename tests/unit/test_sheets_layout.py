@@ -109,6 +109,16 @@ def blanks(page: Page) -> tuple[float, float]:
     return float(above / box.height), (box.bottom - last) / box.height
 
 
+def assert_well_laid(doc: Document, columns: int, where: str) -> None:
+    """No faults, margins kept, even gaps, no wide blank over the pictures or under them."""
+    assert doc.faults() == [], where
+    assert_inside_the_margins(doc)
+    assert_even_gaps(doc, columns)
+    for page in doc.pages:
+        above, below = blanks(page)
+        assert above <= 0.25 and below <= 0.35, where
+
+
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 @pytest.mark.parametrize("kind", SHAPES)
 def test_comparison_sheets_of_all_sizes(paper, kind):
@@ -117,18 +127,13 @@ def test_comparison_sheets_of_all_sizes(paper, kind):
         for stills in range(1, 7):
             doc = draw_comparison(sheet(SHAPES[kind][:stills], looks), paper, dpi=DPI)
             where = f"{looks} looks, {stills} stills"
-            assert doc.faults() == [], where
+            assert_well_laid(doc, looks + 1, where)
             assert min(edges(doc)) >= READABLE_EDGE - doc.pixel, where
-            assert_inside_the_margins(doc)
-            assert_even_gaps(doc, looks + 1)
             per_page = [len(page.pictures) // (looks + 1) for page in doc.pages]
             assert sum(per_page) == stills
             if kind != "mixed":
                 assert max(per_page) - min(per_page) <= 1, where
                 assert max(edges(doc)) - min(edges(doc)) < 0.01, where
-            for page in doc.pages:
-                above, below = blanks(page)
-                assert above <= 0.25 and below <= 0.35, where
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
@@ -138,15 +143,10 @@ def test_overviews_of_all_sizes(paper, kind):
         for places in range(1, 7):
             doc = draw_overview(overview(SHAPES[kind][:places], looks), paper, dpi=DPI)
             where = f"{looks} looks, {places} locations"
-            assert doc.faults() == [], where
+            assert_well_laid(doc, looks + 1, where)
             assert min(edges(doc)) >= SMALLEST_IN_OVERVIEW - doc.pixel, where
-            assert_inside_the_margins(doc)
-            assert_even_gaps(doc, looks + 1)
             per_page = [len(page.pictures) // (looks + 1) for page in doc.pages]
             assert sum(per_page) == places and len(doc.pages) <= 3, where
-            for page in doc.pages:
-                above, below = blanks(page)
-                assert above <= 0.25 and below <= 0.35, where
 
 
 @pytest.mark.parametrize("draw", [draw_comparison, draw_overview])
