@@ -28,8 +28,8 @@ LMS_TO_LAB = np.array(
     ]
 )
 LAB_TO_LMS = np.linalg.inv(LMS_TO_LAB)
-_RGB_TO_LMS = XYZ_TO_LMS @ WORKING.to_xyz
-LMS_TO_WORKING = np.linalg.inv(_RGB_TO_LMS)
+WORKING_TO_LMS = XYZ_TO_LMS @ WORKING.to_xyz
+LMS_TO_WORKING = np.linalg.inv(WORKING_TO_LMS)
 
 
 def oklab_from_xyz(xyz: ArrayLike) -> Array:
@@ -50,7 +50,7 @@ def xyz_from_oklab(lab: ArrayLike) -> Array:
 
 def oklab_from_working(rgb: ArrayLike) -> Array:
     """Oklab (..., 3) of linear BT.2020 (..., 3), unbounded; negatives pass (the cube root is odd)."""
-    return np.asarray(np.cbrt(np.asarray(rgb, dtype=np.float64) @ _RGB_TO_LMS.T) @ LMS_TO_LAB.T)
+    return np.asarray(np.cbrt(np.asarray(rgb, dtype=np.float64) @ WORKING_TO_LMS.T) @ LMS_TO_LAB.T)
 
 
 def working_from_oklab(lab: ArrayLike) -> Array:

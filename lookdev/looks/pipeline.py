@@ -133,19 +133,27 @@ class Pipeline:
         """How far the look pushes colours past the edge, over the whole input cube (1: not at all)."""
         if self.target.state != "output" or self.is_identity:
             return 1.0
+        pushed = self._graded(self.input_cube(), lifted=True, rendered=True)
+        return max(gamut_limit(pushed, self.target.space), self.least_limit)
+
+    @property
+    def least_limit(self) -> float:
+        """What scene-referred input, which can lie anywhere, needs at least."""
+        return 1.0 if self.source.state == "output" else 1.001
+
+    def input_cube(self) -> Array:
+        """Output-referred light (n, 3), linear BT.2020, all over what can come in.
+
+        Scene-referred input has no cube of its own that a picture fills: the display's own colours stand in,
+        so that the same look treats log footage, raw files and stills alike.
+        """
         edge = np.linspace(0.0, 1.0, 21)
         cube = np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
         if self.source.state == "output":
-            return gamut_limit(self._linear(cube), self.target.space)
-        # Scene-referred input has no cube of its own that a picture fills: the display's own colours stand
-        # in, so that the same look treats log footage, raw files and stills alike.
-        shown = tf.srgb_decode(cube) @ matrix_between(self.target.space, WORKING).T
-        limit = gamut_limit(render_curve(inside_working(self.grade(lift_curve(shown)))), self.target.space)
-        return max(limit, 1.001)
+            return self.source.to_working(cube)
+        return np.asarray(tf.srgb_decode(cube) @ matrix_between(self.target.space, WORKING).T)
 
-    def _linear(self, signal: ArrayLike) -> Array:
-        rgb = self.source.to_working(signal)
-        lifted, rendered = self.source.state == "output", self.target.state == "output"
+    def _graded(self, rgb: Array, lifted: bool, rendered: bool) -> Array:
         if self.grade.is_identity and lifted == rendered:
             return rgb
         scene = self.grade(lift_curve(rgb) if lifted else rgb)
@@ -166,7 +174,8 @@ class Pipeline:
         return out.reshape(values.shape)
 
     def _block(self, values: Array) -> Array:
-        rgb = self._linear(values)
+        lifted, rendered = self.source.state == "output", self.target.state == "output"
+        rgb = self._graded(self.source.to_working(values), lifted, rendered)
         if self.target.state != "output":
             return self.target.from_working(rgb)
         return np.clip(self.target.from_working(bring_inside(rgb, self.target.space, self.limit)), 0.0, 1.0)

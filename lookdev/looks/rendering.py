@@ -20,6 +20,7 @@ SCENE_WHITE = MID_GREY * 2.0**WHITE_STOPS
 _RISE, _RUN = 1.0 - MID_GREY, SCENE_WHITE - MID_GREY
 _BEND = (_RUN / _RISE - 1.0) / _RUN
 _SLOPE_AT_WHITE = 1.0 / (1.0 + _BEND * _RUN) ** 2
+BENDS = (MID_GREY, SCENE_WHITE, _RUN, _RISE, _BEND, _SLOPE_AT_WHITE)
 
 
 def render_curve(scene: ArrayLike) -> Array:

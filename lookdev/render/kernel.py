@@ -52,12 +52,15 @@ _GUESSES = 4096
 _BYTE = uint32(0xFF)
 
 
-def _compiled(function: _F) -> Any:
-    """``function`` compiled without the GIL; cached on disk where any place for that can be written."""
+def compiled(function: _F) -> Any:
+    """``function`` compiled without the GIL; cached on disk where any place for that can be written.
+
+    Division by zero is NumPy's: to look for it at every division keeps loops from taking several numbers at once.
+    """
     try:
-        return numba.njit(nogil=True, cache=True)(function)
+        return numba.njit(nogil=True, error_model="numpy", cache=True)(function)
     except RuntimeError:  # numba: "cannot cache function: no locator available"
-        return numba.njit(nogil=True)(function)
+        return numba.njit(nogil=True, error_model="numpy")(function)
 
 
 def _tetrahedra() -> NDArray[np.int32]:
@@ -85,7 +88,7 @@ def _tetrahedra() -> NDArray[np.int32]:
 TETRAHEDRA = _tetrahedra()
 
 
-@_compiled
+@compiled
 def _cell(colour):  # type: ignore[no-untyped-def]
     """Number blue << 12 | green << 6 | red of the cell of a packed colour."""
     return (
@@ -95,7 +98,7 @@ def _cell(colour):  # type: ignore[no-untyped-def]
     )
 
 
-@_compiled
+@compiled
 def _number(words, table, colours):  # type: ignore[no-untyped-def]
     """Replaces colours by numbers, in place; returns how many colours there are.
 
@@ -123,19 +126,19 @@ def _number(words, table, colours):  # type: ignore[no-untyped-def]
     return count
 
 
-@_compiled
+@compiled
 def _forget(colours, table):  # type: ignore[no-untyped-def]
     for i in range(colours.size):
         table[colours[i]] = 0
 
 
-@_compiled
+@compiled
 def _mark_cells(colours, flags):  # type: ignore[no-untyped-def]
     for i in range(colours.size):
         flags[_cell(colours[i])] = 1
 
 
-@_compiled
+@compiled
 def _mark_hard_cells(flags, nodes, tolerance, dark):  # type: ignore[no-untyped-def]
     """Sets 2 where the look bends in a cell that has 1, and in dark cells."""
     for cell in range(flags.size):
@@ -158,7 +161,7 @@ def _mark_hard_cells(flags, nodes, tolerance, dark):  # type: ignore[no-untyped-
         flags[cell] = 2 if hard else 1
 
 
-@_compiled
+@compiled
 def _interpolate_codes(colours, flags, nodes, tetrahedra, graded, hard):  # type: ignore[no-untyped-def]
     """Returns how many colours lie in hard cells; their places go to ``hard``."""
     count = 0
@@ -189,7 +192,7 @@ def _interpolate_codes(colours, flags, nodes, tetrahedra, graded, hard):  # type
     return count
 
 
-@_compiled
+@compiled
 def _apply(numbers, graded, out):  # type: ignore[no-untyped-def]
     for i in range(numbers.size // 3):
         a, b, c = numbers[3 * i], numbers[3 * i + 1], numbers[3 * i + 2]
@@ -202,7 +205,7 @@ def _apply(numbers, graded, out):  # type: ignore[no-untyped-def]
         out[3 * i + 2] = (r >> uint32(16)) | (s << uint32(8))
 
 
-@_compiled
+@compiled
 def _mark_grid(grid, flags):  # type: ignore[no-untyped-def]
     top = flags.shape[0] - 1
     for i in range(grid.shape[0]):
@@ -210,7 +213,7 @@ def _mark_grid(grid, flags):  # type: ignore[no-untyped-def]
         flags[min(b, top), min(g, top), min(r, top)] = 1
 
 
-@_compiled
+@compiled
 def _interpolate(grid, nodes, out):  # type: ignore[no-untyped-def]
     top = nodes.shape[0] - 2
     for i in range(grid.shape[0]):
@@ -238,7 +241,7 @@ def _interpolate(grid, nodes, out):  # type: ignore[no-untyped-def]
             )
 
 
-@_compiled
+@compiled
 def _bend(grid, nodes, tolerance, hard):  # type: ignore[no-untyped-def]
     top = nodes.shape[0] - 2
     for i in range(grid.shape[0]):
@@ -254,7 +257,7 @@ def _bend(grid, nodes, tolerance, hard):  # type: ignore[no-untyped-def]
         hard[i] |= worst > 2 * tolerance
 
 
-@_compiled
+@compiled
 def _average(rows, red, green, blue, row_edges, column_edges, out):  # type: ignore[no-untyped-def]
     columns = uintp(rows.shape[1] // 3)
     totals = np.empty(rows.shape[1], dtype=np.float32)
@@ -297,7 +300,7 @@ def _average(rows, red, green, blue, row_edges, column_edges, out):  # type: ign
             out[y, x, 0], out[y, x, 1], out[y, x, 2] = r / area, g / area, b / area
 
 
-@_compiled
+@compiled
 def _to_codes(light, edges, guesses, out):  # type: ignore[no-untyped-def]
     steps = guesses.shape[1] - 1
     for y in range(out.shape[0]):

@@ -26,6 +26,7 @@ from lookdev.colorimetry.encodings import Encoding
 from lookdev.looks.pipeline import Transform
 from lookdev.looks.rendering import MID_GREY
 from lookdev.render import kernel
+from lookdev.render.compiled import in_compiled_code
 from lookdev.render.reference import to_codes
 from lookdev.stills.still import signal_of
 
@@ -49,7 +50,7 @@ class CodeLattice:
     """
 
     def __init__(self, transform: Transform) -> None:
-        self.transform = transform
+        self.transform = in_compiled_code(transform)
         self.nodes = np.zeros((SIZE, SIZE, SIZE, 3), dtype=np.int32)
         self._at_255 = np.zeros_like(self.nodes)
         self._compiler = _Compiler(SIZE, self._work_out)
@@ -166,7 +167,7 @@ class GridLattice:
     """A look over a shaper; ``nodes`` (129, 129, 129, 3) float32 signal, blue slowest."""
 
     def __init__(self, transform: Transform) -> None:
-        self.transform = transform
+        self.transform = in_compiled_code(transform)
         self.shaper = shaper_for(transform.source)
         self.nodes = np.zeros((GRID_SIZE, GRID_SIZE, GRID_SIZE, 3), dtype=np.float32)
         self._compiler = _Compiler(GRID_SIZE, self._work_out)

@@ -17,7 +17,7 @@ from lookdev.looks.stages.base import Parameters, signed, times
 
 Array = NDArray[np.float64]
 
-_FULL_CHROMA = 0.06  # Oklab chroma from which a family's adjustment applies in full
+FULL_CHROMA = 0.06  # Oklab chroma from which a family's adjustment applies in full
 
 
 class Family(Parameters):
@@ -80,7 +80,7 @@ def adjust_families(lab: Array, families: Families) -> Array:
     chroma = np.sqrt(lab[..., 1] ** 2 + lab[..., 2] ** 2)
     hue = np.arctan2(lab[..., 2], lab[..., 1])
     shift, factor, value = np.moveaxis(family_blend(hue, families.table()), -1, 0)
-    rise = np.minimum(chroma / _FULL_CHROMA, 1.0)
+    rise = np.minimum(chroma / FULL_CHROMA, 1.0)
     coloured = rise * rise * (3.0 - 2.0 * rise)
     hue = hue + np.radians(shift) * coloured
     lightness = lab[..., 0] * (1.0 + value * coloured)

@@ -10,7 +10,7 @@ stops; words are those of sensitometry.
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,6 +53,35 @@ class Curve(Parameters):
         return out
 
 
+class CurveShape(NamedTuple):
+    """A curve's numbers: below ``floor`` it is a gain of ``floor_gain``; ``spans`` are those of its ramps, in
+    stops: toe, shoulder, start of the floor, floor."""
+
+    contrast: float
+    toe_loss: float
+    shoulder_loss: float
+    pivot: float
+    floor: float
+    floor_gain: float
+    black: float
+    spans: tuple[float, float, float, float] = (_TOE_SPAN, _SHOULDER_SPAN, _FLOOR_FROM, _FLOOR_SPAN)
+
+
+def shape_of(parameters: Curve) -> CurveShape:
+    """The numbers that :func:`apply_curve` works with."""
+    c, pivot = parameters.contrast, parameters.pivot
+    floor = pivot * 2.0 ** -(_FLOOR_FROM + _FLOOR_SPAN)
+    return CurveShape(
+        contrast=c,
+        toe_loss=c * _TOE_DEPTH * parameters.toe,
+        shoulder_loss=c * _SHOULDER_DEPTH * parameters.shoulder,
+        pivot=pivot,
+        floor=floor,
+        floor_gain=2.0 ** float(curve_stops(np.array(np.log2(floor / pivot)), parameters)) * pivot / floor,
+        black=min(parameters.black, 0.9 * pivot),
+    )
+
+
 def _ramp_integral(distance: Array, span: float) -> Array:
     """Integral from 0 to ``distance`` (>= 0) of a smoothstep that rises over ``span``."""
     t = np.clip(distance / span, 0.0, 1.0)
@@ -88,12 +117,10 @@ def apply_curve(scene: Array, parameters: Curve) -> Array:
     """
     if parameters.is_identity:
         return scene
-    pivot = parameters.pivot
-    floor = pivot * 2.0 ** -(_FLOOR_FROM + _FLOOR_SPAN)
-    gain = 2.0 ** float(curve_stops(np.array(np.log2(floor / pivot)), parameters)) * pivot / floor
+    shape = shape_of(parameters)
+    pivot, floor, gain, black = shape.pivot, shape.floor, shape.floor_gain, shape.black
     high = pivot * np.exp2(curve_stops(np.log2(np.maximum(scene, floor) / pivot), parameters))
     below = np.minimum(scene, 0.0)
     low = np.minimum(scene, floor) * gain - below * (gain - 1.0) * (-below / (floor - below))
     out = np.where(scene <= floor, low, high)
-    black = min(parameters.black, 0.9 * pivot)
     return np.asarray(black + out * (1.0 - black / pivot)) if black else np.asarray(out)

@@ -29,7 +29,7 @@ MAX_LIMIT = 4.0
 _LOWEST_KNEE = 0.75
 
 
-_DISTANCE_KNEE, _DISTANCE_LIMIT = 0.995, 3.0
+_DISTANCE_KNEE, _DISTANCE_LIMIT = DISTANCES = 0.995, 3.0
 
 
 def inside_working(scene: Array) -> Array:
@@ -81,7 +81,7 @@ def _ratio(lab: Array, space: RGBSpace, at_least: float) -> Array:
     # along the way each display primary is a cubic in the share s: the cube of a line, mixed by a matrix
     start = lab[todo] * np.array([1.0, 0.0, 0.0]) @ LAB_TO_LMS.T
     way = lab[todo] * np.array([0.0, 1.0, 1.0]) @ LAB_TO_LMS.T
-    mix = _lms_to(space).T
+    mix = lms_to(space).T
     terms = (start**2 * start, 3 * start**2 * way, 3 * start * way**2, way**2 * way)
     c0, c1, c2, c3 = (np.ascontiguousarray((term @ mix).T) for term in terms)
     low, high = np.zeros(todo.size), np.full(todo.size, 1.0 / at_least if at_least > 0 else 1e3)
@@ -99,8 +99,12 @@ def gamut_limit(rgb: Array, space: RGBSpace) -> float:
     outside = _beyond(matrix_between(WORKING, space) @ rgb.T)
     if not outside.any():
         return 1.0
-    limit = float(chroma_ratio(rgb[outside], space, 0.5).max(initial=1.0))
-    return float(np.clip(limit, 1.0 + 1e-3, MAX_LIMIT))
+    return limit_from(float(chroma_ratio(rgb[outside], space, 0.5).max(initial=1.0)))
+
+
+def limit_from(largest_ratio: float) -> float:
+    """The limit where colours lie outside, the farthest at ``largest_ratio`` of the way to the edge."""
+    return float(np.clip(largest_ratio, 1.0 + 1e-3, MAX_LIMIT))
 
 
 def bring_inside(rgb: Array, space: RGBSpace, limit: float) -> Array:
@@ -126,13 +130,14 @@ def bring_inside(rgb: Array, space: RGBSpace, limit: float) -> Array:
     return out.reshape(rgb.shape)
 
 
-def _lms_to(space: RGBSpace) -> Array:
+def lms_to(space: RGBSpace) -> Array:
+    """Matrix from the cubes of Oklab's cone responses to linear light of ``space``."""
     return np.asarray(matrix_between(WORKING, space) @ LMS_TO_WORKING)
 
 
 def _outside(lab: Array, space: RGBSpace) -> NDArray[np.bool_]:
     lms = LAB_TO_LMS @ lab.T
-    return _beyond(_lms_to(space) @ (lms * lms * lms))
+    return _beyond(lms_to(space) @ (lms * lms * lms))
 
 
 def _beyond(display: Array) -> NDArray[np.bool_]:

@@ -19,6 +19,12 @@ Array = NDArray[np.float64]
 _MID_LIGHTNESS = 0.18 ** (1 / 3)
 _SHADOW_PEAK, _SHADOW_END = 0.22, 0.68
 _HIGHLIGHT_START, _HIGHLIGHT_PEAK = 0.50, 1.00
+RANGES = (
+    ((0.0, _SHADOW_PEAK), (_SHADOW_PEAK, _SHADOW_END)),
+    ((0.10, _MID_LIGHTNESS), (_MID_LIGHTNESS, 1.1)),
+    ((_HIGHLIGHT_START, _HIGHLIGHT_PEAK), None),
+)
+"""Lightness between which shadows, midtones and highlights rise, and between which they fall again."""
 
 
 class Tone(Parameters):
@@ -71,21 +77,23 @@ def toning_weights(lightness: Array) -> Array:
     >>> toning_weights(np.array([0.0])).tolist()
     [[0.0, 0.0, 0.0]]
     """
-    present = _smoothstep(lightness, 0.0, _SHADOW_PEAK)
-    shadows = present * (1.0 - _smoothstep(lightness, _SHADOW_PEAK, _SHADOW_END))
-    highlights = _smoothstep(lightness, _HIGHLIGHT_START, _HIGHLIGHT_PEAK)
-    middle = _smoothstep(lightness, 0.10, _MID_LIGHTNESS) * (
-        1.0 - _smoothstep(lightness, _MID_LIGHTNESS, 1.1)
-    )
-    return np.stack([shadows, middle, highlights], axis=-1)
+    weights = []
+    for rising, falling in RANGES:
+        weight = _smoothstep(lightness, *rising)
+        weights.append(weight if falling is None else weight * (1.0 - _smoothstep(lightness, *falling)))
+    return np.stack(weights, axis=-1)
+
+
+def pulls(toning: Toning) -> Array:
+    """What is added to Oklab at full weight, (3, 3): a row each for shadows, midtones and highlights."""
+    tones = (toning.shadows, toning.midtones, toning.highlights)
+    angles = np.radians([hue_degrees(t.hue) for t in tones])
+    amounts = np.array([t.amount for t in tones])
+    return np.stack([np.zeros(3), amounts * np.cos(angles), amounts * np.sin(angles)], axis=-1)
 
 
 def tone(lab: Array, toning: Toning) -> Array:
     """Oklab (..., 3) toned."""
     if toning.is_identity:
         return lab
-    pulls = (toning.shadows, toning.midtones, toning.highlights)
-    angles = np.radians([hue_degrees(p.hue) for p in pulls])
-    amounts = np.array([p.amount for p in pulls])
-    offsets = np.stack([np.zeros(3), amounts * np.cos(angles), amounts * np.sin(angles)], axis=-1)
-    return np.asarray(lab + toning_weights(lab[..., 0]) @ offsets)
+    return np.asarray(lab + toning_weights(lab[..., 0]) @ pulls(toning))
