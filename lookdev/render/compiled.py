@@ -1,4 +1,4 @@
-"""The look function in compiled code: as :class:`~lookdev.looks.pipeline.Pipeline`, in one go, without the GIL.
+"""The look function in compiled code: as ``lookdev.looks.pipeline``, in one go, without the GIL.
 
 The stages in ``lookdev.looks`` are the definition. This is their arithmetic in float64, written so that the
 compiler works at four or eight colours at once; lattices are worked out by it. It agrees with the definition
@@ -352,17 +352,13 @@ def _mark_outside(edge, share, x, y, z, marks):  # type: ignore[no-untyped-def]
     d20, d21, d22 = d[2, 0], d[2, 1], d[2, 2]
     for i in range(x.size):
         a, b = share * y[i], share * z[i]
-        l, m, s = (
-            m00 * x[i] + m01 * a + m02 * b,
-            m10 * x[i] + m11 * a + m12 * b,
-            m20 * x[i] + m21 * a + m22 * b,
-        )
-        l, m, s = l * l * l, m * m * m, s * s * s
-        red, green, blue = (
-            d00 * l + d01 * m + d02 * s,
-            d10 * l + d11 * m + d12 * s,
-            d20 * l + d21 * m + d22 * s,
-        )
+        u = m00 * x[i] + m01 * a + m02 * b
+        v = m10 * x[i] + m11 * a + m12 * b
+        w = m20 * x[i] + m21 * a + m22 * b
+        u, v, w = u * u * u, v * v * v, w * w * w
+        red = d00 * u + d01 * v + d02 * w
+        green = d10 * u + d11 * v + d12 * w
+        blue = d20 * u + d21 * v + d22 * w
         low, high = min(min(red, green), blue), max(max(red, green), blue)
         marks[i] = (low < -tolerance) | (high > 1.0 + tolerance)
 
@@ -457,7 +453,7 @@ def _through(signal, ends, stages, edge, out):  # type: ignore[no-untyped-def]
 
 @compiled
 def _largest_ratio(light, stages, edge):  # type: ignore[no-untyped-def]
-    """As gamut.gamut_limit of graded ``light``, before it is kept within bounds; 0 where none lies outside."""
+    """As gamut.gamut_limit of graded ``light``, not kept within bounds yet; 0 where none lies outside."""
     x, y, z = light[:, 0].copy(), light[:, 1].copy(), light[:, 2].copy()
     _grade(stages, x, y, z)
     _to_oklab(edge, x, y, z)

@@ -55,7 +55,7 @@ _BYTE = uint32(0xFF)
 def compiled(function: _F) -> Any:
     """``function`` compiled without the GIL; cached on disk where any place for that can be written.
 
-    Division by zero is NumPy's: to look for it at every division keeps loops from taking several numbers at once.
+    Division by zero is NumPy's: to look out for it keeps loops from taking several numbers at once.
     """
     try:
         return numba.njit(nogil=True, error_model="numpy", cache=True)(function)

@@ -1,4 +1,4 @@
-"""The compiled look against the stages that define it, and its elementary functions against the C library's."""
+"""The compiled look against the stages that define it; its elementary functions against the C library's."""
 
 from __future__ import annotations
 
