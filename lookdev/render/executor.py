@@ -109,7 +109,7 @@ def _run(
     }
     try:
         if is_here and not all(task.exact for task in tasks):
-            from lookdev.render.kernel import warm_up
+            from lookdev.render.lattice import warm_up
 
             warm_up(lambda text: tell(Event("note", text=text)))
         for future in as_completed(futures):

@@ -17,6 +17,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -25,7 +26,6 @@ import numpy as np
 from numba import float32, int32, uint32, uintp
 from numpy.typing import NDArray
 
-CELLS = 64  # a channel; a cell is four codes wide
 FRACTION_BITS = 18  # of a lattice node, in code values
 _BLAS = "scipy.linalg.cython_blas"
 _F = TypeVar("_F", bound=Callable[..., Any])
@@ -44,10 +44,7 @@ def _load_numba_without_blas() -> None:
 
 _load_numba_without_blas()
 
-_HALF = int32(1 << (FRACTION_BITS + 1))
-_SHIFT = int32(FRACTION_BITS + 2)
 _GREYISH = int32(40 << FRACTION_BITS)  # channels no further apart than this: there the eye is keenest
-_SIDE = CELLS + 1
 _GUESSES = 4096
 _BYTE = uint32(0xFF)
 
@@ -63,39 +60,37 @@ def compiled(function: _F) -> Any:
         return numba.njit(nogil=True, error_model="numpy")(function)
 
 
-def _tetrahedra() -> NDArray[np.int32]:
-    """For each of the 64 places in a cell: how far off four nodes are, their weights in quarters.
+@lru_cache(maxsize=4)
+def _tetrahedra(cell_bits: int) -> NDArray[np.int32]:
+    """For each place in a cell: how far off four nodes are, and their weights, in codes.
 
     Of the six tetrahedra around the cell's grey diagonal it is the one on the way from corner to corner in
     the order of the channels' fractions, the largest first.
     """
-    rows = np.zeros((64, 8), dtype=np.int32)
-    for place in range(64):
-        fraction = (place & 3, place >> 2 & 3, place >> 4)
+    width, side = 1 << cell_bits, (256 >> cell_bits) + 1
+    rows = np.zeros((width**3, 8), dtype=np.int32)
+    for place in range(width**3):
+        fraction = (place & (width - 1), place >> cell_bits & (width - 1), place >> 2 * cell_bits)
         order = sorted(range(3), key=lambda channel: -fraction[channel])
         high, middle, low = (fraction[channel] for channel in order)
         first, second = 1 << order[0], (1 << order[0]) | (1 << order[1])
         rows[place] = (
             *(
-                ((corner >> 2) * _SIDE + (corner >> 1 & 1)) * _SIDE + (corner & 1)
+                ((corner >> 2) * side + (corner >> 1 & 1)) * side + (corner & 1)
                 for corner in (0, first, second, 7)
             ),
-            *(4 - high, high - middle, middle - low, low),
+            *(width - high, high - middle, middle - low, low),
         )
     return rows
 
 
-TETRAHEDRA = _tetrahedra()
-
-
 @compiled
-def _cell(colour):  # type: ignore[no-untyped-def]
-    """Number blue << 12 | green << 6 | red of the cell of a packed colour."""
-    return (
-        ((colour >> uint32(2)) & uint32(63))
-        | ((colour >> uint32(4)) & uint32(63 << 6))
-        | ((colour >> uint32(6)) & uint32(63 << 12))
-    )
+def _cell(colour, cell_bits):  # type: ignore[no-untyped-def]
+    """Number of the cell of a packed colour: red, green, blue, each in 8 - cell_bits bits, red lowest."""
+    kept = uint32(8) - cell_bits
+    mask = (uint32(1) << kept) - uint32(1)
+    red, green = (colour >> cell_bits) & mask, (colour >> (uint32(8) + cell_bits)) & mask
+    return red | (green << kept) | ((colour >> (uint32(16) + cell_bits)) << (kept + kept))
 
 
 @compiled
@@ -133,18 +128,41 @@ def _forget(colours, table):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _mark_cells(colours, flags):  # type: ignore[no-untyped-def]
+def _list_cells(colours, cell_bits, flags, cells):  # type: ignore[no-untyped-def]
+    """Writes the numbers of the cells of ``colours``, each once, into ``cells``; returns how many."""
+    count = 0
     for i in range(colours.size):
-        flags[_cell(colours[i])] = 1
+        cell = _cell(colours[i], cell_bits)
+        if flags[cell] == 0:
+            flags[cell] = 1
+            cells[count] = cell
+            count += 1
+    return count
 
 
 @compiled
-def _mark_hard_cells(flags, nodes, tolerance, dark):  # type: ignore[no-untyped-def]
-    """Sets 2 where the look bends in a cell that has 1, and in dark cells."""
-    for cell in range(flags.size):
-        if flags[cell] == 0:
-            continue
-        red, green, blue = cell & 63, (cell >> 6) & 63, cell >> 12
+def _list_nodes(cells, cells_a_channel, known, nodes):  # type: ignore[no-untyped-def]
+    """Writes the numbers of the nodes of ``cells`` that are not ``known`` yet, and marks them."""
+    side, count = cells_a_channel + 1, 0
+    for cell in cells:
+        red, rest = cell % cells_a_channel, cell // cells_a_channel
+        first = ((rest // cells_a_channel) * side + rest % cells_a_channel) * side + red
+        for corner in range(8):
+            node = first + ((corner >> 2) * side + (corner >> 1 & 1)) * side + (corner & 1)
+            if not known[node]:
+                known[node] = True
+                nodes[count] = node
+                count += 1
+    return count
+
+
+@compiled
+def _mark_hard_cells(cells, cell_bits, nodes, tolerance, dark, flags):  # type: ignore[no-untyped-def]
+    """Sets 1 for those of ``cells`` where the look bends, and for dark ones, and 0 for the others."""
+    kept = uint32(8) - cell_bits
+    mask = (uint32(1) << kept) - uint32(1)
+    for cell in cells:
+        red, green, blue = cell & mask, (cell >> kept) & mask, cell >> (kept + kept)
         worst = 0
         for c in range(3):
             middle0 = nodes[blue, green, red, c] + nodes[blue + 1, green + 1, red + 1, c]
@@ -157,24 +175,27 @@ def _mark_hard_cells(flags, nodes, tolerance, dark):  # type: ignore[no-untyped-
         first = nodes[blue, green, red]
         spread = max(max(first[0], first[1]), first[2]) - min(min(first[0], first[1]), first[2])
         allowed = tolerance if spread > _GREYISH else tolerance // 2
-        hard = worst > 2 * allowed or max(red, green, blue) < dark
-        flags[cell] = 2 if hard else 1
+        flags[cell] = worst > 2 * allowed or max(max(red, green), blue) < dark
 
 
 @compiled
-def _interpolate_codes(colours, flags, nodes, tetrahedra, graded, hard):  # type: ignore[no-untyped-def]
+def _interpolate_codes(colours, cell_bits, flags, nodes, tetrahedra, graded, hard):  # type: ignore[no-untyped-def]
     """Returns how many colours lie in hard cells; their places go to ``hard``."""
     count = 0
-    flat = nodes.reshape(-1)
+    flat, side = nodes.reshape(-1), uintp((256 >> cell_bits) + 1)
+    mask = (uint32(1) << cell_bits) - uint32(1)
+    shift = int32(FRACTION_BITS) + int32(cell_bits)
+    half = int32(1) << (shift - int32(1))
     for n in range(colours.size):
         colour = colours[n]
-        if flags[_cell(colour)] == 2:
+        if flags[_cell(colour, cell_bits)]:
             hard[count] = n
             count += 1
             continue
         red, green, blue = colour & _BYTE, (colour >> uint32(8)) & _BYTE, colour >> uint32(16)
-        row = tetrahedra[((blue & 3) << 4) | ((green & 3) << 2) | (red & 3)]
-        at = ((blue >> 2) * _SIDE + (green >> 2)) * _SIDE + (red >> 2)
+        place = ((((blue & mask) << cell_bits) | (green & mask)) << cell_bits) | (red & mask)
+        row = tetrahedra[place]
+        at = (uintp(blue >> cell_bits) * side + uintp(green >> cell_bits)) * side + uintp(red >> cell_bits)
         k0, k1, k2, k3 = (
             uintp(3 * at),
             uintp(3 * (at + row[1])),
@@ -186,7 +207,7 @@ def _interpolate_codes(colours, flags, nodes, tetrahedra, graded, hard):  # type
             total = (
                 flat[k0 + c] * row[4] + flat[k1 + c] * row[5] + flat[k2 + c] * row[6] + flat[k3 + c] * row[7]
             )
-            code = min(max((total + _HALF) >> _SHIFT, int32(0)), int32(255))
+            code = min(max((total + half) >> shift, int32(0)), int32(255))
             packed_colour |= uint32(code) << uint32(8 * c)
         graded[n] = packed_colour
     return count
@@ -368,37 +389,50 @@ def number_colours(pixels: NDArray[np.uint8]) -> NDArray[np.uint32]:
     return colours[:count].copy()
 
 
-def cells_of(colours: NDArray[np.uint32]) -> NDArray[np.uint8]:
-    """1 at the number of each of the 2^18 cells that has one of ``colours``, 0 at the others."""
-    flags = np.zeros(CELLS**3, dtype=np.uint8)
-    _mark_cells(colours, flags)
-    return flags
+class Cells:
+    """``numbers`` of the cells, 2^``cell_bits`` codes wide, that packed ``colours`` (n,) lie in."""
 
+    def __init__(self, colours: NDArray[np.uint32], cell_bits: int) -> None:
+        self.cell_bits = np.uint32(cell_bits)
+        self._flags = np.zeros(1 << 3 * (8 - cell_bits), dtype=np.uint8)
+        numbers = np.empty(min(len(colours), len(self._flags)), dtype=np.uint32)
+        self.numbers = numbers[: _list_cells(colours, self.cell_bits, self._flags, numbers)]
 
-def hard_cells(
-    cells: NDArray[np.uint8], nodes: NDArray[np.int32], tolerance_codes: float, dark_codes: int
-) -> NDArray[np.uint8]:
-    """``cells`` as from :func:`cells_of`, with 2 where a look bends too much to be interpolated.
+    def hard(self, nodes: NDArray[np.int32], tolerance_codes: float, dark_codes: int) -> NDArray[np.uint8]:
+        """1 at the numbers of those cells where a look bends too much to be interpolated, 0 at the others'.
 
-    A cell counts as such where the middles of its four diagonals differ by more than ``tolerance_codes`` (a
-    half of that where the look gives greyish colours), or where all channels are below ``dark_codes``:
-    there a code is a wide step in lightness.
-    """
-    flags = cells.copy()
-    _mark_hard_cells(flags, nodes, round(tolerance_codes * (1 << FRACTION_BITS)), dark_codes // 4)
-    return flags
+        A cell counts as such where the middles of its four diagonals differ by more than ``tolerance_codes``
+        (a half of that where the look gives greyish colours), or where all channels are below
+        ``dark_codes``: there a code is a wide step in lightness. The array is the same one at every call.
+        """
+        tolerance, dark = round(tolerance_codes * (1 << FRACTION_BITS)), dark_codes >> self.cell_bits
+        _mark_hard_cells(self.numbers, self.cell_bits, nodes, tolerance, dark, self._flags)
+        return self._flags
 
 
 def interpolate_codes(
-    colours: NDArray[np.uint32], cells: NDArray[np.uint8], nodes: NDArray[np.int32]
+    colours: NDArray[np.uint32], cell_bits: int, hard: NDArray[np.uint8], nodes: NDArray[np.int32]
 ) -> tuple[NDArray[np.uint32], NDArray[np.int64]]:
-    """Packed ``colours`` graded between ``nodes`` (65, 65, 65, 3) in 2^-18 code values, nodes 4 codes apart.
+    """Packed ``colours`` graded between ``nodes`` in 2^-18 code values, 2^``cell_bits`` codes apart.
 
-    Those in cells marked 2 are left undone; their places in the list come second.
+    Those in cells marked ``hard`` are left undone; their places in the list come second.
     """
-    graded, hard = np.empty_like(colours), np.empty(len(colours), dtype=np.int64)
-    count = _interpolate_codes(colours, cells, nodes, TETRAHEDRA, graded, hard)
-    return graded, hard[:count]
+    graded, places = np.empty_like(colours), np.empty(len(colours), dtype=np.int64)
+    tetrahedra = _tetrahedra(int(cell_bits))
+    count = _interpolate_codes(colours, np.uint32(cell_bits), hard, nodes, tetrahedra, graded, places)
+    return graded, places[:count]
+
+
+def new_nodes(
+    cells: NDArray[np.integer], cells_a_channel: int, known: NDArray[np.bool_]
+) -> NDArray[np.uint32]:
+    """Numbers of the nodes around ``cells`` that are not ``known`` (one flag a node) yet; then they are.
+
+    Cells and nodes are numbered with red fastest, blue slowest.
+    """
+    nodes = np.empty(8 * len(cells), dtype=np.uint32)
+    count = _list_nodes(cells.astype(np.uint32, copy=False), np.uint32(cells_a_channel), known, nodes)
+    return nodes[:count]
 
 
 def put_colours(numbers: NDArray[np.uint8], graded: NDArray[np.uint32], out: NDArray[np.uint8]) -> None:
@@ -409,11 +443,11 @@ def put_colours(numbers: NDArray[np.uint8], graded: NDArray[np.uint32], out: NDA
     rest_out[:] = unpacked(graded[packed(rest)])
 
 
-def used_grid_cells(grid: NDArray[np.float32], cells: int) -> NDArray[np.bool_]:
-    """Which of ``cells``^3 cells (blue, green, red) the grid positions (n, 3) in [0, cells] fall into."""
+def used_grid_cells(grid: NDArray[np.float32], cells: int) -> NDArray[np.intp]:
+    """Numbers, red fastest, of those of ``cells``^3 cells that grid positions (n, 3) in [0, cells] lie in."""
     flags = np.zeros((cells, cells, cells), dtype=np.uint8)
     _mark_grid(grid, flags)
-    return flags.view(np.bool_)
+    return np.flatnonzero(flags)
 
 
 def interpolate(grid: NDArray[np.float32], nodes: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -461,15 +495,7 @@ def _cache_folder() -> Path | None:
     return Path(folder) if folder else None
 
 
-def warm_up(tell: Callable[[str], None] | None = None) -> None:
-    """Load the kernels, or compile them if this is the first use on this machine; ``tell`` hears of that."""
+def are_compiled() -> bool:
+    """Whether the kernels are there from an earlier run."""
     folder = _cache_folder()
-    if tell is not None and not (folder and any(folder.glob("kernel._apply-*.nbi"))):
-        tell("compiling the pixel kernels, once; later runs load them")
-    pixels, numbers = np.zeros((2, 16, 3), dtype=np.uint8)
-    colours = number_colours(numbers)
-    nodes = np.zeros((_SIDE, _SIDE, _SIDE, 3), dtype=np.int32)
-    graded, _ = interpolate_codes(colours, hard_cells(cells_of(colours), nodes, 1.0, 0), nodes)
-    put_colours(numbers, graded, np.empty_like(pixels))
-    light = average_in_light(pixels.reshape(4, 4, 3), np.zeros((256, 3), dtype=np.float32), (2, 2))
-    codes_of_light(light, np.ones((3, 255), dtype=np.float32))
+    return bool(folder and any(folder.glob("kernel._apply-*.nbi")))

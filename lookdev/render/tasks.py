@@ -389,7 +389,6 @@ class _Grader:
         return self._graders[key](self._lattice(output, target, bits), bits, last=last)
 
     def _lattice(self, output: Output, target: Encoding, bits: int) -> Lattice:
-        from lookdev.render.coarse import CoarseLattice
         from lookdev.render.lattice import STORE, lattice_for
 
         source, dtype = self.still.encoding, self.still.pixels.dtype
@@ -404,7 +403,7 @@ class _Grader:
 
         def make() -> Lattice:
             transform = output.look.transform(source, target, output.cast, output.exposure_stops)
-            return CoarseLattice(transform) if coarse else lattice_for(transform, dtype, bits)
+            return lattice_for(transform, dtype, bits, coarse=coarse)
 
         return STORE.get(key, make)
 

@@ -121,7 +121,7 @@ def parts(scout: str) -> dict[str, float]:
     from lookdev.cli.common import open_scout
     from lookdev.lut.received import open_looks
     from lookdev.render.batch import plan_batch
-    from lookdev.render.kernel import warm_up
+    from lookdev.render.lattice import warm_up
     from lookdev.render.preview import do_preview
     from lookdev.sheets import from_batch
     from lookdev.sheets.comparison import comparison_sheet

@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from lookdev.looks.model import Look
-from lookdev.render import kernel
 from lookdev.render.executor import run_tasks
+from lookdev.render.lattice import warm_up
 from lookdev.render.tasks import Output, Task
 from lookdev.stills import reader, writer
 
-kernel.warm_up()
+warm_up()
 READY = (reader, writer)
 
 LOOKS = (

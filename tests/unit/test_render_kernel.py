@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.colorimetry.transfer_functions import srgb_decode
 from lookdev.render import kernel
-from lookdev.render.lattice import CodeLattice, StillGrader, grade_fast
+from lookdev.render.lattice import CodeLattice, StillGrader, grade_fast, warm_up
 from lookdev.render.reference import to_codes
 
 Pixels = NDArray[np.uint8]
@@ -101,7 +101,7 @@ def test_colours_are_interpolated_tetrahedrally_between_their_nodes() -> None:
         codes = low * 4 + np.array([(place & 3, place >> 2 & 3, place >> 4) for place in range(64)])
         colours = kernel.packed(codes)
         lattice.graded(colours)  # works the nodes out
-        got, hard = kernel.interpolate_codes(colours, kernel.cells_of(colours), lattice.nodes)
+        got, hard = kernel.interpolate_codes(colours, 2, np.zeros(64**3, dtype=np.uint8), lattice.nodes)
         assert not hard.size
         for code, graded in zip(codes, kernel.unpacked(got), strict=True):
             fraction = (code - axis[low]) / 4
@@ -168,12 +168,12 @@ def test_codes_of_light_are_counted_exactly() -> None:
 def test_the_first_use_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch, tmp_path: object) -> None:
     said: list[str] = []
     monkeypatch.setattr(kernel, "_cache_folder", lambda: tmp_path)
-    kernel.warm_up(said.append)
+    warm_up(said.append)
     assert said == ["compiling the pixel kernels, once; later runs load them"]
 
 
 def test_a_second_use_says_nothing() -> None:
-    kernel.warm_up()
+    warm_up()
     said: list[str] = []
-    kernel.warm_up(said.append)
+    warm_up(said.append)
     assert said == []

@@ -18,8 +18,7 @@ from lookdev.looks.toml_file import load_look
 from lookdev.meter.scout import load_scout
 from lookdev.render import kernel
 from lookdev.render.batch import plan_batch
-from lookdev.render.coarse import CoarseLattice
-from lookdev.render.lattice import StillGrader
+from lookdev.render.lattice import COARSE, CodeLattice, StillGrader
 from lookdev.render.preview import do_preview
 from lookdev.render.reference import grade_reference
 from lookdev.render.tasks import Output, Task
@@ -85,7 +84,8 @@ def test_a_coarse_lattice_is_near_the_look(name: str, tmp_path: Path) -> None:
         if still.pixels.dtype != np.uint8:
             continue
         off = difference(
-            StillGrader(still.pixels)(CoarseLattice(transform)), grade_reference(still.pixels, transform)
+            StillGrader(still.pixels)(CodeLattice(transform, COARSE)),
+            grade_reference(still.pixels, transform),
         )
         numbers = f"mean {off.mean():.3f}, p99 {np.percentile(off, 99):.2f}, max {off.max():.1f}"
         print(f"{name} {planned.path.name}: {numbers}")
@@ -96,26 +96,25 @@ def test_a_coarse_lattice_is_near_the_look(name: str, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("cast", [None, TUNGSTEN], ids=["alone", "balanced"])
 @pytest.mark.parametrize("name", LOOKS)
-def test_coarse_nodes_are_the_look_and_the_others_means_of_two(name: str, cast: Cast | None) -> None:
+def test_coarse_nodes_are_the_look_and_halfway_lies_the_mean_of_two(name: str, cast: Cast | None) -> None:
     transform = LOOKS[name].transform(DISPLAY_P3, SRGB, cast)
     codes = np.minimum(np.array([0, 8, 120, 240, 248, 256]), 255).astype(np.uint8)
     at = np.stack(np.meshgrid(codes, codes, codes), axis=-1).reshape(1, -1, 3)
-    lattice = CoarseLattice(transform)
+    lattice = CodeLattice(transform, COARSE)
     graded = StillGrader(at)(lattice).astype(int)
     assert np.abs(graded - grade_reference(at, transform)).max() <= 1  # carried on to 256 and back to 255
     inner = (at < 255).all(axis=-1)
     assert np.array_equal(graded[inner], grade_reference(at, transform)[inner])
-    middle = lattice.nodes[31, 30, 31].astype(int)
-    StillGrader(np.array([[[124, 120, 124]]], np.uint8))(lattice)
-    ends = lattice.nodes[30, 30, 30].astype(int) + lattice.nodes[32, 30, 32]
-    assert np.array_equal(lattice.nodes[31, 30, 31], ends >> 1), middle
+    middle = StillGrader(np.array([[[124, 120, 124]]], np.uint8))(lattice)[0, 0].astype(int)
+    ends = lattice.nodes[15, 15, 15].astype(int) + lattice.nodes[16, 15, 16]
+    assert np.array_equal(middle, (ends + (1 << 18)) >> 19)
 
 
 def test_work_in_pieces_gives_the_same_lattice() -> None:
     """Nodes that one picture needed and those that the next adds."""
     transform = LOOKS["slack_water"].transform(SRGB, SRGB, TUNGSTEN)
     pixels = np.random.default_rng(4).integers(0, 256, (40, 100, 3), dtype=np.uint8)
-    once, twice = CoarseLattice(transform), CoarseLattice(transform)
+    once, twice = CodeLattice(transform, COARSE), CodeLattice(transform, COARSE)
     wanted = StillGrader(pixels)(once)
     for part in (pixels[:7], pixels[7:]):
         StillGrader(part)(twice)
@@ -125,6 +124,6 @@ def test_work_in_pieces_gives_the_same_lattice() -> None:
 
 def test_a_look_that_changes_nothing_changes_nothing() -> None:
     pixels = np.random.default_rng(5).integers(0, 256, (9, 9, 3), dtype=np.uint8)
-    lattice = CoarseLattice(Look(title="nothing").transform(SRGB, SRGB))
+    lattice = CodeLattice(Look(title="nothing").transform(SRGB, SRGB), COARSE)
     assert np.array_equal(StillGrader(pixels)(lattice), pixels)
     assert not lattice.is_exact(kernel.packed(pixels.reshape(-1, 3))).any()
