@@ -1,4 +1,4 @@
-"""JPEG (ITU-T T.81): headers by Pillow, pixels in and out by libjpeg-turbo; CMYK, grey, drafts by Pillow."""
+"""JPEG (ITU-T T.81): headers by Pillow, pixels in and out by libjpeg-turbo; CMYK, grey, damage by Pillow."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from lookdev.stills.formats import Decoded, Header, pillow_without_limit
 
 _MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
 _START_OF_SCAN, _END_OF_IMAGE = 0xDA, 0xD9
+_END = bytes([0xFF, _END_OF_IMAGE])
 _WITHOUT_LENGTH = (0x01, 0xD8, 0xD9)
 _MAX_SEGMENTS = 20_000
 SUBSAMPLINGS = ("4:4:4", "4:2:2", "4:2:0")
@@ -29,8 +30,8 @@ def header(data: bytes) -> Header:
     from PIL import Image
 
     with pillow_without_limit():
-        image: Any = Image.open(io.BytesIO(data), formats=("JPEG", "MPO"))
-    start, end = scan_extent(data)
+        image: Any = Image.open(io.BytesIO(data), formats=("JPEG",))
+    start, is_whole = _start_and_whole(data)
     notes = []
     before_scan = data[: start or len(data)]
     if any(mark in before_scan for mark in _GAIN_MAP_MARKS):
@@ -46,7 +47,7 @@ def header(data: bytes) -> Header:
         exif=info.get("exif"),
         xmp=info.get("xmp"),
         notes=tuple(notes),
-        extra=(image.mode, end is not None),
+        extra=(image.mode, is_whole),
     )
 
 
@@ -84,11 +85,26 @@ def scan_extent(data: bytes) -> tuple[int | None, int | None]:
     return first, None
 
 
+def _start_and_whole(data: bytes) -> tuple[int | None, bool]:
+    """Offset of the first start of scan, and whether the end of the image is there."""
+    start = header_end(data)
+    if start is not None and data.endswith(_END):  # it cannot stand within a scan: no need to look through it
+        return start, True
+    start, end = scan_extent(data)
+    return start, end is not None
+
+
+def header_end(data: bytes) -> int | None:
+    """Offset of the first start of scan, if that segment and all before it are there, or None."""
+    found = next(((start, end) for code, start, end in segments(data) if code == _START_OF_SCAN), None)
+    return found[0] if found is not None and found[1] <= len(data) else None
+
+
 def cut_to_whole_segments(data: bytes) -> bytes:
     """A JPEG that breaks off, without a marker segment that is not all there, and with an end of image."""
     broken = next((start for _, start, end in segments(data) if end > len(data)), None)
     whole = data.rstrip(b"\xff") if broken is None else data[:broken]
-    return whole + bytes([0xFF, _END_OF_IMAGE])
+    return whole + _END
 
 
 def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1) -> Decoded:
@@ -108,7 +124,10 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
                 wanted="a whole file, or --salvage to use what is there",
             )
         data = cut_to_whole_segments(data)
-    decoded = _by_turbo(data) if mode == "RGB" and whole and reduce == 1 else _by_pillow(data, mode, reduce)
+    if mode == "RGB" and whole:
+        decoded = _by_turbo(data) if reduce == 1 else _reduced_by_turbo(data, head.size, reduce)
+    else:
+        decoded = _by_pillow(data, mode, reduce)
     if whole:
         return decoded
     pixels, missing = _fill_missing(decoded.pixels)
@@ -126,11 +145,22 @@ def _by_turbo(data: bytes) -> Decoded:
     return Decoded(pixels)
 
 
+def _reduced_by_turbo(data: bytes, size: tuple[int, int], reduce: int) -> Decoded:
+    """simplejpeg's libjpeg-turbo, which alone can reduce, keep silent and leave the pixels where they are."""
+    import simplejpeg
+
+    height, width = (-(-edge // reduce) for edge in size)
+    pixels = simplejpeg.decode_jpeg(
+        data, "RGB", min_height=height, min_width=width, min_factor=reduce, strict=False
+    )
+    return Decoded(pixels)
+
+
 def _by_pillow(data: bytes, mode: str, reduce: int) -> Decoded:
     from PIL import Image
 
     with pillow_without_limit():
-        image: Any = Image.open(io.BytesIO(data), formats=("JPEG", "MPO"))
+        image: Any = Image.open(io.BytesIO(data), formats=("JPEG",))
     if reduce > 1:
         image.draft(None, (image.width // reduce, image.height // reduce))
     if mode == "L":

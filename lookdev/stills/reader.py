@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.encodings import Encoding, get_encoding, linear
 from lookdev.errors import StillError
 from lookdev.stills import exif as exif_tags
+from lookdev.stills import jpeg
 from lookdev.stills.formats import STILL_SUFFIXES, SUFFIXES, Decoded, Header, sniff
 from lookdev.stills.icc import encoding_from_icc, parse_profile, white_of_profile_error
 from lookdev.stills.orientation import upright, upright_size
@@ -25,6 +26,7 @@ __all__ = ["MAX_PIXELS", "STILL_SUFFIXES", "find_stills", "read_info", "read_sti
 
 MAX_PIXELS = 160_000_000  # a 151-megapixel back fits; 8 bits then take half a gigabyte
 MID_GREY = 0.18
+_HEADER_BYTES = 1 << 18
 MARGIN = 2  # between a decoder's own reduction and the size wanted: what is left is averaged in light
 
 
@@ -63,7 +65,7 @@ def read_info(path: Path, *, max_pixels: int = MAX_PIXELS) -> tuple[tuple[int, i
     """
     path = Path(path)
     try:
-        _, head = _open(path, max_pixels)
+        _, head = _open(path, max_pixels, headers_only=True)
     except StillError as error:
         raise _named(error, path) from error
     metadata = _metadata(head)
@@ -112,9 +114,12 @@ def _named(error: StillError, path: Path) -> StillError:
     return StillError(error.problem, file=path, key=error.key, found=error.found, wanted=error.wanted)
 
 
-def _open(path: Path, max_pixels: int) -> tuple[bytes, Header]:
-    data = read_file(path)
+def _open(path: Path, max_pixels: int, headers_only: bool = False) -> tuple[bytes, Header]:
+    """The file's bytes, and what its header says; of a JPEG the first bytes do for that."""
+    data = read_file(path, _HEADER_BYTES if headers_only else None)
     kind = sniff(data, path.suffix.lower())
+    if headers_only and len(data) == _HEADER_BYTES and (kind != "JPEG" or jpeg.header_end(data) is None):
+        return _open(path, max_pixels)
     if kind is None:
         raise StillError(
             "not a still that can be read",
@@ -146,8 +151,8 @@ def _first_bytes(data: bytes) -> str:
     return f"{len(data)} bytes that begin with {shown}"
 
 
-def read_file(path: Path) -> bytes:
-    """The whole of a regular file, refused if it changes meanwhile.
+def read_file(path: Path, first_bytes: int | None = None) -> bytes:
+    """The whole of a regular file, or its ``first_bytes``, refused if it changes meanwhile.
 
     Raises
     ------
@@ -160,7 +165,7 @@ def read_file(path: Path) -> bytes:
         if not stat.S_ISREG(before.st_mode):
             raise StillError("this is no regular file", file=path, wanted="a picture")
         with path.open("rb") as handle:
-            data = handle.read()
+            data = handle.read() if first_bytes is None else handle.read(first_bytes)
             after = os.fstat(handle.fileno())
     except OSError as error:
         gone = path.is_symlink() and not path.exists()
@@ -171,7 +176,8 @@ def read_file(path: Path) -> bytes:
         after.st_mtime_ns,
         after.st_ino,
     )
-    if not same or len(data) != after.st_size:
+    size = after.st_size if first_bytes is None else min(first_bytes, after.st_size)
+    if not same or len(data) != size:
         raise StillError("the file changed while it was read", file=path, wanted="a finished copy; try again")
     if not data:
         raise StillError("the file is empty", file=path)

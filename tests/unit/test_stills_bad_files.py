@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 import tifffile
-from PIL import Image
+from PIL import Image, UnidentifiedImageError
 from still_files import dng, exif_block, picture
 
 from lookdev.errors import StillError
 from lookdev.stills import reader
-from lookdev.stills.jpeg import scan_extent
+from lookdev.stills.jpeg import header, scan_extent
 from lookdev.stills.reader import find_stills, read_info, read_still
 
 
@@ -299,3 +299,23 @@ def test_end_of_image_is_looked_for_in_the_scan_and_not_in_a_thumbnail() -> None
     assert scan_extent(data)[1] == len(data)
     assert scan_extent(data[:-2])[1] is None
     assert scan_extent(data + b"trailing maker data")[1] == len(data)
+    for whole in (data, data + b"trailing maker data", data + data):
+        assert header(whole).extra[1]
+    for cut in (data[:-2], data[:-20]):
+        assert not header(cut).extra[1]
+    with pytest.raises(UnidentifiedImageError):  # ends in an end of image, but not in this picture's
+        header(data[: data.index(thumb.getvalue()) + len(thumb.getvalue())])
+
+
+def test_headers_alone_say_the_same_as_the_whole_file(tmp_path: Path) -> None:
+    """Also where they do not fit the first bytes that are read of a JPEG."""
+    for name, exif in (("short", 60), ("long", 60_000)):
+        buffer = io.BytesIO()
+        many = b"".join(b"\xff\xe4" + (60_000).to_bytes(2, "big") + bytes(59_998) for _ in range(5))
+        large = np.random.default_rng(0).integers(0, 256, (400, 600, 3), dtype=np.uint8)
+        Image.fromarray(large).save(buffer, "JPEG", quality=100, exif=b"Exif\0\0" + b"x" * exif)
+        data = buffer.getvalue()
+        path = tmp_path / f"{name}.jpg"
+        path.write_bytes(data[:2] + (many if name == "long" else b"") + data[2:])
+        assert path.stat().st_size > 1 << 18
+        assert read_info(path)[0] == read_still(path).pixels.shape[:2] == (400, 600)

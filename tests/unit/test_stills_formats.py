@@ -15,6 +15,7 @@ from PIL import Image, ImageCms
 from still_files import curv, exif_block, picture, rgb_profile, table_profile
 
 from lookdev.colorimetry.encodings import get_encoding
+from lookdev.stills import jpeg
 from lookdev.stills.icc import profile_bytes
 from lookdev.stills.png import insert_chunks
 from lookdev.stills.reader import read_info, read_still
@@ -117,6 +118,18 @@ def test_a_jpeg_for_a_preview_keeps_twice_the_pixels_wanted(tmp_path: Path) -> N
     }
     assert sizes == {50: 113, 100: 225, 200: 450, 300: 900, 900: 900}
     assert read_still(path, enough_px=50).full_size == (600, 900)
+
+
+@pytest.mark.parametrize("reduce", [2, 4, 8])
+@pytest.mark.parametrize("options", [{}, {"progressive": True}, {"subsampling": 2}, {"subsampling": 0}])
+def test_a_reduced_jpeg_is_what_pillow_makes_of_it(reduce: int, options: dict[str, object]) -> None:
+    """ITU-T T.81 pictures through libjpeg's scaled transform, by two libraries; no size divides by 8."""
+    data = pillow(picture(301, 447), "JPEG", quality=90, **options)
+    image = Image.open(io.BytesIO(data))
+    image.draft(None, (image.width // reduce, image.height // reduce))
+    got = jpeg.decode(data, jpeg.header(data), reduce=reduce).pixels
+    assert got.shape == (-(-301 // reduce), -(-447 // reduce), 3)
+    assert np.array_equal(got, np.asarray(image))
 
 
 def test_reduction_averages_light(tmp_path: Path) -> None:
