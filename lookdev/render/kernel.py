@@ -279,58 +279,80 @@ def _bend(grid, nodes, tolerance, hard):  # type: ignore[no-untyped-def]
 
 
 @compiled
+def _add_four_rows(rows, first, last, red, green, blue, totals, fresh):  # type: ignore[no-untyped-def]
+    """Adds the light of four rows, the first and the last of which count by a share, to ``totals``."""
+    a, b, c, d = rows[0], rows[1], rows[2], rows[3]
+    for x in range(uintp(0), uintp(totals.size), uintp(3)):
+        y, z = x + uintp(1), x + uintp(2)
+        r = (first * red[a[x]] + red[b[x]]) + (red[c[x]] + last * red[d[x]])
+        g = (first * green[a[y]] + green[b[y]]) + (green[c[y]] + last * green[d[y]])
+        v = (first * blue[a[z]] + blue[b[z]]) + (blue[c[z]] + last * blue[d[z]])
+        if fresh:
+            totals[x], totals[y], totals[z] = r, g, v
+        else:
+            totals[x] += r
+            totals[y] += g
+            totals[z] += v
+
+
+@compiled
+def _add_row(codes, share, red, green, blue, totals):  # type: ignore[no-untyped-def]
+    for x in range(uintp(0), uintp(totals.size), uintp(3)):
+        y, z = x + uintp(1), x + uintp(2)
+        totals[x] += share * red[codes[x]]
+        totals[y] += share * green[codes[y]]
+        totals[z] += share * blue[codes[z]]
+
+
+@compiled
 def _average(rows, red, green, blue, row_edges, column_edges, out):  # type: ignore[no-untyped-def]
-    columns = uintp(rows.shape[1] // 3)
-    totals = np.empty(rows.shape[1], dtype=np.float32)
+    totals = np.empty(uintp(rows.shape[1]), dtype=np.float32)
     for y in range(out.shape[0]):
         top, bottom = row_edges[y], row_edges[y + 1]
-        totals[:] = 0
         row, end = int(top), int(np.ceil(bottom))
-        while row < end:
-            share = float32(min(row + 1.0, bottom) - max(float(row), top))
-            # Column by column: their sums wait in the cache; four rows at once where they count in full.
-            if share == 1 and row + 4 <= bottom:
-                first, second, third, fourth = rows[row], rows[row + 1], rows[row + 2], rows[row + 3]
-                for x in range(uintp(0), uintp(3) * columns, uintp(3)):
-                    totals[x] += (red[first[x]] + red[second[x]]) + (red[third[x]] + red[fourth[x]])
-                    g_at = x + uintp(1)
-                    totals[g_at] += (green[first[g_at]] + green[second[g_at]]) + (
-                        green[third[g_at]] + green[fourth[g_at]]
-                    )
-                    b_at = x + uintp(2)
-                    totals[b_at] += (blue[first[b_at]] + blue[second[b_at]]) + (
-                        blue[third[b_at]] + blue[fourth[b_at]]
-                    )
+        fresh = True
+        while row < end:  # column by column: their sums wait in the cache
+            first = float32(min(row + 1.0, bottom) - max(float(row), top))
+            if row + 4 <= end:
+                last = float32(min(row + 4.0, bottom) - (row + 3.0))
+                _add_four_rows(rows[row : row + 4], first, last, red, green, blue, totals, fresh)
                 row += 4
-                continue
-            codes = rows[row]
-            for x in range(uintp(0), uintp(3) * columns, uintp(3)):
-                totals[x] += share * red[codes[x]]
-                totals[x + uintp(1)] += share * green[codes[x + uintp(1)]]
-                totals[x + uintp(2)] += share * blue[codes[x + uintp(2)]]
-            row += 1
+            else:
+                if fresh:
+                    totals[:] = 0
+                _add_row(rows[row], first, red, green, blue, totals)
+                row += 1
+            fresh = False
         for x in range(out.shape[1]):
             left, right = column_edges[x], column_edges[x + 1]
-            r = g = b = float32(0)
-            for column in range(int(left), int(np.ceil(right))):
-                share = float32(min(column + 1.0, right) - max(float(column), left))
-                r += share * totals[3 * column]
-                g += share * totals[3 * column + 1]
-                b += share * totals[3 * column + 2]
+            column, end_column = int(left), int(np.ceil(right)) - 1
+            share = float32(min(column + 1.0, right) - left)
+            at = 3 * column
+            r, g, b = share * totals[at], share * totals[at + 1], share * totals[at + 2]
+            for at in range(3 * (column + 1), 3 * end_column, 3):
+                r += totals[at]
+                g += totals[at + 1]
+                b += totals[at + 2]
+            if end_column > column:
+                share, at = float32(right - end_column), 3 * end_column
+                r += share * totals[at]
+                g += share * totals[at + 1]
+                b += share * totals[at + 2]
             area = float32((bottom - top) * (right - left))
             out[y, x, 0], out[y, x, 1], out[y, x, 2] = r / area, g / area, b / area
 
 
 @compiled
 def _to_codes(light, edges, guesses, out):  # type: ignore[no-untyped-def]
-    steps = guesses.shape[1] - 1
+    steps = float32(guesses.shape[1] - 1)
     for y in range(out.shape[0]):
         for x in range(out.shape[1]):
             for c in range(3):
                 value = light[y, x, c]
-                code = guesses[c, int(min(max(value, float32(0)), float32(1)) * steps)]
-                while code < 255 and value >= edges[c, code]:
-                    code += 1
+                code = uintp(guesses[c, uint32(min(max(value, float32(0)), float32(1)) * steps)])
+                code += uintp(value >= edges[c, code])  # where there is one more at most: no branch to guess
+                while value >= edges[c, code]:
+                    code += uintp(1)
                 out[y, x, c] = code
 
 
@@ -486,7 +508,8 @@ def codes_of_light(light: NDArray[np.float32], edges: NDArray[np.float32]) -> ND
     # where to start counting: a little below, as the place in the list of guesses is rounded
     starts = (np.arange(_GUESSES + 1, dtype=np.float32) - np.float32(0.01)) / np.float32(_GUESSES)
     guesses = np.stack([np.searchsorted(channel, starts, side="right") for channel in edges])
-    _to_codes(light, edges, guesses, out)
+    no_more = np.full((3, 1), np.inf, dtype=np.float32)
+    _to_codes(light, np.hstack([edges, no_more]), guesses.astype(np.uint8), out)
     return out
 
 

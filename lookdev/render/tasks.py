@@ -355,6 +355,7 @@ class _Grader:
     ) -> None:
         self.still, self.small, self.exact, self.coarse = still, small, exact, coarse
         self._graders: dict[int, StillGrader] = {}
+        self._digests: dict[int, str] = {}
 
     def close(self) -> None:
         """Give the memory of the big pictures back."""
@@ -397,7 +398,7 @@ class _Grader:
             output.look.fingerprint(),
             output.cast,
             output.exposure_stops,
-            [hashlib.sha256(pickle.dumps(encoding)).hexdigest() for encoding in (source, target)],
+            [self._digest(source), self._digest(target)],
             [dtype.str, bits, coarse],
         )
 
@@ -406,6 +407,11 @@ class _Grader:
             return lattice_for(transform, dtype, bits, coarse=coarse)
 
         return STORE.get(key, make)
+
+    def _digest(self, encoding: Encoding) -> str:
+        if id(encoding) not in self._digests:
+            self._digests[id(encoding)] = hashlib.sha256(pickle.dumps(encoding)).hexdigest()
+        return self._digests[id(encoding)]
 
     def first_idle(self, outputs: list[tuple[int, Output]]) -> int:
         """Number of the first output whose lattice no other thread is working at, or of the first."""
