@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
@@ -373,10 +373,10 @@ class LatticeStore:
 
     def __init__(self, limit_bytes: int = 100_000_000) -> None:
         self._limit = limit_bytes
-        self._kept: OrderedDict[str, Lattice] = OrderedDict()
+        self._kept: OrderedDict[Hashable, Lattice] = OrderedDict()
         self._lock = threading.Lock()
 
-    def get(self, key: str, make: Callable[[], Lattice]) -> Lattice:
+    def get(self, key: Hashable, make: Callable[[], Lattice]) -> Lattice:
         """The lattice called ``key``, made by ``make`` if it is not kept."""
         with self._lock:
             if key not in self._kept:

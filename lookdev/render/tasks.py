@@ -394,13 +394,8 @@ class _Grader:
 
         source, dtype = self.still.encoding, self.still.pixels.dtype
         coarse = self.coarse and dtype == "uint8"
-        key = content_key(
-            output.look.fingerprint(),
-            output.cast,
-            output.exposure_stops,
-            [self._digest(source), self._digest(target)],
-            [dtype.str, bits, coarse],
-        )
+        act = (output.look.fingerprint(), output.cast, output.exposure_stops)
+        key = (*act, self._digest(source), self._digest(target), dtype.str, bits, coarse)
 
         def make() -> Lattice:
             transform = output.look.transform(source, target, output.cast, output.exposure_stops)

@@ -55,7 +55,7 @@ def _block_means(pixels: NDArray[Any], encoding: Encoding, factor: int) -> NDArr
 
 def as_srgb(pixels: NDArray[Any], encoding: Encoding) -> NDArray[np.uint8]:
     """An ungraded picture as sRGB code values; scene-referred light is rendered."""
-    plain = Look(title="as it stood").transform(encoding, SRGB)
-    if plain.is_identity and pixels.dtype == np.uint8:
+    if encoding == SRGB and pixels.dtype == np.uint8:
         return pixels.copy()
+    plain = Look(title="as it stood").transform(encoding, SRGB)
     return StillGrader(pixels)(GridLattice(plain), 8)  # type: ignore[return-value]

@@ -61,45 +61,69 @@ def _picture(path: Path | None) -> Picture | None:
 
 
 def build_sheets(plan: BatchPlan, load: Load, folder: Path, paper: str, step: Step) -> Sheets:
-    """Draw a sheet per location and the overview.
+    """Draw the overview and a sheet per location.
 
-    ``load`` gives the small pictures of some stills; it is asked, in a thread of its own, for one location at
-    a time, and for the next while one is drawn, so that a long day's pictures are never all in memory.
+    ``load`` gives the small pictures of some stills. It is asked for a first still of each location, then, in
+    a thread of its own, for one location at a time, and for the next while a page is drawn: the overview is
+    there at once, and a long day's pictures are never all in memory.
     """
-    done = Sheets()
+    done, overview = Sheets(), Sheets()
     names = dict(zip(plan.locations, _file_names(list(plan.locations)), strict=True))
     total = len(plan.locations) + 1
-    places: list[tuple[str, list[Reading], Preview]] = []
     groups = [
         [p for p in plan.stills if p.location == location and p.error is None] for location in plan.locations
     ]
-    for count, (location, planned, pictures) in enumerate(
-        zip(plan.locations, groups, _one_ahead(load, groups), strict=True), 1
-    ):
+    known = first_pictures(load, groups)
+    loads = _one_ahead(load, groups, known)
+    next(loads)
+    places = overview_places(groups, known)
+    if places:
+        step(1, total, "sheet overview")
+        _draw(overview, overview_sheet, overview_model(plan, places), folder / "overview", paper)
+    for count, (location, planned, pictures) in enumerate(zip(plan.locations, groups, loads, strict=True), 2):
         stills = [p for p in planned if pictures[p.path].as_it_stood is not None]
         if not stills:
             continue
         step(count, total, f"sheet {location}")
         done.answers |= {p.path: answer_words(plan, pictures[p.path]) for p in stills}
-        places.append((location, _readings(stills), pictures[stills[0].path]))
         path = folder / names[location]
         _draw(done, comparison_sheet, location_model(plan, pictures, location, stills), path, paper)
-    if places:
-        step(total, total, "sheet overview")
-        _draw(done, overview_sheet, overview_model(plan, places), folder / "overview", paper)
+    done.written += overview.written
+    done.errors += overview.errors
     return done
 
 
-def _one_ahead(load: Load, groups: list[list[PlannedStill]]) -> Iterator[Mapping[Path, Preview]]:
-    """What ``load`` gives for each group, in order; the next one is loading while one is in use."""
+def first_pictures(load: Load, groups: list[list[PlannedStill]]) -> dict[Path, Preview]:
+    """Small pictures of the first still of each group that can be read, and of those before it."""
+    known: dict[Path, Preview] = {}
+    turn = 0
+    while wanted := [
+        group[turn]
+        for group in groups
+        if turn < len(group) and all(known[p.path].as_it_stood is None for p in group[:turn])
+    ]:
+        known |= load(wanted)
+        turn += 1
+    return known
+
+
+def _one_ahead(
+    load: Load, groups: list[list[PlannedStill]], known: Mapping[Path, Preview]
+) -> Iterator[Mapping[Path, Preview]]:
+    """Nothing, then the pictures of each group, in order; the next ones are loading while some are in use."""
+
+    def rest(group: list[PlannedStill]) -> dict[Path, Preview]:
+        here = {p.path: known[p.path] for p in group if p.path in known}
+        return here | dict(load([p for p in group if p.path not in here]))
+
     with ThreadPoolExecutor(1, thread_name_prefix="previews") as loader:
-        coming = None
-        for group in groups:
-            ready, coming = coming, loader.submit(load, group)
-            if ready is not None:
-                yield ready.result()
-        if coming is not None:
-            yield coming.result()
+        coming = [loader.submit(rest, group) for group in groups[:1]]
+        yield {}
+        for group in groups[1:]:
+            coming.append(loader.submit(rest, group))
+            yield coming.pop(0).result()
+        for last in coming:
+            yield last.result()
 
 
 def _draw(done: Sheets, draw: Draw, model: SheetModel, stem: Path, paper: str) -> None:
@@ -157,6 +181,18 @@ def location_model(
         short_location_note(location, readings_at(location, plan.scout.log.readings), plan.scout.plan)
     )
     return SheetModel(plan.scout.title, location, columns, rows, lights, tuple(n for n in notes if n))
+
+
+def overview_places(
+    groups: list[list[PlannedStill]], known: Mapping[Path, Preview]
+) -> list[tuple[str, list[Reading], Preview]]:
+    """What stands in the overview's rows: location, its readings, its first still that can be read."""
+    places = []
+    for group in groups:
+        shown = [p for p in group if p.path in known and known[p.path].as_it_stood is not None]
+        if shown:
+            places.append((shown[0].location, _readings(group), known[shown[0].path]))
+    return places
 
 
 def overview_model(plan: BatchPlan, places: list[tuple[str, list[Reading], Preview]]) -> SheetModel:

@@ -26,11 +26,11 @@ import numpy as np
 HERE = Path(__file__).resolve()
 sys.path.insert(0, str(HERE.parent))
 
-from run import CORES, ROOT, make_stills, peak_memory_mb, table  # noqa: E402
+from run import CORES, HEIGHT, ROOT, WIDTH, make_stills, peak_memory_mb, table  # noqa: E402
 
 LOCATIONS, LOOKS, PICTURES = 12, 4, 8
 LAMPS = [(1960, 3200), (2850, 3200), (3980, 4800), (5200, 5600), (2400, 3200), (6480, 5600)]
-SETTINGS = (("cv2", 8), ("Pillow", 8), ("cv2", 4), ("Pillow", 4))
+SETTINGS = tuple((library, n) for n in (8, 4) for library in ("cv2", "Pillow", "simplejpeg"))
 
 
 def make_scout(folder: Path, count: int) -> Path:
@@ -80,6 +80,7 @@ def look_files() -> list[str]:
 def decodes(scout: str, library: str, reduction: int) -> dict[str, float]:
     """Every still at a reduced scale by one library."""
     import cv2
+    import simplejpeg
     from PIL import Image
 
     cv2.setNumThreads(1)
@@ -93,7 +94,11 @@ def decodes(scout: str, library: str, reduction: int) -> dict[str, float]:
             image.draft(None, (image.width // reduction, image.height // reduction))
             np.asarray(image)
 
-    work = {"cv2": by_cv2, "Pillow": by_pillow}[library]
+    def by_simplejpeg(path: Path) -> None:
+        height, width = -(-HEIGHT // reduction), -(-WIDTH // reduction)
+        simplejpeg.decode_jpeg(path.read_bytes(), min_height=height, min_width=width, min_factor=reduction)
+
+    work = {"cv2": by_cv2, "Pillow": by_pillow, "simplejpeg": by_simplejpeg}[library]
     paths = sorted(Path(scout).glob("*.jpg"))
     start, cpu = time.perf_counter(), time.process_time()
     with ThreadPoolExecutor(CORES) as pool:
@@ -114,15 +119,18 @@ def sheet(scout: str) -> dict[str, float]:
 
 
 def parts(scout: str) -> dict[str, float]:
-    """The same work after start-up, in parts: deciding, previews, overview, location sheets.
+    """The same work after start-up, as ``build_sheets`` does it, but for the location sheets.
 
+    Deciding, a first still of each location, and the overview while the other stills are read and put through
+    the looks; no more pictures are kept than it keeps. Then the drawing of the location sheets by itself.
     Kernels are loaded and lattices are not there yet.
     """
     from lookdev.cli.common import open_scout
     from lookdev.lut.received import open_looks
-    from lookdev.render.batch import plan_batch
+    from lookdev.render.batch import PlannedStill, plan_batch
     from lookdev.render.lattice import warm_up
-    from lookdev.render.preview import do_preview
+    from lookdev.render.preview import Preview, do_preview
+    from lookdev.render.tasks import Task
     from lookdev.sheets import from_batch
     from lookdev.sheets.comparison import comparison_sheet
     from lookdev.sheets.overview import overview_sheet
@@ -136,23 +144,37 @@ def parts(scout: str) -> dict[str, float]:
             clock.append((time.perf_counter(), time.process_time()))
 
         plan = plan_batch(open_scout(Path(scout)), open_looks(look_files()), out)
+        groups = [[p for p in plan.stills if p.location == name] for name in plan.locations]
         lap()
         with ThreadPoolExecutor(CORES) as pool:
-            found = dict(zip([p.path for p in plan.stills], pool.map(do_preview, plan.tasks), strict=True))
-        assert not any(preview.error for preview in found.values())
-        lap()
-        groups = {name: [p for p in plan.stills if p.location == name] for name in plan.locations}
-        places = [(name, from_batch._readings(g), found[g[0].path]) for name, g in groups.items()]
-        overview_sheet(from_batch.overview_model(plan, places), out / "overview.pdf", out / "overview.png")
-        lap()
-        for i, (name, group) in enumerate(groups.items()):
-            model = from_batch.location_model(plan, found, name, group)
-            comparison_sheet(model, out / f"{i}.pdf", out / f"{i}.png")
-        lap()
-    names = ("deciding", "previews", "overview", "location sheets")
+
+            def load(stills: list[PlannedStill]) -> dict[Path, Preview]:
+                return dict(
+                    zip([p.path for p in stills], pool.map(do_preview, [p.task for p in stills]), strict=True)
+                )
+
+            def failure(task: Task) -> str | None:
+                return do_preview(task).error
+
+            found = from_batch.first_pictures(load, groups)
+            others = [pool.submit(failure, p.task) for p in plan.stills if p.path not in found]
+            model = from_batch.overview_model(plan, from_batch.overview_places(groups, found))
+            lap()
+            overview_sheet(model, out / "overview.pdf", out / "overview.png")
+            lap()
+            assert not any(other.result() for other in others)
+            lap()
+            drawing = 0.0
+            for i, (name, group) in enumerate(zip(plan.locations, groups, strict=True)):
+                found = load(group)
+                start = time.perf_counter()
+                model = from_batch.location_model(plan, found, name, group)
+                comparison_sheet(model, out / f"{i}.pdf", out / f"{i}.png")
+                drawing += time.perf_counter() - start
+    names = ("deciding", "first stills", "overview", "other stills")
     times = {name: b[0] - a[0] for name, a, b in zip(names, clock, clock[1:], strict=False)}
-    wall, cpu = (clock[3][k] - clock[0][k] for k in (0, 1))
-    return {**times, "wall": wall, "cpu": cpu}
+    wall, cpu = (clock[4][k] - clock[0][k] for k in (0, 1))
+    return {**times, "location sheets": drawing, "wall": wall, "cpu": cpu}
 
 
 MEASURES = {f.__name__: f for f in (decodes, sheet, parts)}
@@ -204,7 +226,7 @@ def report(folder: Path, count: int, repeats: int) -> None:
     rows.append(row("after start-up: previews of every still, and the overview", pieces))
     rows.append(row("`lookdev sheet`: the whole process, overview and a sheet a location", whole))
     table(f"{title} (1/{need} is enough)", heads, rows)
-    names = ("deciding", "previews", "overview", "location sheets")
+    names = ("deciding", "first stills", "overview", "other stills", "location sheets")
     table("Parts, after start-up", names, [tuple(f"{pieces[name]:.2f} s" for name in names)])
 
 
