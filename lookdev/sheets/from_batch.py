@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,6 +30,8 @@ Step = Callable[[int, int, str], None]
 Load = Callable[[list["PlannedStill"]], Mapping[Path, Preview]]
 Draw = Callable[..., list[Path]]
 
+_AT_ONCE = 2  # one page is filtered and packed while another is set
+
 
 class Sheets:
     """What came of drawing.
@@ -40,6 +44,11 @@ class Sheets:
         self.written: list[Path] = []
         self.errors: list[str] = []
         self.answers: dict[Path, dict[int, str]] = {}
+
+    def add(self, other: Sheets) -> None:
+        """Take in what came of another."""
+        self.written += other.written
+        self.errors += other.errors
 
 
 def preview_of(result: TaskResult) -> Preview:
@@ -64,10 +73,10 @@ def build_sheets(plan: BatchPlan, load: Load, folder: Path, paper: str, step: St
     """Draw the overview and a sheet per location.
 
     ``load`` gives the small pictures of some stills. It is asked for a first still of each location, then, in
-    a thread of its own, for one location at a time, and for the next while a page is drawn: the overview is
+    a thread of its own, for one location at a time, and for the next while pages are drawn: the overview is
     there at once, and a long day's pictures are never all in memory.
     """
-    done, overview = Sheets(), Sheets()
+    done = Sheets()
     names = dict(zip(plan.locations, _file_names(list(plan.locations)), strict=True))
     total = len(plan.locations) + 1
     groups = [
@@ -76,20 +85,28 @@ def build_sheets(plan: BatchPlan, load: Load, folder: Path, paper: str, step: St
     known = first_pictures(load, groups)
     loads = _one_ahead(load, groups, known)
     next(loads)
-    places = overview_places(groups, known)
-    if places:
-        step(1, total, "sheet overview")
-        _draw(overview, overview_sheet, overview_model(plan, places), folder / "overview", paper)
-    for count, (location, planned, pictures) in enumerate(zip(plan.locations, groups, loads, strict=True), 2):
-        stills = [p for p in planned if pictures[p.path].as_it_stood is not None]
-        if not stills:
-            continue
-        step(count, total, f"sheet {location}")
-        done.answers |= {p.path: answer_words(plan, pictures[p.path]) for p in stills}
-        path = folder / names[location]
-        _draw(done, comparison_sheet, location_model(plan, pictures, location, stills), path, paper)
-    done.written += overview.written
-    done.errors += overview.errors
+    with ThreadPoolExecutor(_AT_ONCE, thread_name_prefix="sheets") as artists:
+        drawing: deque[Future[Sheets]] = deque()
+
+        def draw(number: int, name: str, kind: Draw, model: Callable[[], SheetModel], stem: Path) -> None:
+            while len(drawing) >= _AT_ONCE:
+                done.add(drawing.popleft().result())
+            step(number, total, f"sheet {name}")
+            drawing.append(artists.submit(_draw, kind, model, stem, paper))
+
+        places = overview_places(groups, known)
+        if places:
+            draw(1, "overview", overview_sheet, partial(overview_model, plan, places), folder / "overview")
+        for number, (location, planned, pictures) in enumerate(
+            zip(plan.locations, groups, loads, strict=True), 2
+        ):
+            stills = [p for p in planned if pictures[p.path].as_it_stood is not None]
+            if stills:
+                done.answers |= {p.path: answer_words(plan, pictures[p.path]) for p in stills}
+                model = partial(location_model, plan, pictures, location, stills)
+                draw(number, location, comparison_sheet, model, folder / names[location])
+        for last in drawing:
+            done.add(last.result())
     return done
 
 
@@ -126,12 +143,14 @@ def _one_ahead(
             yield last.result()
 
 
-def _draw(done: Sheets, draw: Draw, model: SheetModel, stem: Path, paper: str) -> None:
+def _draw(kind: Draw, model: Callable[[], SheetModel], stem: Path, paper: str) -> Sheets:
+    done = Sheets()
     names = (stem.with_name(f"{stem.name}{suffix}") for suffix in (".pdf", ".png"))
     try:
-        done.written += draw(model, *names, paper)
+        done.written += kind(model(), *names, paper)
     except LookdevError as error:
         done.errors.append(str(error))
+    return done
 
 
 def _file_names(locations: list[str]) -> list[str]:

@@ -36,6 +36,7 @@ Text never runs out of its place: ``text(..., width=w)`` shrinks to ``min_size``
 from __future__ import annotations
 
 import io
+import threading
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -57,6 +58,7 @@ PAPERS_PT = {"a4": (841.890, 595.276), "letter": (792.0, 612.0)}
 """Landscape sizes: ISO 216 A4 (297 x 210 mm) and US Letter (11 x 8.5 in)."""
 
 RASTER_DPI = 200
+_PDF_TURN, _RASTER_TURN = threading.Lock(), threading.Lock()  # neither library takes two threads at once
 MARGIN = 34.0
 MIN_SIZE = 7.0
 
@@ -560,11 +562,12 @@ class Document:
         """The PDF. The same drawing gives the same bytes."""
         from reportlab import rl_config
 
-        as_text, rl_config.useA85 = rl_config.useA85, 0  # binary streams: a fifth smaller
-        try:
-            return self._written()
-        finally:
-            rl_config.useA85 = as_text
+        with _PDF_TURN:
+            as_text, rl_config.useA85 = rl_config.useA85, 0  # binary streams: a fifth smaller
+            try:
+                return self._written()
+            finally:
+                rl_config.useA85 = as_text
 
     def _written(self) -> bytes:
         from reportlab.pdfgen.canvas import Canvas
@@ -613,18 +616,20 @@ class Document:
         from pypdfium2 import raw
 
         across, down = self.size_px
-        document = pypdfium2.PdfDocument(self.pdf_bytes() if pdf is None else pdf)
-        try:
-            pages = []
-            for sheet in document:
-                bitmap = pypdfium2.PdfBitmap.new_native(across, down, raw.FPDFBitmap_BGR)
-                how = raw.FPDF_ANNOT | raw.FPDF_REVERSE_BYTE_ORDER
-                raw.FPDF_RenderPageBitmap(bitmap, sheet, 0, 0, across, down, 0, how)
-                pages.append(np.array(bitmap.to_numpy(), order="C"))
-                bitmap.close()
-            return pages
-        finally:
-            document.close()
+        data = self.pdf_bytes() if pdf is None else pdf
+        with _RASTER_TURN:
+            document = pypdfium2.PdfDocument(data)
+            try:
+                pages = []
+                for sheet in document:
+                    bitmap = pypdfium2.PdfBitmap.new_native(across, down, raw.FPDFBitmap_BGR)
+                    how = raw.FPDF_ANNOT | raw.FPDF_REVERSE_BYTE_ORDER
+                    raw.FPDF_RenderPageBitmap(bitmap, sheet, 0, 0, across, down, 0, how)
+                    pages.append(np.array(bitmap.to_numpy(), order="C"))
+                    bitmap.close()
+                return pages
+            finally:
+                document.close()
 
     def save(self, pdf_path: Path | None, png_path: Path | None = None) -> list[Path]:
         """Write the PDF and one PNG a page (NAME.png, NAME_2.png, ...); whole files; returns the paths.
