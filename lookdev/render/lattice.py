@@ -28,6 +28,7 @@ from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Transform
 from lookdev.looks.rendering import MID_GREY
 from lookdev.render import kernel
+from lookdev.render.buffers import BUFFERS
 from lookdev.render.compiled import in_compiled_code
 from lookdev.render.reference import to_codes
 from lookdev.stills.still import signal_of
@@ -344,30 +345,6 @@ def _by_grid(lattice: GridLattice, flat: NDArray[Any], out: NDArray[Any], bits: 
         out[part] = to_codes(lattice(signal_of(flat[part])).astype(np.float64), bits)
 
 
-class Buffers:
-    """Memory of stills that are done, for those that come: touching new pages takes as long as a look."""
-
-    def __init__(self, limit_bytes: int = 600_000_000) -> None:
-        self._limit = limit_bytes
-        self._kept: list[NDArray[np.uint8]] = []
-        self._lock = threading.Lock()
-
-    def take(self, size_bytes: int) -> NDArray[np.uint8]:
-        """(size_bytes,), filled with anything."""
-        with self._lock:
-            for i, buffer in enumerate(self._kept):
-                if buffer.size == size_bytes:
-                    return self._kept.pop(i)
-            self._kept.clear()  # of another size of still
-        return np.empty(size_bytes, dtype=np.uint8)
-
-    def give(self, buffer: NDArray[np.uint8]) -> None:
-        """Keep ``buffer``, if that is not too much."""
-        with self._lock:
-            if buffer.size + sum(kept.size for kept in self._kept) <= self._limit:
-                self._kept.append(buffer)
-
-
 class LatticeStore:
     """The lattices last used, by key, so that the stills of one reading share them; safe between threads."""
 
@@ -408,4 +385,3 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
 
 
 STORE = LatticeStore()
-BUFFERS = Buffers()

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 from lookdev.colorimetry.encodings import SRGB, Encoding
 from lookdev.errors import LookdevError
 from lookdev.files import write_whole
+from lookdev.render.buffers import Loan
 from lookdev.render.journal import Record, content_key, file_sha256, tool_version
 
 if TYPE_CHECKING:
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
     from lookdev.looks.stages.balance import Cast
     from lookdev.render.lattice import Lattice, StillGrader
+    from lookdev.stills.formats import TakeMemory
     from lookdev.stills.still import Metadata, Still
 
 _THUMBNAIL_QUALITY = 97
@@ -86,8 +88,8 @@ class Task:
     keep_private: bool = False
     max_pixels: int | None = None
 
-    def read(self, *, reduced: bool = False) -> Still:
-        """The still; ``reduced``: at a scale that is enough to make the thumbnails from.
+    def read(self, *, reduced: bool = False, take: TakeMemory | None = None) -> Still:
+        """The still; ``reduced``: at a scale that is enough for the thumbnails; ``take`` as in the reader.
 
         Raises
         ------
@@ -100,6 +102,7 @@ class Task:
             max_pixels=self.max_pixels or MAX_PIXELS,
             salvage=self.salvage,
             enough_px=max(self.thumbnail_box) if reduced else None,
+            take=take,
         )
 
     def read_info(self) -> tuple[tuple[int, int], Metadata]:
@@ -230,7 +233,9 @@ class _Work:
         if facts and all(results) and results and (self.stood is None or self.stood.exists()):
             return self._result(still_sha256, results, facts)
 
-        still = task.read()
+        memory = Loan()
+        still = task.read(take=memory.take)
+        memory.give_back(in_use=still.pixels)
         facts = {
             "encoding": still.encoding.name,
             "encoding_origin": still.encoding_origin,
@@ -239,6 +244,7 @@ class _Work:
         }
         self.seconds["read"] += perf_counter() - start
         self._grade(still, keys, results)
+        memory.give_back()
         return self._result(still_sha256, results, facts)
 
     def _up_to_date(self, i: int, key: str, record: Record | None) -> OutputResult | None:

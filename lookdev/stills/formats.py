@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from threading import RLock
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
@@ -34,6 +35,10 @@ SUFFIXES: dict[str, frozenset[str]] = {
     "raw": RAW_SUFFIXES,
 }
 STILL_SUFFIXES = frozenset().union(*SUFFIXES.values())
+
+
+TakeMemory = Callable[[int], NDArray[np.uint8]]
+"""Gives memory of so many bytes, filled with anything."""
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.errors import StillError
-from lookdev.stills.formats import Decoded, Header, pillow_without_limit
+from lookdev.stills.formats import Decoded, Header, TakeMemory, pillow_without_limit
 
 _MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
 _START_OF_SCAN, _END_OF_IMAGE = 0xDA, 0xD9
@@ -107,13 +107,16 @@ def cut_to_whole_segments(data: bytes) -> bytes:
     return whole + _END
 
 
-def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1) -> Decoded:
+def decode(
+    data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1, take: TakeMemory | None = None
+) -> Decoded:
     """Pixels of a JPEG, unturned.
 
     Parameters
     ----------
     salvage : use a picture that breaks off as far as it goes.
     reduce : 1, 2, 4 or 8: decode at a fraction of the size (averages code values, not light).
+    take : gives memory of so many bytes for the pixels; it need not be used.
     """
     mode, whole = head.extra
     if not whole:
@@ -124,10 +127,12 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
                 wanted="a whole file, or --salvage to use what is there",
             )
         data = cut_to_whole_segments(data)
-    if mode == "RGB" and whole:
-        decoded = _by_turbo(data) if reduce == 1 else _reduced_by_turbo(data, head.size, reduce)
-    else:
+    if mode != "RGB" or not whole:
         decoded = _by_pillow(data, mode, reduce)
+    elif reduce > 1:
+        decoded = _reduced_by_turbo(data, head.size, reduce)
+    else:
+        decoded = _by_turbo(data, head.size, take)
     if whole:
         return decoded
     pixels, missing = _fill_missing(decoded.pixels)
@@ -135,11 +140,12 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
     return Decoded(pixels, decoded.mode, warnings=(words,))
 
 
-def _by_turbo(data: bytes) -> Decoded:
+def _by_turbo(data: bytes, size: tuple[int, int], take: TakeMemory | None) -> Decoded:
     """imagecodecs' libjpeg-turbo: as quick as OpenCV's, in RGB order, and silent about damage."""
     import imagecodecs
 
-    pixels = np.asarray(imagecodecs.jpeg8_decode(data))
+    memory = None if take is None else take(size[0] * size[1] * 3).reshape(*size, 3)
+    pixels = np.asarray(imagecodecs.jpeg8_decode(data, out=memory))
     if pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.dtype != np.uint8:
         raise StillError("this JPEG file is broken or cut short")
     return Decoded(pixels)

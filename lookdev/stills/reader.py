@@ -17,7 +17,7 @@ from lookdev.colorimetry.encodings import Encoding, get_encoding, linear
 from lookdev.errors import StillError
 from lookdev.stills import exif as exif_tags
 from lookdev.stills import jpeg
-from lookdev.stills.formats import STILL_SUFFIXES, SUFFIXES, Decoded, Header, sniff
+from lookdev.stills.formats import STILL_SUFFIXES, SUFFIXES, Decoded, Header, TakeMemory, sniff
 from lookdev.stills.icc import encoding_from_icc, parse_profile, white_of_profile_error
 from lookdev.stills.orientation import upright, upright_size
 from lookdev.stills.still import PANORAMA_ASPECT, Metadata, Still, code_values, signal_of
@@ -80,6 +80,7 @@ def read_still(
     salvage: bool = False,
     enough_px: int | None = None,
     balance_xy: tuple[float, float] | None = None,
+    take: TakeMemory | None = None,
 ) -> Still:
     """Read any still that a scout brings home.
 
@@ -95,6 +96,7 @@ def read_still(
     enough_px : for previews: decode at 1/2, 1/4 or 1/8 where the format can, if the longer edge keeps at
         least twice this many pixels. A JPEG's decoder averages code values: the rest is for averaging light.
     balance_xy : for raw files: develop as if the camera had been set to this white, not to its own.
+    take : gives memory of so many bytes; an 8-bit still's pixels may come in it.
 
     Raises
     ------
@@ -103,7 +105,7 @@ def read_still(
     path = Path(path)
     try:
         data, head = _open(path, max_pixels)
-        return _read(path, data, head, max_edge_px, salvage, enough_px, balance_xy)
+        return _read(path, data, head, max_edge_px, salvage, enough_px, balance_xy, take)
     except StillError as error:
         raise _named(error, path) from error
 
@@ -235,12 +237,14 @@ def _read(
     salvage: bool,
     enough_px: int | None,
     balance_xy: tuple[float, float] | None,
+    take: TakeMemory | None,
 ) -> Still:
     metadata = _metadata(head)
     turn = _orientation(head, metadata)
     options: dict[str, Any] = {"salvage": salvage}
-    if head.kind == "JPEG" and enough_px:
-        options["reduce"] = reduction(max(head.size), MARGIN * enough_px)
+    if head.kind == "JPEG":
+        options["take"] = take
+        options["reduce"] = reduction(max(head.size), MARGIN * enough_px) if enough_px else 1
     if head.kind == "raw":
         options["balance_xy"] = balance_xy
         wanted_px = max_edge_px or enough_px  # halving takes whole mosaic cells, which are light
