@@ -117,9 +117,11 @@ def test_any_look_is_the_same_in_compiled_code(seed: int) -> None:
 
 def test_each_stage_alone_is_the_same() -> None:
     """A look with one stage at a time, so that a stage that is left out cannot hide behind the others."""
+    stages = {"exposure", "balance", "curve", "colour", "toning"}
+    assert set(Look.model_fields) == {"title", "note", "cdl", *stages}  # a new one is wanted here too
     whole = any_look(3).model_dump()
     srgb = get_encoding("sRGB")
-    for stage in ("exposure", "balance", "curve", "colour", "toning"):
+    for stage in sorted(stages):
         look = Look.model_validate({"title": stage, stage: whole[stage]})
         pipeline = Pipeline(Grade(look, LAMP), srgb, srgb)
         assert_same(pipeline, 20_000)
