@@ -104,6 +104,16 @@ def say(line: str) -> None:
     print(line.encode(encoding, "replace").decode(encoding), file=sys.stderr, flush=True)
 
 
+def compile_on_first_use() -> None:
+    """Compile the pixel kernels, and say so, unless an earlier run has; loads nothing if there is no need."""
+    from lookdev.render.kernel import are_compiled
+
+    if not are_compiled():
+        from lookdev.render.lattice import warm_up
+
+        warm_up(say)
+
+
 class Steps(Protocol):
     """Counts work as it gets done."""
 

@@ -66,7 +66,7 @@ def handoff(
         if value is None:
             raise RequestError(f"{name} is missing", wanted=example)
     assert scout is not None and look is not None and encoding is not None and out is not None
-    from lookdev.cli.common import check_cube_size, open_scout, progress, say
+    from lookdev.cli.common import check_cube_size, compile_on_first_use, open_scout, progress, say
     from lookdev.colorimetry.encodings import get_encoding, with_range
     from lookdev.lut.handoff import HandoffRequest, make_handoff
     from lookdev.lut.received import open_look
@@ -85,6 +85,7 @@ def handoff(
         paper.value,
         still_edge,
     )
+    compile_on_first_use()
     with progress(as_json) as step:
         made = make_handoff(request, step)
     for line in made.errors:

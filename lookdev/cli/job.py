@@ -9,7 +9,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lookdev.cli.common import Steps, check_cube_size, check_folder, cube_ends, progress, say
+from lookdev.cli.common import (
+    Steps,
+    check_cube_size,
+    check_folder,
+    compile_on_first_use,
+    cube_ends,
+    progress,
+    say,
+)
 from lookdev.colorimetry.encodings import get_encoding
 from lookdev.errors import LookdevError, RequestError, one_line
 from lookdev.files import write_json
@@ -156,6 +164,7 @@ def run_sheets(request: BatchRequest) -> int:
     check_folder(request.out)
     errors = _log_errors(request.scout) + list(plan.errors)
     total, seen = len(plan.tasks), 0
+    compile_on_first_use()
     with progress() as step, ThreadPoolExecutor(request.workers) as pool:
 
         def load(stills: list[PlannedStill]) -> dict[Path, Preview]:

@@ -376,7 +376,7 @@ def _strips(count: int, threads: int) -> list[slice]:
 def warm_up(tell: Callable[[str], None] | None = None) -> None:
     """Load the kernels, or compile them if this is the first use on this machine; ``tell`` hears of that."""
     if tell is not None and not kernel.are_compiled():
-        tell("compiling the pixel kernels, once; later runs load them")
+        tell("compiling the pixel kernels, once, about ten seconds; later runs load them")
     look = Look.model_validate({"title": "any", "curve": {"contrast": 1.2}})
     pixels = np.zeros((4, 4, 3), dtype=np.uint8)
     StillGrader(pixels)(CodeLattice(look.transform(SRGB, SRGB)))
