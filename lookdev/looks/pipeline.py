@@ -6,7 +6,7 @@ of look returns from ``transform``), so that no two of them can disagree.
 
 from __future__ import annotations
 
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Protocol, runtime_checkable
 
 import numpy as np
@@ -109,6 +109,12 @@ class Grade:
         return apply_cdl(rgb, look.cdl)
 
 
+@cache
+def _cube() -> Array:
+    edge = np.linspace(0.0, 1.0, 21)
+    return np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
+
+
 class Pipeline:
     """A grade between two encodings: the look function.
 
@@ -147,8 +153,7 @@ class Pipeline:
         Scene-referred input has no cube of its own that a picture fills: the display's own colours stand in,
         so that the same look treats log footage, raw files and stills alike.
         """
-        edge = np.linspace(0.0, 1.0, 21)
-        cube = np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
+        cube = _cube()
         if self.source.state == "output":
             return self.source.to_working(cube)
         return np.asarray(tf.srgb_decode(cube) @ matrix_between(self.target.space, WORKING).T)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.errors import LookdevError
+from lookdev.render.buffers import Loan
 
 if TYPE_CHECKING:
     from lookdev.render.tasks import Task
@@ -33,9 +34,11 @@ def do_preview(task: Task) -> Preview:
     from lookdev.render.tasks import small_pictures
     from lookdev.render.thumbnail import reduced_to_box
 
+    memory = Loan()
     try:
-        still = task.read(reduced=True)
+        still = task.read(reduced=True, take=memory.take)
         small = reduced_to_box(still.pixels, still.encoding, task.thumbnail_box)
+        memory.give_back(in_use=small)
         pictures = small_pictures(task, replace(still, pixels=small))
     except LookdevError as problem:
         return Preview(error=str(problem))

@@ -130,7 +130,7 @@ def decode(
     if mode != "RGB" or not whole:
         decoded = _by_pillow(data, mode, reduce)
     elif reduce > 1:
-        decoded = _reduced_by_turbo(data, head.size, reduce)
+        decoded = _reduced_by_turbo(data, head.size, reduce, take)
     else:
         decoded = _by_turbo(data, head.size, take)
     if whole:
@@ -151,13 +151,19 @@ def _by_turbo(data: bytes, size: tuple[int, int], take: TakeMemory | None) -> De
     return Decoded(pixels)
 
 
-def _reduced_by_turbo(data: bytes, size: tuple[int, int], reduce: int) -> Decoded:
+def _reduced_by_turbo(data: bytes, size: tuple[int, int], reduce: int, take: TakeMemory | None) -> Decoded:
     """simplejpeg's libjpeg-turbo, which alone can reduce, keep silent and leave the pixels where they are."""
     import simplejpeg
 
     height, width = (-(-edge // reduce) for edge in size)
     pixels = simplejpeg.decode_jpeg(
-        data, "RGB", min_height=height, min_width=width, min_factor=reduce, strict=False
+        data,
+        "RGB",
+        min_height=height,
+        min_width=width,
+        min_factor=reduce,
+        buffer=None if take is None else take(height * width * 3),
+        strict=False,
     )
     return Decoded(pixels)
 
