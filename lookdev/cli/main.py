@@ -79,6 +79,9 @@ def root(
     """See the help text of ``app``."""
 
 
+_INTERRUPTED = 130  # 128 and the number of SIGINT, by custom of the shells
+
+
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line; anything a person typed wrong ends in one line and exit status 2."""
     from lookdev.errors import LookdevError
@@ -86,6 +89,8 @@ def main(arguments: list[str] | None = None) -> None:
     _print_anything()
     try:
         status = app(args=arguments, prog_name="lookdev", standalone_mode=False)
+        if status == _INTERRUPTED:  # Typer turns Ctrl-C into this, and says nothing
+            raise KeyboardInterrupt
     except LookdevError as error:
         _say(f"lookdev: {error}")
         status = 2
@@ -98,7 +103,7 @@ def main(arguments: list[str] | None = None) -> None:
         status = 2
     except typer.Abort:
         _say("lookdev: stopped")
-        status = 130
+        status = _INTERRUPTED
     except _ClickException as error:
         message = " ".join(error.format_message().split()).replace("Value error, ", "")
         if message:
@@ -106,7 +111,7 @@ def main(arguments: list[str] | None = None) -> None:
         status = error.exit_code
     except KeyboardInterrupt:
         _say("lookdev: stopped; every file that is there is whole")
-        status = 130
+        status = _INTERRUPTED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         status = 0

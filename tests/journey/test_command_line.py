@@ -205,3 +205,22 @@ def test_a_locale_that_cannot_spell_a_files_name(
     )
     assert not any("Traceback" in line for line in lines)
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(("verb", "work"), [("sheet", "run_sheets"), ("batch", "run_batch")])
+def test_ctrl_c_says_that_it_stopped(
+    verb: str,
+    work: str,
+    scout: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Typer alone ends with 130, by custom 128 and the number of SIGINT, and no word."""
+
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(f"lookdev.cli.job.{work}", interrupted)
+    assert _run(verb, scout, "--looks", tmp_path / "plain.toml", "--out", tmp_path / "o") == 130
+    assert "stopped; every file that is there is whole" in capsys.readouterr().err
