@@ -48,8 +48,9 @@ class Loan:
 
     def give_back(self, in_use: NDArray[np.generic] | None = None) -> None:
         """Give back what was taken, but for memory that ``in_use`` lies in."""
-        kept = [m for m in self._taken if in_use is not None and np.may_share_memory(m, in_use)]
-        for memory in self._taken:
-            if not any(memory is one for one in kept):
+        taken, self._taken = self._taken, []
+        for memory in taken:
+            if in_use is not None and np.may_share_memory(memory, in_use):
+                self._taken.append(memory)
+            else:
                 BUFFERS.give(memory)
-        self._taken = kept

@@ -187,11 +187,11 @@ def _to_oklab(p, x, y, z):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _from_oklab(p, x, y, z):  # type: ignore[no-untyped-def]
-    _mix(p.from_lab, x, y, z)
+def _from_oklab(from_lab, from_lms, x, y, z):  # type: ignore[no-untyped-def]
+    _mix(from_lab, x, y, z)
     for i in range(x.size):
         x[i], y[i], z[i] = x[i] * x[i] * x[i], y[i] * y[i] * y[i], z[i] * z[i] * z[i]
-    _mix(p.from_lms, x, y, z)
+    _mix(from_lms, x, y, z)
 
 
 @compiled
@@ -337,7 +337,7 @@ def _grade(p, x, y, z):  # type: ignore[no-untyped-def]
             y[i], z[i] = p.saturation * y[i], p.saturation * z[i]
         if p.tones:
             _tone(p, x, y, z)
-        _from_oklab(p, x, y, z)
+        _from_oklab(p.from_lab, p.from_lms, x, y, z)
     if p.renders:
         _render(p, x, y, z)
 
@@ -345,22 +345,11 @@ def _grade(p, x, y, z):  # type: ignore[no-untyped-def]
 @compiled
 def _mark_outside(edge, share, x, y, z, marks):  # type: ignore[no-untyped-def]
     """Marks the Oklab colours that lie outside with their chroma times ``share``."""
-    m, d, tolerance = edge.from_lab, edge.lms_to_display, edge.tolerance
-    m00, m01, m02, m10, m11, m12 = m[0, 0], m[0, 1], m[0, 2], m[1, 0], m[1, 1], m[1, 2]
-    m20, m21, m22 = m[2, 0], m[2, 1], m[2, 2]
-    d00, d01, d02, d10, d11, d12 = d[0, 0], d[0, 1], d[0, 2], d[1, 0], d[1, 1], d[1, 2]
-    d20, d21, d22 = d[2, 0], d[2, 1], d[2, 2]
+    red, green, blue = x.copy(), share * y, share * z
+    _from_oklab(edge.from_lab, edge.lms_to_display, red, green, blue)
     for i in range(x.size):
-        a, b = share * y[i], share * z[i]
-        u = m00 * x[i] + m01 * a + m02 * b
-        v = m10 * x[i] + m11 * a + m12 * b
-        w = m20 * x[i] + m21 * a + m22 * b
-        u, v, w = u * u * u, v * v * v, w * w * w
-        red = d00 * u + d01 * v + d02 * w
-        green = d10 * u + d11 * v + d12 * w
-        blue = d20 * u + d21 * v + d22 * w
-        low, high = min(min(red, green), blue), max(max(red, green), blue)
-        marks[i] = (low < -tolerance) | (high > 1.0 + tolerance)
+        low, high = min(min(red[i], green[i]), blue[i]), max(max(red[i], green[i]), blue[i])
+        marks[i] = (low < -edge.tolerance) | (high > 1.0 + edge.tolerance)
 
 
 @compiled
@@ -422,7 +411,7 @@ def _bring_inside(edge, x, y, z):  # type: ignore[no-untyped-def]
         factor = (knee + (1.0 - knee) * d / (1.0 + d * (1.0 - 1.0 / span))) / ratio
         factor = factor if (lightness[i] > 0.0) & (lightness[i] < 1.0) else 0.0
         lightness[i], a[i], b[i] = min(max(lightness[i], 0.0), 1.0), a[i] * factor, b[i] * factor
-    _from_oklab(edge, lightness, a, b)
+    _from_oklab(edge.from_lab, edge.from_lms, lightness, a, b)
     for i in range(count):
         x[places[i]], y[places[i]], z[places[i]] = lightness[i], a[i], b[i]
 
@@ -525,7 +514,7 @@ def _edge(space: RGBSpace, limit: float) -> _Edge:
 
 
 class CompiledPipeline:
-    """What it is made of, in compiled code."""
+    """A pipeline in compiled code; it is called as the pipeline is."""
 
     def __init__(self, pipeline: Pipeline) -> None:
         self.pipeline, self.source, self.target = pipeline, pipeline.source, pipeline.target

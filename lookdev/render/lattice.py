@@ -49,8 +49,8 @@ _STRIP_PIXELS = 1 << 20
 class CodeLattice:
     """A look between 8-bit code values.
 
-    ``nodes`` (n, n, n, 3), blue slowest, in 2^-18 code values, lie at codes 0, 4, 8 ... 256: those of 255 are
-    carried on to 256, so that every cell is four codes wide.
+    ``nodes`` (n, n, n, 3), blue slowest, in 2^-18 code values, lie at every fourth code from 0 to 256, or at
+    every eighth: those of 255 are carried on to 256, so that all cells are of one width.
 
     Parameters
     ----------
@@ -99,20 +99,13 @@ class CodeLattice:
 
     def _work_out(self, new: NDArray[np.uint32]) -> None:
         last, width = self._cells_a_channel, 1 << self.cell_bits
-        nodes = self.nodes.reshape(-1, 3)
-        for start in range(0, len(new), _CHUNK):
-            part = new[start : start + _CHUNK]
-            codes = np.minimum(_places(part, last + 1) * width, 255)
-            graded = np.clip(self.transform(codes / 255.0), 0.0, 1.0) * (255.0 * _UNIT)
-            nodes[part] = np.floor(graded + 0.5).astype(np.int32)
-        place = _places(new, last + 1)
+        nodes, side = self.nodes.reshape(-1, 3), last + 1
+        place = _places(new, side)
+        graded = np.clip(self.transform(np.minimum(place * width, 255) / 255.0), 0.0, 1.0) * (255.0 * _UNIT)
+        nodes[new] = np.floor(graded + 0.5).astype(np.int32)
         at_end = np.any(place == last, axis=1)
-        if not at_end.any():
-            return
-        end, place = new[at_end], place[at_end]
-        side = last + 1
-        inner = nodes[np.where(place == last, last - 1, place) @ np.array([1, side, side * side])]
-        nodes[end] = inner + ((nodes[end] - inner) * width) // (width - 1)
+        end, inner = new[at_end], np.minimum(place[at_end], last - 1) @ np.array([1, side, side * side])
+        nodes[end] = nodes[inner] + ((nodes[end] - nodes[inner]) * width) // (width - 1)
 
 
 def _places(numbers: NDArray[np.uint32], side: int) -> NDArray[np.intp]:
@@ -122,7 +115,10 @@ def _places(numbers: NDArray[np.uint32], side: int) -> NDArray[np.intp]:
 
 
 class _Compiler:
-    """Which nodes of a lattice are known, and one thread at a time working out more."""
+    """Which nodes of a lattice are known, and one thread at a time working out more.
+
+    ``work_out`` gets them a chunk at a time, those of lower numbers first.
+    """
 
     def __init__(self, cells_a_channel: int, work_out: Callable[[NDArray[np.uint32]], None]) -> None:
         self._cells_a_channel = cells_a_channel
@@ -140,9 +136,10 @@ class _Compiler:
         if self._done[cells].all():
             return
         with self._lock:
-            new = kernel.new_nodes(cells, self._cells_a_channel, self._known)
+            new = np.sort(kernel.new_nodes(cells, self._cells_a_channel, self._known))
             try:
-                self._work_out(new)
+                for start in range(0, len(new), _CHUNK):
+                    self._work_out(new[start : start + _CHUNK])
             except BaseException:
                 self._known[new] = False
                 raise
@@ -202,10 +199,8 @@ class GridLattice:
         return self._compiler.busy
 
     def _work_out(self, new: NDArray[np.uint32]) -> None:
-        nodes = self.nodes.reshape(-1, 3)
-        for start in range(0, len(new), _CHUNK):
-            part = new[start : start + _CHUNK]
-            nodes[part] = self.transform(self.shaper.from_grid(_places(part, GRID_SIZE) / (GRID_SIZE - 1)))
+        signal = self.shaper.from_grid(_places(new, GRID_SIZE) / (GRID_SIZE - 1))
+        self.nodes.reshape(-1, 3)[new] = self.transform(signal)
 
     def __call__(self, signal: NDArray[np.floating]) -> NDArray[np.float32]:
         """Signal (n, 3) through the look; outside the shaper and where it bends by the look itself."""

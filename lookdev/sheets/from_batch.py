@@ -83,8 +83,6 @@ def build_sheets(plan: BatchPlan, load: Load, folder: Path, paper: str, step: St
         [p for p in plan.stills if p.location == location and p.error is None] for location in plan.locations
     ]
     known = first_pictures(load, groups)
-    loads = _one_ahead(load, groups, known)
-    next(loads)
     with ThreadPoolExecutor(_AT_ONCE, thread_name_prefix="sheets") as artists:
         drawing: deque[Future[Sheets]] = deque()
 
@@ -98,7 +96,7 @@ def build_sheets(plan: BatchPlan, load: Load, folder: Path, paper: str, step: St
         if places:
             draw(1, "overview", overview_sheet, partial(overview_model, plan, places), folder / "overview")
         for number, (location, planned, pictures) in enumerate(
-            zip(plan.locations, groups, loads, strict=True), 2
+            zip(plan.locations, groups, _one_ahead(load, groups, known), strict=True), 2
         ):
             stills = [p for p in planned if pictures[p.path].as_it_stood is not None]
             if stills:
@@ -127,20 +125,20 @@ def first_pictures(load: Load, groups: list[list[PlannedStill]]) -> dict[Path, P
 def _one_ahead(
     load: Load, groups: list[list[PlannedStill]], known: Mapping[Path, Preview]
 ) -> Iterator[Mapping[Path, Preview]]:
-    """Nothing, then the pictures of each group, in order; the next ones are loading while some are in use."""
+    """The pictures of each group, in order; the next ones are loading while some are in use."""
 
     def rest(group: list[PlannedStill]) -> dict[Path, Preview]:
         here = {p.path: known[p.path] for p in group if p.path in known}
         return here | dict(load([p for p in group if p.path not in here]))
 
     with ThreadPoolExecutor(1, thread_name_prefix="previews") as loader:
-        coming = [loader.submit(rest, group) for group in groups[:1]]
-        yield {}
-        for group in groups[1:]:
-            coming.append(loader.submit(rest, group))
-            yield coming.pop(0).result()
-        for last in coming:
-            yield last.result()
+        coming = None
+        for group in groups:
+            ready, coming = coming, loader.submit(rest, group)
+            if ready is not None:
+                yield ready.result()
+        if coming is not None:
+            yield coming.result()
 
 
 def _draw(kind: Draw, model: Callable[[], SheetModel], stem: Path, paper: str) -> Sheets:

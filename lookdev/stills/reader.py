@@ -167,7 +167,7 @@ def read_file(path: Path, first_bytes: int | None = None) -> bytes:
         if not stat.S_ISREG(before.st_mode):
             raise StillError("this is no regular file", file=path, wanted="a picture")
         with path.open("rb") as handle:
-            data = handle.read() if first_bytes is None else handle.read(first_bytes)
+            data = handle.read(first_bytes)  # None: all of it
             after = os.fstat(handle.fileno())
     except OSError as error:
         gone = path.is_symlink() and not path.exists()

@@ -67,14 +67,20 @@ class CurveShape(NamedTuple):
     spans: tuple[float, float, float, float] = (_TOE_SPAN, _SHOULDER_SPAN, _FLOOR_FROM, _FLOOR_SPAN)
 
 
+def _losses(parameters: Curve) -> tuple[float, float]:
+    """By how much the slope is less at the ends of the toe and of the shoulder."""
+    c = parameters.contrast
+    return c * _TOE_DEPTH * parameters.toe, c * _SHOULDER_DEPTH * parameters.shoulder
+
+
 def shape_of(parameters: Curve) -> CurveShape:
     """The numbers that :func:`apply_curve` works with."""
-    c, pivot = parameters.contrast, parameters.pivot
+    pivot, (toe_loss, shoulder_loss) = parameters.pivot, _losses(parameters)
     floor = pivot * 2.0 ** -(_FLOOR_FROM + _FLOOR_SPAN)
     return CurveShape(
-        contrast=c,
-        toe_loss=c * _TOE_DEPTH * parameters.toe,
-        shoulder_loss=c * _SHOULDER_DEPTH * parameters.shoulder,
+        contrast=parameters.contrast,
+        toe_loss=toe_loss,
+        shoulder_loss=shoulder_loss,
         pivot=pivot,
         floor=floor,
         floor_gain=2.0 ** float(curve_stops(np.array(np.log2(floor / pivot)), parameters)) * pivot / floor,
@@ -96,8 +102,7 @@ def curve_stops(stops: Array, parameters: Curve) -> Array:
     """
     c = parameters.contrast
     down, up = np.maximum(-stops, 0.0), np.maximum(stops, 0.0)
-    toe_loss = c * _TOE_DEPTH * parameters.toe
-    shoulder_loss = c * _SHOULDER_DEPTH * parameters.shoulder
+    toe_loss, shoulder_loss = _losses(parameters)
     out = c * stops
     if toe_loss:
         out = out + toe_loss * _ramp_integral(down, _TOE_SPAN)
