@@ -96,6 +96,7 @@ def batch(
     """
     from lookdev.cli.common import looks_for, open_scout
     from lookdev.cli.job import BatchRequest, run_batch
+    from lookdev.outputs import look_files
 
     opened = open_scout(scout)
     request = BatchRequest(
@@ -119,5 +120,6 @@ def batch(
         keep_private=keep_private,
         max_pixels=max_pixels,
         as_json=as_json,
+        reads=tuple(file for look in looks or () for file in look_files(look)),
     )
     raise typer.Exit(run_batch(request))

@@ -34,7 +34,10 @@ def cube(
         tuple[float, float], typer.Option("--domain", help="Code values in at the table's two ends.")
     ] = (0.0, 1.0),
     only: Only = None,
-    out: Annotated[Path, typer.Option("--out", "-o", help="Folder for the .cube files.")] = Path("cubes"),
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", "-o", help="Folder for the .cube files; default: cubes, never in a scout."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="For programs: what was written, as JSON.")] = False,
 ) -> int:
     """Write .cube files (Cube LUT Specification 1.0) of looks, each with its error against the look.
@@ -49,17 +52,20 @@ def cube(
     from lookdev.lut.bake import cube_file_name, export_cube
     from lookdev.lut.places import Place, metered_places
     from lookdev.lut.received import open_looks
-    from lookdev.render.batch import look_slugs, plan_batch, refuse_output_among_stills
+    from lookdev.outputs import default_folder, inputs_of, refuse_any_scout, refuse_scout, writing
+    from lookdev.render.batch import look_slugs, plan_batch
 
+    out = out if out is not None else default_folder("cubes")
     sizes = list(dict.fromkeys(size or [33]))
     for wanted in sizes:
         check_cube_size(wanted, "--size")
     footage: str | None = None
     places: list[Place] = []
     failed: list[str] = []
+    scout = None
     if looks:
         scout = open_scout(what)
-        refuse_output_among_stills(what, out)
+        refuse_scout(what, out)
         footage = scout.plan.footage_encoding
         opened = open_looks(looks)
         plan = plan_batch(scout, opened, out, only=tuple(only or ()))
@@ -74,39 +80,48 @@ def cube(
             )
         if what.is_dir() and (what / "meter.csv").exists():
             raise RequestError("is a scout: which looks?", file=what, wanted="--looks FOLDER or --looks FILE")
+        refuse_any_scout(out)
         opened = open_looks([what])
     source, target = cube_ends(encoding_in, encoding_out, footage)
     source, target = with_range(source, range_in), with_range(target, range_out)
     check_folder(out)
+    jobs = [
+        (
+            look,
+            place,
+            points,
+            out / cube_file_name(slug, source, target, points, place.name if place else None),
+        )
+        for look, slug in zip(opened, look_slugs(opened), strict=True)
+        for place in (None, *places)
+        for points in ([1024] if one_dimensional else sizes)
+    ]
+    inputs = inputs_of(scout, looks or [what])
     written = []
-    for look, slug in zip(opened, look_slugs(opened), strict=True):
-        for place in (None, *places):
-            for points in [1024] if one_dimensional else sizes:
-                name = cube_file_name(slug, source, target, points, place.name if place else None)
-                try:
-                    report = export_cube(
-                        look,
-                        source,
-                        target,
-                        out / name,
-                        size=points,
-                        cast=place.cast if place else None,
-                        place=place.name if place else None,
-                        one_dimensional=one_dimensional,
-                        domain=domain,
-                    )
-                except RequestError:
-                    raise
-                except LookdevError as error:
-                    failed.append(str(error))
-                    say(str(error))
-                    continue
-                written.append(
-                    {"look": look.title, "place": place.name if place else None} | report.numbers()
+    with writing(out, inputs, [path for *_, path in jobs]):
+        for look, place, points, path in jobs:
+            try:
+                report = export_cube(
+                    look,
+                    source,
+                    target,
+                    path,
+                    size=points,
+                    cast=place.cast if place else None,
+                    place=place.name if place else None,
+                    one_dimensional=one_dimensional,
+                    domain=domain,
                 )
-                if not as_json:
-                    typer.echo(f"{report.path}\n  whole cube:      {report.whole.words()}")
-                    typer.echo(f"  picture colours: {report.picture.words()}")
+            except RequestError:
+                raise
+            except LookdevError as error:
+                failed.append(str(error))
+                say(str(error))
+                continue
+            written.append({"look": look.title, "place": place.name if place else None} | report.numbers())
+            if not as_json:
+                typer.echo(f"{report.path}\n  whole cube:      {report.whole.words()}")
+                typer.echo(f"  picture colours: {report.picture.words()}")
     if as_json:
         typer.echo(json.dumps({"written": written, "failed": failed}, indent=2, ensure_ascii=False))
     return 1 if failed else 0

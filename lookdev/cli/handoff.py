@@ -70,6 +70,7 @@ def handoff(
     from lookdev.colorimetry.encodings import get_encoding, with_range
     from lookdev.lut.handoff import HandoffRequest, make_handoff
     from lookdev.lut.received import open_look
+    from lookdev.outputs import look_files
 
     sizes = tuple(dict.fromkeys(size or (33, 65)))
     for wanted in sizes:
@@ -84,12 +85,20 @@ def handoff(
         tuple(only or ()),
         paper.value,
         still_edge,
+        tuple(look_files(look)),
     )
-    compile_on_first_use()
     with progress(as_json) as step:
-        made = make_handoff(request, step)
+
+        def tell(done: int, total: int, text: str) -> None:
+            if done == 1:  # the request was found good
+                compile_on_first_use()
+            step(done, total, text)
+
+        made = make_handoff(request, tell)
     for line in made.errors:
         say(line)
+    for name in made.kept:
+        say(f"{made.folder / name}: no handoff wrote this file; kept")
     if as_json:
         answer = {
             "folder": str(made.folder),
@@ -97,6 +106,7 @@ def handoff(
             "cubes": [report.numbers() for report in made.cubes],
             "cdls": [fit.numbers() for _, fit in made.cdls],
             "stills": [{"still": s.name, "cube": s.cube} | s.apart.numbers() for s in made.stills],
+            "kept": made.kept,
             "failed": made.errors,
         }
         typer.echo(json.dumps(answer, indent=2, ensure_ascii=False))

@@ -38,7 +38,7 @@ STILL_ENCODINGS = ("sRGB", "Display P3", "BT.709")
 
 @dataclass(frozen=True)
 class BatchRequest:
-    """What was asked for; see ``lookdev batch --help``."""
+    """What was asked for; see ``lookdev batch --help``. ``reads`` : the files of the looks."""
 
     scout: Scout
     looks: tuple[LookLike, ...]
@@ -60,18 +60,19 @@ class BatchRequest:
     keep_private: bool = False
     max_pixels: int | None = None
     as_json: bool = False
+    reads: tuple[Path, ...] = ()
 
 
 def run_batch(request: BatchRequest) -> int:
     """Do the batch; returns the exit status."""
-    from lookdev.render.batch import StillOptions, plan_batch, refuse_output_among_stills
+    from lookdev.outputs import inputs_of, refuse_scout, writing
+    from lookdev.render.batch import StillOptions, plan_batch
     from lookdev.render.executor import check_cluster, run_tasks
-    from lookdev.render.journal import folder_lock
     from lookdev.render.summary import batch_summary
-    from lookdev.sheets.from_batch import build_sheets, preview_of
+    from lookdev.sheets.from_batch import build_sheets, preview_of, sheet_files
 
     out = request.out
-    refuse_output_among_stills(request.scout.folder, out)
+    refuse_scout(request.scout.folder, out)
     check_cube_size(request.cube_size, "--cube-size")
     ends = cube_ends(request.cube_in, request.cube_out, request.scout.plan.footage_encoding)
     suffix, bits = SUFFIXES[request.still_format]
@@ -98,9 +99,14 @@ def run_batch(request: BatchRequest) -> int:
         check_cluster(request.cluster)
     errors = _log_errors(request.scout)
     errors += list(plan.errors)
-    for line in (*request.scout.log.warnings, *_still_warnings(plan), *errors):
-        say(str(line))
-    with progress() as step, folder_lock(out / ".lookdev"):
+    state = out / ".lookdev"
+    files = [output.path for task in plan.tasks for output in task.outputs]
+    files += [out / "cubes" / name for _, _, _, name in cube_jobs(plan, ends, request.cube_size)]
+    files += [out / "summary.json", state / "journal.jsonl", state / "thumbnails" / "x"]
+    inputs = inputs_of(request.scout, more=request.reads)
+    with writing(out, inputs, files, sheet_files(plan, out / "sheets")), progress() as step:
+        for line in (*request.scout.log.warnings, *_still_warnings(plan), *errors):
+            say(str(line))
 
         def tell(event: Event) -> None:
             if event.result is not None:
@@ -115,7 +121,7 @@ def run_batch(request: BatchRequest) -> int:
 
         results = run_tasks(
             plan.tasks,
-            state=out / ".lookdev",
+            state=state,
             workers=request.workers,
             resume=request.resume,
             cluster=request.cluster,
@@ -154,18 +160,24 @@ def run_batch(request: BatchRequest) -> int:
 
 def run_sheets(request: BatchRequest) -> int:
     """Do the sheets alone, from stills decoded at reduced scale; returns the exit status."""
-    from lookdev.render.batch import StillOptions, plan_batch, refuse_output_among_stills
+    from lookdev.outputs import inputs_of, refuse_scout, writing
+    from lookdev.render.batch import StillOptions, plan_batch
     from lookdev.render.preview import do_preview
-    from lookdev.sheets.from_batch import build_sheets
+    from lookdev.sheets.from_batch import build_sheets, sheet_files
 
-    refuse_output_among_stills(request.scout.folder, request.out)
+    refuse_scout(request.scout.folder, request.out)
     options = StillOptions(salvage=request.salvage, max_pixels=request.max_pixels)
     plan = plan_batch(request.scout, request.looks, request.out, only=request.only, options=options)
     check_folder(request.out)
     errors = _log_errors(request.scout) + list(plan.errors)
     total, seen = len(plan.tasks), 0
-    compile_on_first_use()
-    with progress() as step, ThreadPoolExecutor(request.workers) as pool:
+    inputs = inputs_of(request.scout, more=request.reads)
+    with (
+        writing(request.out, inputs, [], sheet_files(plan, request.out)),
+        progress() as step,
+        ThreadPoolExecutor(request.workers) as pool,
+    ):
+        compile_on_first_use()
 
         def load(stills: list[PlannedStill]) -> dict[Path, Preview]:
             nonlocal seen
@@ -225,25 +237,33 @@ def _still_warnings(plan: BatchPlan) -> list[str]:
     return lines
 
 
-def write_cubes(
-    plan: BatchPlan, folder: Path, ends: tuple[Encoding, Encoding], size: int, workers: int, step: Steps
-) -> tuple[list[Mapping[str, object]], list[str]]:
-    """Each look alone, and with the balance of each metered place; returns what was written, and errors."""
-    from lookdev.lut.bake import cube_file_name, export_cube
+def cube_jobs(
+    plan: BatchPlan, ends: tuple[Encoding, Encoding], size: int
+) -> list[tuple[LookLike, str, Place | None, str]]:
+    """Look, its slug, place and file name of every .cube of a batch."""
+    from lookdev.lut.bake import cube_file_name
     from lookdev.lut.places import metered_places
     from lookdev.render.batch import look_slugs
 
-    source, target = ends
     places = metered_places(plan.stills)
-    jobs = [
-        (look, slug, place)
+    return [
+        (look, slug, place, cube_file_name(slug, *ends, size, place.name if place else None))
         for look, slug in zip(plan.looks, look_slugs(plan.looks), strict=True)
         for place in (None, *places)
     ]
 
-    def one(job: tuple[LookLike, str, Place | None]) -> dict[str, object] | str:
-        look, slug, place = job
-        name = cube_file_name(slug, source, target, size, place.name if place else None)
+
+def write_cubes(
+    plan: BatchPlan, folder: Path, ends: tuple[Encoding, Encoding], size: int, workers: int, step: Steps
+) -> tuple[list[Mapping[str, object]], list[str]]:
+    """Each look alone, and with the balance of each metered place; returns what was written, and errors."""
+    from lookdev.lut.bake import export_cube
+
+    source, target = ends
+    jobs = cube_jobs(plan, ends, size)
+
+    def one(job: tuple[LookLike, str, Place | None, str]) -> dict[str, object] | str:
+        look, _, place, name = job
         try:
             report = export_cube(
                 look,
@@ -266,7 +286,7 @@ def write_cubes(
                 errors.append(made)
             else:
                 written.append(made)
-            look, _, place = jobs[count - 1]
+            look, _, place, _ = jobs[count - 1]
             step(count, len(jobs), f"cube {look.title}" + (f", {place.name}" if place else ""))
     return written, errors
 

@@ -49,37 +49,40 @@ def run_light(
     from lookdev.errors import LookdevError
     from lookdev.files import write_json, write_whole
     from lookdev.meter.notes import location_data, scout_notes
-    from lookdev.render.batch import refuse_output_among_stills
+    from lookdev.outputs import inputs_of, refuse_scout, writing
 
     scout = open_scout(folder)
     target = out if out is not None else folder.resolve().with_name(folder.resolve().name + "_light")
-    refuse_output_among_stills(folder, target)
+    refuse_scout(folder, target)
     errors = [str(error) for error in scout.log.errors]
     for line in (*scout.log.warnings, *errors):
         say(line)
     notes = scout_notes(scout, only)
     check_folder(target)
     written: list[Path] = []
-    if pages:
-        with progress(quiet=as_json) as step:
-            for count, (note, stem) in enumerate(zip(notes, _stems(notes), strict=True), 1):
-                try:
-                    written += _write_pages(scout, note, target, stem, paper)
-                except LookdevError as error:
-                    errors.append(str(error))
-                    say(str(error))
-                step(count, len(notes), note.location)
-    data = {
-        "title": scout.title,
-        "date": scout.date,
-        "plan": scout.plan.model_dump(mode="json", exclude_none=True),
-        "locations": [location_data(note) for note in notes],
-        "pages": [path.name for path in written],
-        "warnings": list(scout.log.warnings),
-        "errors": errors,
-    }
-    write_json(target / "light.json", data)
-    write_whole(target / "light.csv", "\N{ZERO WIDTH NO-BREAK SPACE}" + csv_table(notes, scout.plan))
+    first = [target / f"{stem}{end}" for stem in _stems(notes) for end in (".pdf", ".png") if pages]
+    tables = [target / "light.json", target / "light.csv"]
+    with writing(target, inputs_of(scout), tables, first):
+        if pages:
+            with progress(quiet=as_json) as step:
+                for count, (note, stem) in enumerate(zip(notes, _stems(notes), strict=True), 1):
+                    try:
+                        written += _write_pages(scout, note, target, stem, paper)
+                    except LookdevError as error:
+                        errors.append(str(error))
+                        say(str(error))
+                    step(count, len(notes), note.location)
+        data = {
+            "title": scout.title,
+            "date": scout.date,
+            "plan": scout.plan.model_dump(mode="json", exclude_none=True),
+            "locations": [location_data(note) for note in notes],
+            "pages": [path.name for path in written],
+            "warnings": list(scout.log.warnings),
+            "errors": errors,
+        }
+        write_json(target / "light.json", data)
+        write_whole(target / "light.csv", "\N{ZERO WIDTH NO-BREAK SPACE}" + csv_table(notes, scout.plan))
     if as_json:
         print(json.dumps(data, indent=2, ensure_ascii=False))
     else:

@@ -12,7 +12,9 @@ from lookdev.cli.options import Looks, Only, Paper, PaperChoice
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from contextlib import AbstractContextManager
 
+    from lookdev.meter.scout import Scout
     from lookdev.paint.chip import ChipSet
     from lookdev.paint.predict import Site, Viewing
 
@@ -33,7 +35,10 @@ ChipsOption = Annotated[
     Path | None,
     typer.Option("--chips", help="Your fan deck as CSV: name, code, and spectrum, L a b, munsell or hex."),
 ]
-OutOption = Annotated[Path, typer.Option("--out", "-o", help="Folder for the swatch sheet and tables.")]
+OutOption = Annotated[
+    Path | None,
+    typer.Option("--out", "-o", help="Folder for swatch sheet and tables; default: paint, never in a scout."),
+]
 BalanceOption = Annotated[
     float | None,
     typer.Option(
@@ -71,7 +76,7 @@ def predict(
     ] = None,
     looks: Looks = None,
     only: Only = None,
-    out: OutOption = Path("paint"),
+    out: OutOption = None,
     balance: BalanceOption = None,
     level: LevelOption = 0.0,
     wall_xy: WallOption = None,
@@ -93,7 +98,7 @@ def predict(
     from lookdev.paint.report import prediction_csv, prediction_json, prediction_pages
     from lookdev.sheets.swatch_page import prediction_sheet, save
 
-    _check_out(scout, out)
+    out = _check_out(scout, out)
     encoding = get_encoding(encoding_in)
     opened, sites, errors = _sites(scout, only, balance, level, wall_xy)
     tried = looks_for(opened, looks)
@@ -113,9 +118,11 @@ def predict(
     if not found:
         raise RequestError("nothing to predict", wanted="a reading and a chip that can be used")
     document = prediction_sheet(f"{opened.title} · paint", prediction_pages(found), paper)
-    written = save(document, out / "swatches")
-    write_whole(out / "predict.csv", prediction_csv(found))
-    written.append(out / "predict.csv")
+    table = out / "predict.csv"
+    with _writing(out, "swatches", table, opened, looks, chips):
+        written = save(document, out / "swatches")
+        write_whole(table, prediction_csv(found))
+        written.append(table)
     if as_json:
         answer = {
             "predictions": [prediction_json(p) for p in found],
@@ -152,7 +159,7 @@ def match(
     chips: ChipsOption = None,
     only: Only = None,
     count: Annotated[int, typer.Option("--count", min=1, max=200, help="How many chips to name.")] = 8,
-    out: OutOption = Path("paint"),
+    out: OutOption = None,
     balance: BalanceOption = None,
     level: LevelOption = 0.0,
     wall_xy: WallOption = None,
@@ -178,7 +185,7 @@ def match(
     from lookdev.paint.target import parse_target
     from lookdev.sheets.swatch_page import match_sheet, save
 
-    _check_out(scout, out)
+    out = _check_out(scout, out)
     encoding = get_encoding(encoding_in)
     wanted = parse_target(target, scout, card)
     opened, sites, errors = _sites(scout, only, balance, level, wall_xy)
@@ -201,9 +208,12 @@ def match(
     answer = match_json(found, wanted, from_deck, viewings)
     page = match_page(found, wanted, from_deck, viewings)
     document = match_sheet(f"{opened.title} · paint match", page, paper)
-    written = save(document, out / "match")
-    write_whole(out / "match.csv", match_csv(answer))
-    written.append(out / "match.csv")
+    table = out / "match.csv"
+    more = [wanted.still] if wanted.still is not None else []
+    with _writing(out, "match", table, opened, looks, chips, more):
+        written = save(document, out / "match")
+        write_whole(table, match_csv(answer))
+        written.append(table)
     if as_json:
         answer |= {"written": [str(p) for p in written], "failed": errors, "warnings": warnings}
         typer.echo(json.dumps(answer, indent=2, ensure_ascii=False))
@@ -218,7 +228,7 @@ def palette(
     still: Annotated[Path, typer.Argument(metavar="STILL", help="A graded still.")],
     chips: ChipsOption = None,
     colours: Annotated[int, typer.Option("--colours", min=2, max=9, help="How many colours at most.")] = 6,
-    out: OutOption = Path("paint"),
+    out: OutOption = None,
     paper: PaperChoice = Paper.a4,
     as_json: JsonOption = False,
 ) -> int:
@@ -239,7 +249,7 @@ def palette(
     from lookdev.sheets.swatch_page import palette_sheet, save
     from lookdev.stills.reader import read_still
 
-    _check_out(still.parent, out, inside=True)
+    out = _check_out(None, out, still)
     if not still.exists():
         raise RequestError("no such still", file=still, wanted="a graded still")
     deck, errors, warnings = _deck(chips)
@@ -255,9 +265,12 @@ def palette(
     answer = palette_json(still.name, found, deck)
     shown = as_uint8(np.clip(get_encoding("sRGB").from_working(light), 0, 1))
     document = palette_sheet(f"Palette · {still.stem}", palette_page(still.name, shown, found, deck), paper)
-    written = save(document, out / f"palette_{still.stem}")
-    write_json(out / f"palette_{still.stem}.json", answer)
-    written.append(out / f"palette_{still.stem}.json")
+    stem = f"palette_{still.stem}"
+    table = out / f"{stem}.json"
+    with _writing(out, stem, table, None, None, chips, [still]):
+        written = save(document, out / stem)
+        write_json(table, answer)
+        written.append(table)
     if as_json:
         answer |= {"written": [str(p) for p in written], "failed": errors, "warnings": warnings}
         typer.echo(json.dumps(answer, indent=2, ensure_ascii=False))
@@ -271,14 +284,32 @@ def palette(
     return 1 if errors else 0
 
 
-def _check_out(scout: Path, out: Path, inside: bool = False) -> None:
-    from lookdev.errors import RequestError
-    from lookdev.render.batch import refuse_output_among_stills
+def _check_out(scout: Path | None, out: Path | None, still: Path | None = None) -> Path:
+    """The output folder, as told or the default, outside every scout."""
+    from lookdev.outputs import default_folder, refuse_any_scout, refuse_scout
 
-    if not inside:
-        refuse_output_among_stills(scout, out)
-    elif out.exists() and not out.is_dir():
-        raise RequestError("the output folder is a file", file=out, wanted="a folder (--out DIR)")
+    folder = out if out is not None else default_folder("paint", still)
+    if scout is not None:
+        refuse_scout(scout, folder)
+    else:
+        refuse_any_scout(folder)
+    return folder
+
+
+def _writing(
+    out: Path,
+    stem: str,
+    table: Path,
+    scout: Scout | None,
+    looks: list[str] | None,
+    chips: Path | None,
+    more: Sequence[Path] = (),
+) -> AbstractContextManager[None]:
+    """Leave to write a document and its table."""
+    from lookdev.outputs import inputs_of, writing
+
+    inputs = inputs_of(scout, looks or (), [*more, *([chips] if chips is not None else [])])
+    return writing(out, inputs, [table], [(out / stem).with_suffix(end) for end in (".pdf", ".png")])
 
 
 def _sites(

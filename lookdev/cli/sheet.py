@@ -32,6 +32,7 @@ def sheet(
     """
     from lookdev.cli.common import looks_for, open_scout
     from lookdev.cli.job import BatchRequest, run_sheets
+    from lookdev.outputs import look_files
 
     opened = open_scout(scout)
     request = BatchRequest(
@@ -44,5 +45,6 @@ def sheet(
         salvage=salvage,
         max_pixels=max_pixels,
         as_json=as_json,
+        reads=tuple(file for look in looks or () for file in look_files(look)),
     )
     raise typer.Exit(run_sheets(request))

@@ -28,10 +28,12 @@ from lookdev.lut.cdl import CdlFit, ccc_text, cdl_text, fit_cdl, write_cc
 from lookdev.lut.check_frame import draw_frame, write_check_values, write_frame_png, write_frame_tiff
 from lookdev.lut.clf import clf_text, write_clf
 from lookdev.lut.error import Difference, appearance, difference
-from lookdev.lut.package import MANIFEST, write_manifest, write_zip
+from lookdev.lut.package import MANIFEST, STAGE, files_below, write_manifest, write_zip
 from lookdev.lut.places import Place, metered_places
 from lookdev.lut.proof import prove
 from lookdev.lut.read_me import read_me_text
+from lookdev.lut.swap import finish, is_decided, look_at, part_of, swap
+from lookdev.outputs import check_outputs, inputs_of, refuse_scout, writing
 
 if TYPE_CHECKING:
     from lookdev.meter.scout import Scout
@@ -50,7 +52,7 @@ class HandoffRequest:
     """What was asked for.
 
     ``sizes`` of the look's own .cube, the first one also for each location; ``still_edge`` long edge of the
-    reference stills in pixels.
+    reference stills in pixels; ``reads`` further files that are read: the look's.
     """
 
     scout: Scout
@@ -62,6 +64,7 @@ class HandoffRequest:
     only: tuple[str, ...] = ()
     paper: str = "a4"
     still_edge: int = STILL_EDGE
+    reads: tuple[Path, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -77,7 +80,7 @@ class ReferenceStill:
 
 @dataclass
 class Handoff:
-    """What was made."""
+    """What was made; ``kept``: files in the folder that no handoff wrote."""
 
     folder: Path
     archive: Path
@@ -85,49 +88,59 @@ class Handoff:
     cdls: list[tuple[str, CdlFit]] = field(default_factory=list)
     stills: list[ReferenceStill] = field(default_factory=list)
     errors: list[str] = field(default_factory=list)
+    kept: list[str] = field(default_factory=list)
+
+
+_FOLDERS = ("look", "luts", "cdl", "check", "proof", "sheet", "stills/graded", "stills/ungraded")
 
 
 def make_handoff(request: HandoffRequest, step: Step) -> Handoff:
-    """Make the folder and the zip; they take their names only when all of it is there.
+    """Make the folder and the zip; they take their names only when all of it is there, and both together.
+
+    A link is followed. An earlier handoff in the folder is replaced, file by file of its manifest; whatever
+    else lies there stays, and is named in ``kept``.
 
     Raises
     ------
-    RequestError : the output folder is in the scout, or holds something that is not an earlier handoff.
+    RequestError : scout and output folder lie in each other, or the folder or the zip's place holds something
+        that is not an earlier handoff.
     """
-    from lookdev.render.batch import StillOptions, look_slugs, plan_batch, refuse_output_among_stills
+    from lookdev.render.batch import StillOptions, look_slugs, plan_batch
 
-    out = request.out
-    refuse_output_among_stills(request.scout.folder, out)
-    if out.exists() and any(out.iterdir()) and not (out / MANIFEST).is_file():
+    scout, out = request.scout.folder.resolve(), request.out.resolve()
+    refuse_scout(request.scout.folder, request.out)
+    if out in scout.parents:
         raise RequestError(
-            "the output folder holds other files", file=out, wanted="a new or empty folder (--out)"
+            "the scout lies inside the output folder",
+            file=request.out,
+            wanted="a folder beside it (--out DIR)",
         )
+    beside = out if request.out.name in ("", "..") else request.out
+    beside = beside.with_name(f"{beside.name}.zip")
+    archive = beside.resolve()
+    inputs = inputs_of(request.scout, more=request.reads)
     slug = look_slugs((request.look,))[0]
     plan = plan_batch(request.scout, (request.look,), out, only=request.only, options=StillOptions())
-    part = out.with_name(f".{out.name}.part")
-    shutil.rmtree(part, ignore_errors=True)
-    made = Handoff(
-        out, out.with_name(f"{out.name}.zip"), errors=[*map(str, request.scout.log.errors), *plan.errors]
-    )
-    try:
-        part.mkdir(parents=True)
-        _fill(part, slug, request, plan, made, step)
-        write_zip(part, made.archive, f"{slug}_handoff")
-        _take_place(part, out)
-    except OSError as error:
-        raise LookdevError(f"cannot be written: {error.strerror or error}", file=out) from error
-    finally:
-        shutil.rmtree(part, ignore_errors=True)
+    planned = [archive, part_of(archive), *(out / name / "x" for name in _FOLDERS), out / MANIFEST]
+    with writing(request.out, inputs, planned):
+        try:
+            finish(out)  # of a run that was killed
+            earlier = look_at(out, archive)
+            made = Handoff(request.out, beside, errors=[*map(str, request.scout.log.errors), *plan.errors])
+            made.kept = earlier.strangers
+            stage = out / STAGE / "files"
+            stage.mkdir(parents=True)
+            _fill(stage, slug, request, plan, made, step)
+            write_zip(stage, part_of(archive), f"{slug}_handoff")
+            check_outputs(inputs, out, [out / name for name, _ in files_below(stage)])
+            swap(out, archive, earlier)
+        except OSError as error:
+            raise LookdevError(f"cannot be written: {error.strerror or error}", file=request.out) from error
+        finally:
+            if not is_decided(out):
+                shutil.rmtree(out / STAGE, ignore_errors=True)
+                part_of(archive).unlink(missing_ok=True)
     return made
-
-
-def _take_place(part: Path, out: Path) -> None:
-    old = out.with_name(f".{out.name}.old")
-    shutil.rmtree(old, ignore_errors=True)
-    if out.exists():
-        out.rename(old)
-    part.rename(out)
-    shutil.rmtree(old, ignore_errors=True)
 
 
 def _fill(
@@ -197,7 +210,6 @@ def _fill(
     from lookdev import __version__
 
     head: dict[str, object] = {
-        "made_by": "lookdev",
         "version": __version__,
         "look": look.title,
         "look_fingerprint": look.fingerprint(),

@@ -5,33 +5,81 @@ from __future__ import annotations
 import hashlib
 import json
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping
 from pathlib import Path, PurePosixPath
 
 from lookdev.errors import RequestError
-from lookdev.files import whole_file, write_json
+from lookdev.files import read_ordinary, whole_file, write_json
 
 MANIFEST = "manifest.json"
+STAGE = ".lookdev_handoff"
+"""The hidden folder in which a handoff is built before it takes its place."""
+_TOOL = "lookdev"
+_DIGEST = "manifest_sha256"
 _STORED = (".png", ".tif", ".pdf")
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 _CHUNK = 1 << 20
+_DAMAGE = (zipfile.BadZipFile, zlib.error, OSError, EOFError, ValueError, NotImplementedError, RuntimeError)
 
 
 def write_manifest(folder: Path, head: Mapping[str, object]) -> None:
-    """Write manifest.json: ``head``, then every other file under ``folder`` with its size and SHA-256."""
+    """Write manifest.json: ``head``, then every other file under ``folder`` with its size and SHA-256.
+
+    Last comes a digest of the manifest itself, by which a later run knows it for one of ours.
+    """
     files = [
-        {"path": name, "bytes": path.stat().st_size, "sha256": _digest_file(path)}
-        for name, path in _files(folder)
+        {"path": name, "bytes": path.stat().st_size, "sha256": digest_file(path)}
+        for name, path in files_below(folder)
         if name != MANIFEST
     ]
-    write_json(folder / MANIFEST, {**head, "files": files})
+    content = {"made_by": _TOOL, "kind": "handoff", **head, "files": files}
+    write_json(folder / MANIFEST, {**content, _DIGEST: _own_digest(content)})
+
+
+def _own_digest(content: Mapping[str, object]) -> str:
+    text = json.dumps(content, ensure_ascii=True, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def own_listing(manifest: Path) -> dict[str, str] | None:
+    """SHA-256 by path of a manifest that handoff wrote and nobody changed; None for every other file."""
+    try:
+        return _own_listing(read_ordinary(manifest))
+    except OSError:
+        return None
+
+
+def _own_listing(raw: bytes) -> dict[str, str] | None:
+    try:
+        content = json.loads(raw)
+        digest = content.pop(_DIGEST)
+        if content["made_by"] != _TOOL or content["kind"] != "handoff" or digest != _own_digest(content):
+            return None
+        listed = {str(entry["path"]): str(entry["sha256"]) for entry in content["files"]}
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return None
+    plain = all(name and name[0] != "/" and ".." not in PurePosixPath(name).parts for name in listed)
+    return listed if plain else None
+
+
+def is_own_zip(archive: Path) -> bool:
+    """Whether a file is the zip of a handoff, as it was written."""
+    try:
+        if not archive.is_file() or not zipfile.is_zipfile(archive):
+            return False
+        contents, raw = _zip_contents(archive)
+    except _DAMAGE:
+        return False
+    listed = _own_listing(raw) if raw is not None else None
+    return listed is not None and not _compare(contents, listed)
 
 
 def write_zip(folder: Path, archive: Path, top: str) -> None:
     """Zip ``folder`` under the name ``top``; names in order, no clock, so that the same files give the same
     bytes."""
     with whole_file(archive) as part, zipfile.ZipFile(part, "w") as out:
-        for name, path in _files(folder):
+        for name, path in files_below(folder):
             info = zipfile.ZipInfo(f"{top}/{name}", _EPOCH)
             stored = path.suffix.lower() in _STORED
             info.compress_type = zipfile.ZIP_STORED if stored else zipfile.ZIP_DEFLATED
@@ -50,19 +98,22 @@ def verify(package: Path) -> list[str]:
     RequestError : there is no such package, or it has no manifest that can be read.
     """
     if package.is_dir():
-        contents = {name: _digest_file(path) for name, path in _files(package)}
+        contents = {name: digest_file(path) for name, path in files_below(package)}
         manifest = package / MANIFEST
         raw = manifest.read_bytes() if manifest.is_file() else None
     elif package.is_file() and zipfile.is_zipfile(package):
         try:
             contents, raw = _zip_contents(package)
-        except (zipfile.BadZipFile, OSError, EOFError, ValueError, NotImplementedError) as error:
+        except _DAMAGE as error:
             return [f"{package.name}: the zip is damaged: {error}"]
     else:
         raise RequestError("no such package", file=package, wanted="a folder or zip that handoff wrote")
     if raw is None:
         raise RequestError(f"has no {MANIFEST}", file=package, wanted="a folder or zip that handoff wrote")
-    return _compare(contents, _listed(raw, package))
+    problems = _compare(contents, _listed(raw, package))
+    if package.is_dir() and (package / STAGE).exists():
+        problems.append("a handoff into this folder was interrupted: run it again")
+    return problems
 
 
 def _compare(contents: Mapping[str, str], listed: Mapping[str, str]) -> list[str]:
@@ -104,12 +155,12 @@ def _zip_contents(archive: Path) -> tuple[dict[str, str], bytes | None]:
     return contents, raw
 
 
-def _files(folder: Path) -> Iterator[tuple[str, Path]]:
-    """Every file under ``folder`` by its name with forward slashes, in order."""
+def files_below(folder: Path) -> Iterator[tuple[str, Path]]:
+    """Every file under ``folder`` by its name with forward slashes, in order; the stage left out."""
     found = {p.relative_to(folder).as_posix(): p for p in folder.rglob("*") if p.is_file()}
-    yield from sorted(found.items())
+    yield from sorted((name, path) for name, path in found.items() if not name.startswith(f"{STAGE}/"))
 
 
-def _digest_file(path: Path) -> str:
+def digest_file(path: Path) -> str:
     with path.open("rb") as handle:
         return hashlib.file_digest(handle, "sha256").hexdigest()

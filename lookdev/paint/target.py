@@ -32,13 +32,14 @@ class Target:
     """CIELAB (3,) for D65 as wanted on screen; ``words`` says where it is from.
 
     ``card_lab`` is the grey card of the same still, where one is pointed out; ``from_still`` tells that the
-    target is a patch of one.
+    target is a patch of one, ``still``.
     """
 
     lab: Array
     words: str
     card_lab: Array | None = None
     from_still: bool = False
+    still: Path | None = None
 
 
 def parse_target(text: str, folder: Path | None = None, card: str | None = None) -> Target:
@@ -93,7 +94,7 @@ def _patch(name: str, box: Box, folder: Path | None, card: str | None) -> Target
             card_lab = _box_lab(still, grey_box(card))
         except CellError as error:
             raise RequestError(error.problem, key="--card", found=card, wanted=error.wanted) from None
-    return Target(_box_lab(still, box), words, card_lab, True)
+    return Target(_box_lab(still, box), words, card_lab, True, path)
 
 
 def _box_lab(still: Still, box: Box) -> Array:

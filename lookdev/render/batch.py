@@ -92,22 +92,6 @@ def _unique(names: list[str]) -> list[str]:
     return out
 
 
-def refuse_output_among_stills(scout_folder: Path, out: Path) -> None:
-    """Refuse an output folder inside the scout: nothing is ever written beside a still.
-
-    Raises
-    ------
-    RequestError : ``out`` is the scout's folder, lies inside it, or is not a folder.
-    """
-    here, there = scout_folder.resolve(), out.resolve()
-    if there == here or here in there.parents:
-        raise RequestError(
-            "the output folder lies inside the scout", file=out, wanted="a folder beside it (--out DIR)"
-        )
-    if out.exists() and not out.is_dir():
-        raise RequestError("the output folder is a file", file=out, wanted="a folder (--out DIR)")
-
-
 def plan_batch(
     scout: Scout,
     looks: tuple[LookLike, ...],

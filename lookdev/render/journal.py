@@ -20,6 +20,7 @@ from typing import Any, TextIO
 
 import lookdev
 from lookdev.errors import LookdevError, RequestError, StillError
+from lookdev.outputs import hold
 
 _PART = re.compile(r"\..+\.\d+\.part")
 
@@ -145,30 +146,18 @@ def _read(path: Path) -> dict[str, Record]:
 
 @contextmanager
 def folder_lock(state: Path) -> Iterator[None]:
-    """Hold a batch folder for this process; a lock taken twice by one process counts once.
+    """Hold a batch's folder, the one that ``state`` lies in, as :func:`lookdev.outputs.hold` does.
 
     Raises
     ------
-    RequestError : another batch holds it, or the folder cannot be written.
+    RequestError : another run holds it, or the folder cannot be written.
     """
-    from filelock import FileLock, Timeout
-
-    try:
-        state.mkdir(parents=True, exist_ok=True)
-        lock = FileLock(state / "lock", timeout=0, is_singleton=True)
-        lock.acquire()
-    except Timeout as error:
-        raise RequestError(
-            "another batch is writing into this folder",
-            file=state.parent,
-            wanted="that one to end first, or another folder (--out DIR)",
-        ) from error
-    except OSError as error:
-        raise RequestError(f"cannot be written: {error.strerror or error}", file=state.parent) from error
-    try:
+    with hold(state.parent):
+        try:
+            state.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise RequestError(f"cannot be written: {error.strerror or error}", file=state.parent) from error
         yield
-    finally:
-        lock.release()
 
 
 def sweep_parts(folders: Iterable[Path]) -> None:

@@ -108,6 +108,12 @@ def build_sheets(plan: BatchPlan, load: Load, folder: Path, paper: str, step: St
     return done
 
 
+def sheet_files(plan: BatchPlan, folder: Path) -> list[Path]:
+    """The first pages of all sheets that :func:`build_sheets` may write, PDF and PNG."""
+    names = ["overview", *_file_names(list(plan.locations))]
+    return [folder / f"{name}{suffix}" for name in names for suffix in (".pdf", ".png")]
+
+
 def first_pictures(load: Load, groups: list[list[PlannedStill]]) -> dict[Path, Preview]:
     """Small pictures of the first still of each group that can be read, and of those before it."""
     known: dict[Path, Preview] = {}

@@ -52,11 +52,11 @@ def start(nursery: Nursery, stills: Path, out: Path, resume: bool = False) -> mu
 
 
 def content(folder: Path) -> dict[str, str]:
-    """Every file but the journal and the lock, with its hash."""
+    """Every file but the journal, with its hash."""
     return {
         path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.name not in ("journal.jsonl", "lock")
+        if path.is_file() and path.name != "journal.jsonl"
     }
 
 
@@ -184,7 +184,7 @@ def test_a_second_batch_into_the_folder_says_so_and_stops(
     process = start(nursery, stills, tmp_path)
     while not (tmp_path / ".lookdev" / "journal.jsonl").exists():
         time.sleep(0.002)
-    with pytest.raises(RequestError, match="another batch is writing into this folder"):
+    with pytest.raises(RequestError, match="another run is writing into this folder"):
         run(stills, tmp_path)
     process.join(60)
     assert process.exitcode == 0
@@ -193,7 +193,7 @@ def test_a_second_batch_into_the_folder_says_so_and_stops(
 
 def test_the_lock_of_a_killed_batch_holds_nobody_up(nursery: Nursery, stills: Path, tmp_path: Path) -> None:
     process = start(nursery, stills, tmp_path)
-    while not (tmp_path / ".lookdev" / "lock").exists():
+    while not (tmp_path / ".lookdev" / "journal.jsonl").exists():
         time.sleep(0.002)
     process.kill()
     process.join()

@@ -1,0 +1,264 @@
+"""Where a verb writes: checked against all that it reads, and held for one run at a time.
+
+Every verb goes through :func:`writing` before its first file. A request that would touch an input, or a
+folder that another run holds, ends there, and nothing is written.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from contextvars import ContextVar
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from lookdev.errors import RequestError
+from lookdev.files import read_ordinary
+
+if TYPE_CHECKING:
+    from lookdev.meter.scout import Scout
+
+_SCOUT_FILES = ("meter.csv", "meter.tsv", "scout.toml")
+_HELD: ContextVar[frozenset[Path]] = ContextVar("folders held", default=frozenset())
+_ELSEWHERE = "another folder (--out DIR)"
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """What a verb reads: ``files``, and the ``scout`` folder, into which nothing is ever written."""
+
+    files: tuple[Path, ...] = ()
+    scout: Path | None = None
+
+
+def inputs_of(
+    scout: Scout | None = None, looks: Iterable[Path | str] = (), more: Iterable[Path] = ()
+) -> Inputs:
+    """The inputs of a job: stills, log, scout.toml and spectra of a scout; looks as given; other files."""
+    files = [*more, *(file for look in looks for file in look_files(look))]
+    if scout is not None:
+        files += [*scout.stills, scout.folder / "scout.toml"]
+        files += [scout.log.path] if scout.log.path is not None else []
+        files += [r.spectrum for r in scout.log.readings if r.spectrum is not None]
+    return Inputs(tuple(dict.fromkeys(files)), scout.folder if scout is not None else None)
+
+
+def look_files(look: Path | str) -> list[Path]:
+    """The files that a look is read from: itself, what it is based on, the LUT that it names.
+
+    Of a folder, those of all of its looks.
+    """
+    from lookdev.lut.received import split_request
+
+    todo, found = [split_request(str(look))[0]], []
+    while todo:
+        path = todo.pop()
+        if path in found:
+            continue
+        if path.is_dir():
+            with suppress(OSError):
+                todo += sorted(p for p in path.glob("*.toml") if p.is_file())
+            continue
+        found.append(path)
+        if path.suffix.lower() == ".toml":
+            todo += _named_in(path)
+    return found
+
+
+def _named_in(path: Path) -> list[Path]:
+    from lookdev.lut.received import split_request
+
+    try:
+        data = tomllib.loads(read_ordinary(path).decode("utf-8-sig"))
+    except (OSError, ValueError, RecursionError):
+        return []
+    named = [
+        path.parent / split_request(data[k])[0] for k in ("based_on", "cube") if isinstance(data.get(k), str)
+    ]
+    return [file for each in named for file in (each, each.with_name(each.name + ".toml")) if file.is_file()]
+
+
+def refuse_scout(scout: Path, out: Path) -> None:
+    """Refuse an output folder that is the scout, lies in it, or is no folder.
+
+    Raises
+    ------
+    RequestError : which folder, and what is wanted.
+    """
+    if _lies_in(out, scout):
+        raise RequestError(
+            "the output folder lies inside the scout", file=out, wanted="a folder beside it (--out DIR)"
+        )
+    if out.exists() and not out.is_dir():
+        raise RequestError("the output folder is a file", file=out, wanted="a folder (--out DIR)")
+
+
+def refuse_any_scout(out: Path) -> None:
+    """As :func:`refuse_scout`, for a verb that was given no scout: whatever scout lies around ``out``."""
+    scout = scout_around(out)
+    refuse_scout(scout if scout is not None else out / "none", out)
+
+
+def scout_around(folder: Path) -> Path | None:
+    """The scout that a folder is or lies in, links followed; None if there is none."""
+    here = folder.resolve()
+    for place in (here, *here.parents):
+        with suppress(OSError):
+            if any(entry.name.casefold() in _SCOUT_FILES for entry in os.scandir(place)):
+                return place
+    return None
+
+
+def default_folder(name: str, still: Path | None = None) -> Path:
+    """Where a verb writes that was not told: ``name`` here; from inside a scout, ``SCOUT_name`` beside it.
+
+    ``still`` : a picture that is read; a folder of the pictures counts as a scout without a log.
+    """
+    scout = scout_around(Path())
+    if scout is None and still is not None and _lies_in(Path(), still.parent):
+        scout = still.parent.resolve()
+    return Path(name) if scout is None else scout.with_name(f"{scout.name}_{name}")
+
+
+def _lies_in(path: Path, folder: Path) -> bool:
+    here, there = folder.resolve(), path.resolve()
+    return there == here or here in there.parents
+
+
+def check_outputs(inputs: Inputs, out: Path, files: Iterable[Path], pages: Iterable[Path] = ()) -> None:
+    """Refuse outputs that would be written into the scout or over an input, links of both kinds followed.
+
+    Parameters
+    ----------
+    files : every file that is to be written.
+    pages : of those that come as numbered pages (``NAME.png``, ``NAME_2.png``, ...), the first.
+
+    Raises
+    ------
+    RequestError : which output, and which input it is.
+    """
+    planned = [*files, *pages]
+    if inputs.scout is not None:
+        refuse_scout(inputs.scout, out)
+        for folder in dict.fromkeys(path.parent for path in planned):
+            if _lies_in(folder, inputs.scout):
+                raise RequestError("the output folder lies inside the scout", file=folder, wanted=_ELSEWHERE)
+    known = {key: path for path in inputs.files if (key := _identity(path)) is not None}
+    for page in pages:
+        planned += _further_pages(page)
+    for path in (*planned, _lock_file(out.resolve())):
+        key = _identity(path)
+        if key in known:
+            raise RequestError(
+                "an output would be written over an input",
+                file=path,
+                found=str(known[key]),
+                wanted=_ELSEWHERE,
+            )
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    try:
+        found = path.stat()
+    except (OSError, ValueError):
+        return None
+    return found.st_dev, found.st_ino
+
+
+def _further_pages(first: Path) -> list[Path]:
+    number = re.compile(re.escape(first.stem) + r"_\d+" + re.escape(first.suffix), re.IGNORECASE)
+    try:
+        return [p for p in first.parent.iterdir() if number.fullmatch(p.name)]
+    except OSError:
+        return []
+
+
+@contextmanager
+def writing(out: Path, inputs: Inputs, files: Sequence[Path], pages: Sequence[Path] = ()) -> Iterator[None]:
+    """Check what is to be written, then hold ``out``: the one door to writing, for every verb.
+
+    Raises
+    ------
+    RequestError : an output is an input, lies in the scout, or another run holds the folder.
+    """
+    check_outputs(inputs, out, files, pages)
+    with hold(out):
+        yield
+
+
+@contextmanager
+def hold(out: Path) -> Iterator[None]:
+    """Hold an output folder for this run; held twice by one run, it counts once.
+
+    The lock is a file beside the folder, or in it where its parent cannot be written. It is gone when the run
+    ends; what a killed run leaves of it holds nobody up.
+
+    Raises
+    ------
+    RequestError : another run holds it, or no lock can be made there.
+    """
+    folder = out.resolve()
+    if folder in _HELD.get():
+        yield
+        return
+    absent = [path for path in (folder, *folder.parents) if not path.exists()]
+    lock = None
+    try:
+        lock = _acquire(folder, out)
+        before = _HELD.set(_HELD.get() | {folder})
+        try:
+            yield
+        finally:
+            _HELD.reset(before)
+    finally:
+        if lock is not None:
+            _release(lock, _lock_file(folder))
+        for path in absent:  # made for the lock, and nothing else came into it
+            with suppress(OSError):
+                path.rmdir()
+
+
+def _acquire(folder: Path, out: Path) -> object:
+    from filelock import FileLock, Timeout
+
+    if out.exists() and not out.is_dir():
+        raise RequestError("the output folder is a file", file=out, wanted="a folder (--out DIR)")
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        path = _lock_file(folder)
+        lock = FileLock(path, timeout=0)
+        lock.acquire()
+        while True:  # a lock on a file that its last holder has just taken away is no lock
+            probe = FileLock(path, timeout=0)
+            try:
+                probe.acquire()
+            except Timeout:
+                return lock
+            lock.release()
+            lock = probe
+    except Timeout:
+        raise RequestError(
+            "another run is writing into this folder",
+            file=out,
+            wanted=f"that one to end first, or {_ELSEWHERE}",
+        ) from None
+    except (OSError, NotImplementedError) as error:
+        words = getattr(error, "strerror", None) or str(error)
+        raise RequestError(f"cannot be written: {words}", file=out, wanted=_ELSEWHERE) from error
+
+
+def _release(lock: object, path: Path) -> None:
+    with suppress(OSError):
+        path.unlink(missing_ok=True)
+    lock.release()  # type: ignore[attr-defined]
+
+
+def _lock_file(folder: Path) -> Path:
+    if folder.is_dir() and not os.access(folder.parent, os.W_OK):
+        return folder / ".lookdev.lock"
+    name = folder.name.encode()[:200].decode("utf-8", "ignore")
+    return folder.parent / f".{name}.lookdev.lock"
