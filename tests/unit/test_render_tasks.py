@@ -225,7 +225,10 @@ def test_a_journal_survives_a_torn_line_and_a_moved_folder(tmp_path: Path) -> No
 
 def test_a_state_folder_that_cannot_be_is_one_line(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
-    with pytest.raises(LookdevError, match="cannot be written"), folder_lock(tmp_path / "file" / ".lookdev"):
+    with (
+        pytest.raises(LookdevError, match="output folder is a file"),
+        folder_lock(tmp_path / "file" / ".lookdev"),
+    ):
         pass
 
 
