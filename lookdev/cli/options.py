@@ -50,7 +50,12 @@ RangeOut = Annotated[str | None, typer.Option("--range-out", help="Code range ou
 Only = Annotated[list[str] | None, typer.Option("--only", help="Do this location alone; may be repeated.")]
 PaperChoice = Annotated[Paper, typer.Option("--paper", help="Paper of the pages.")]
 Workers = Annotated[int, typer.Option("--workers", min=1, max=64, help="Stills in hand at the same time.")]
-Salvage = Annotated[bool, typer.Option("--salvage", help="Use a truncated JPEG as far as it decodes.")]
+Salvage = Annotated[
+    bool,
+    typer.Option(
+        "--salvage", help="Use a truncated or damaged JPEG as far as it decodes, marked on every page."
+    ),
+]
 MaxPixels = Annotated[
     int | None,
     typer.Option("--max-pixels", min=1, help="Largest still to open, in pixels; default 160 million."),

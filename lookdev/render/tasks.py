@@ -73,7 +73,7 @@ class Task:
     thumbnail_box : (width, height) in pixels within which they fit.
     exact : grade through the float64 reference, not the lattice.
     write_stills : whether the outputs themselves are wanted, or their thumbnails alone.
-    salvage : use a truncated JPEG as far as it decodes.
+    salvage : use a truncated or damaged JPEG as far as it decodes, with a warning.
     keep_private : write position, owner and serial numbers too, where the still has them.
     max_pixels : refuse stills larger than this; None for the reader's own limit.
     """

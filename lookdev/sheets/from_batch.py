@@ -282,7 +282,7 @@ def _row(
         _cells(preview, keep),
         ("", *taken),
         ("", *(answers.get(i, "") for i in keep)) if answers else (),
-        warnings=(*planned.resolved.warnings, *preview.warnings),
+        warnings=(*preview.warnings, *planned.resolved.warnings),
     )
 
 

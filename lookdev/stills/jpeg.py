@@ -1,10 +1,11 @@
-"""JPEG (ITU-T T.81): headers by Pillow, pixels in and out by libjpeg-turbo; CMYK, grey, damage by Pillow."""
+"""JPEG (ITU-T T.81): headers by Pillow, pixels in and out by libjpeg-turbo; its warnings count as damage."""
 
 from __future__ import annotations
 
 import io
 import re
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,9 +16,13 @@ from lookdev.stills.formats import Decoded, Header, TakeMemory, pillow_without_l
 
 _MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
 _START_OF_SCAN, _END_OF_IMAGE = 0xDA, 0xD9
+_PROGRESSIVE_FRAMES, _FRAMES = (0xC2, 0xC6, 0xCA, 0xCE), frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
 _END = bytes([0xFF, _END_OF_IMAGE])
 _WITHOUT_LENGTH = (0x01, 0xD8, 0xD9)
 _MAX_SEGMENTS = 20_000
+_MAX_SCANS = 64  # encoders write up to a dozen; each one costs a pass over the whole picture
+_MUCH_FILL = 4096
+_HARMLESS = ("unknown JFIF revision number", "Unknown Adobe color transform code", "bad ICC marker")
 SUBSAMPLINGS = ("4:4:4", "4:2:2", "4:2:0")
 _LARGEST_EDGE = 65500  # libjpeg's JPEG_MAX_DIMENSION
 _LARGEST_SEGMENT = 65533  # T.81 B.1.1.4: two bytes of length count themselves
@@ -25,13 +30,28 @@ _ICC_MARK = b"ICC_PROFILE\0"
 _GAIN_MAP_MARKS = (b"hdrgm:Version", b"urn:iso:std:iso:ts:21496:-1", b"apple:hdr_gain_map")
 
 
+@dataclass(frozen=True)
+class _Extra:
+    """What :func:`decode` is told: Pillow's mode, whether the end is there, and damage seen in the header."""
+
+    mode: str
+    is_whole: bool
+    damage: str | None = None
+
+
 def header(data: bytes) -> Header:
-    """Size, profile, EXIF and notes; no pixel is decoded."""
+    """Size, profile, EXIF and notes; no pixel is decoded.
+
+    Raises
+    ------
+    StillError : more scans than any encoder writes.
+    """
     from PIL import Image
 
     with pillow_without_limit():
-        image: Any = Image.open(io.BytesIO(data), formats=("JPEG",))
+        image: Any = Image.open(io.BytesIO(without_fill(data)), formats=("JPEG",))
     start, is_whole = _start_and_whole(data)
+    damage = _missing_scans(data) if start is not None and is_whole else None
     notes = []
     before_scan = data[: start or len(data)]
     if any(mark in before_scan for mark in _GAIN_MAP_MARKS):
@@ -47,8 +67,75 @@ def header(data: bytes) -> Header:
         exif=info.get("exif"),
         xmp=info.get("xmp"),
         notes=tuple(notes),
-        extra=(image.mode, is_whole),
+        warnings=() if info.get("icc_profile") else _incomplete_profile(before_scan),
+        extra=_Extra(image.mode, is_whole, damage),
     )
+
+
+def without_fill(data: bytes) -> bytes:
+    """``data`` without what stands between the segments before the first scan, if that is much.
+
+    T.81 B.1.1.2 allows any number of fill bytes (0xFF) before a marker; Pillow takes them one by one.
+    """
+    kept, at = [data[:2]], 2
+    for code, start, end in segments(data):
+        kept.append(data[start:] if code == _START_OF_SCAN else data[start:end])
+        at = end
+        if code == _START_OF_SCAN:
+            break
+    else:
+        kept.append(data[at:].lstrip(b"\xff"))
+    return b"".join(kept) if len(data) - sum(map(len, kept)) > _MUCH_FILL else data
+
+
+def _incomplete_profile(before_scan: bytes) -> tuple[str, ...]:
+    """A warning if there are profile segments and no profile (ICC.1:2022 annex B.4: all must be there)."""
+    numbers = [
+        (before_scan[start + 4 + len(_ICC_MARK)], before_scan[start + 5 + len(_ICC_MARK)])
+        for code, start, end in segments(before_scan)
+        if code == 0xE2
+        and before_scan[start + 4 :].startswith(_ICC_MARK)
+        and start + 6 + len(_ICC_MARK) <= min(end, len(before_scan))
+    ]
+    if not numbers:
+        return ()
+    have, wanted = len({number for number, _ in numbers}), max(count for _, count in numbers)
+    return (f"the embedded profile is incomplete ({have} of {wanted} segments): read without it",)
+
+
+def _missing_scans(data: bytes) -> str | None:
+    """What a progressive or non-interleaved JPEG still lacks when its end of image comes, in words.
+
+    T.81 G.1.1.1: each coefficient is sent down to its lowest bit (Al 0). A decoder does not mind if it is
+    not, so a picture that was cut after a scan, and given an end, would be taken as good.
+
+    Raises
+    ------
+    StillError : more scans than any encoder writes.
+    """
+    is_progressive, parts, scans = False, 0, 0
+    left: dict[int, set[int]] = {}
+    for code, start, end in segments(data):
+        body = data[start + 4 : end]
+        if code in _FRAMES and not left and len(body) >= 6:
+            is_progressive, parts = code in _PROGRESSIVE_FRAMES, body[5]
+            left = {body[6 + 3 * i]: set(range(64)) for i in range(parts) if 6 + 3 * i < len(body)}
+        elif code == _START_OF_SCAN and len(body) >= 1 and len(body) >= 4 + 2 * body[0]:
+            scans += 1
+            if scans == 1 and not is_progressive and body[0] == parts:
+                return None  # all in one scan: the decoder itself sees what is missing
+            if scans > _MAX_SCANS:
+                raise StillError(
+                    "the JPEG has too many scans", found=f"more than {_MAX_SCANS}", wanted="a dozen or so"
+                )
+            first, last, low_bit = (*body[1 + 2 * body[0] : 3 + 2 * body[0]], body[3 + 2 * body[0]] & 15)
+            if low_bit == 0 or not is_progressive:
+                sent = set(range(first, last + 1)) if is_progressive else set(range(64))
+                for i in range(body[0]):
+                    left.get(body[1 + 2 * i], set()).difference_update(sent)
+        elif code == _END_OF_IMAGE:
+            break
+    return "scans are missing" if any(left.values()) else None
 
 
 def segments(data: bytes) -> Iterator[tuple[int, int, int]]:
@@ -114,65 +201,109 @@ def decode(
 
     Parameters
     ----------
-    salvage : use a picture that breaks off as far as it goes.
+    salvage : use a picture that breaks off, or is damaged, as far as it goes.
     reduce : 1, 2, 4 or 8: decode at a fraction of the size (averages code values, not light).
     take : gives memory of so many bytes for the pixels; it need not be used.
     """
-    mode, whole = head.extra
-    if not whole:
+    extra: _Extra = head.extra
+    if not extra.is_whole:
         if not salvage:
             raise StillError(
                 "the picture breaks off: the file is cut short",
                 found=f"{len(data)} bytes without an end of image",
                 wanted="a whole file, or --salvage to use what is there",
             )
-        data = cut_to_whole_segments(data)
-    if mode != "RGB" or not whole:
-        decoded = _by_pillow(data, mode, reduce)
-    elif reduce > 1:
-        decoded = _reduced_by_turbo(data, head.size, reduce, take)
-    else:
-        decoded = _by_turbo(data, head.size, take)
-    if whole:
+        decoded = _by_pillow(cut_to_whole_segments(data), extra.mode, reduce)
+        pixels, missing = _fill_missing(decoded.pixels)
+        words = f"salvaged from a file that is cut short: the lowest {missing:.0%} is missing"
+        return Decoded(pixels, decoded.mode, warnings=(words,))
+    decoded, damage = _by_turbo(data, extra.mode, head.size, reduce, take)
+    damage = extra.damage or damage
+    if damage is None:
         return decoded
-    pixels, missing = _fill_missing(decoded.pixels)
-    words = f"salvaged from a file that is cut short: the lowest {missing:.0%} is missing"
+    if not salvage:
+        raise StillError(
+            "the picture is damaged", found=damage, wanted="a whole file, or --salvage to use it as it is"
+        )
+    pixels, missing = _fill_missing(decoded.pixels) if "premature end" in damage else (decoded.pixels, 0.0)
+    lost = f", the lowest {missing:.0%} is missing" if missing else ""
+    words = f"salvaged from a damaged file ({damage}): parts of the picture are wrong{lost}"
     return Decoded(pixels, decoded.mode, warnings=(words,))
 
 
-def _by_turbo(data: bytes, size: tuple[int, int], take: TakeMemory | None) -> Decoded:
-    """imagecodecs' libjpeg-turbo: as quick as OpenCV's, in RGB order, and silent about damage."""
-    import imagecodecs
-
-    memory = None if take is None else take(size[0] * size[1] * 3).reshape(*size, 3)
-    pixels = np.asarray(imagecodecs.jpeg8_decode(data, out=memory))
-    if pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.dtype != np.uint8:
-        raise StillError("this JPEG file is broken or cut short")
-    return Decoded(pixels)
+_TURBO_MODES = {"RGB": ("RGB", 3), "L": ("GRAY", 1), "CMYK": ("CMYK", 4)}
 
 
-def _reduced_by_turbo(data: bytes, size: tuple[int, int], reduce: int, take: TakeMemory | None) -> Decoded:
-    """simplejpeg's libjpeg-turbo, which alone can reduce, keep silent and leave the pixels where they are."""
+def _by_turbo(
+    data: bytes, mode: str, size: tuple[int, int], reduce: int, take: TakeMemory | None
+) -> tuple[Decoded, str | None]:
+    """Pixels by simplejpeg's libjpeg-turbo, and the last of the decoder's warnings of damage.
+
+    It alone says what the decoder warned of, can reduce, and leaves the pixels in memory of our own.
+    """
     import simplejpeg
 
+    colours, channels = _TURBO_MODES.get(mode, ("RGB", 3))
     height, width = (-(-edge // reduce) for edge in size)
-    pixels = simplejpeg.decode_jpeg(
-        data,
-        "RGB",
-        min_height=height,
-        min_width=width,
-        min_factor=reduce,
-        buffer=None if take is None else take(height * width * 3),
-        strict=False,
-    )
-    return Decoded(pixels)
+    memory = None if take is None else take(height * width * channels)
+
+    def pixels(strict: bool) -> NDArray[Any]:
+        return np.asarray(
+            simplejpeg.decode_jpeg(
+                data,
+                colours,
+                min_height=height,
+                min_width=width,
+                min_factor=reduce,
+                buffer=memory,
+                strict=strict,
+            )
+        )
+
+    damage = None
+    try:
+        found = pixels(True)
+    except ValueError as error:
+        said = " ".join(str(error).removeprefix("Corrupt JPEG data: ").split())
+        if any(words in said for words in _HARMLESS) and data != (plain := _with_plain_marks(data)):
+            return _by_turbo(plain, mode, size, reduce, take)
+        found = pixels(False)  # raises again if it is more than a warning
+        damage = said or "the decoder warns of damage"
+    if found.shape != (height, width, channels):
+        raise StillError("this JPEG file is broken or cut short")
+    if mode == "CMYK":
+        return Decoded(255 - found, "CMYK"), damage  # written inverted, as in every CMYK JPEG since Adobe's
+    return (Decoded(found[..., 0], "GREY") if channels == 1 else Decoded(found)), damage
+
+
+def _with_plain_marks(data: bytes) -> bytes:
+    """A JPEG without the marks that libjpeg warns of though every pixel is right.
+
+    They are a JFIF revision of its future, an Adobe colour transform it does not know (taken as YCbCr),
+    and the pieces of a profile, which is not asked of it.
+    """
+    kept, at = [data[:2]], 2
+    for code, start, end in segments(data):
+        body = data[start + 4 : end]
+        segment = data[at:end]
+        if code == 0xE0 and body.startswith(b"JFIF\0"):
+            segment = b"\xff\xe0\0\x10JFIF\0\1\1" + body[7:12].ljust(7, b"\0")
+        elif code == 0xEE and body.startswith(b"Adobe") and len(body) >= 12:
+            segment = segment[:-1] + bytes([min(body[11], 1)]) if len(body) == 12 else segment
+        elif code == 0xE2 and body.startswith(_ICC_MARK):
+            segment = b""
+        if code == _START_OF_SCAN:
+            break
+        kept.append(segment)
+        at = end
+    return b"".join(kept) + data[at:]
 
 
 def _by_pillow(data: bytes, mode: str, reduce: int) -> Decoded:
     from PIL import Image
 
     with pillow_without_limit():
-        image: Any = Image.open(io.BytesIO(data), formats=("JPEG",))
+        image: Any = Image.open(io.BytesIO(without_fill(data)), formats=("JPEG",))
     if reduce > 1:
         image.draft(None, (image.width // reduce, image.height // reduce))
     if mode == "L":

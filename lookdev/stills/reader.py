@@ -92,7 +92,7 @@ def read_still(
     path : the file; its content decides the format, not its name.
     max_edge_px : reduce so that the longer edge is at most this, averaging in linear light.
     max_pixels : larger pictures are refused before a pixel is decoded.
-    salvage : use a JPEG that breaks off as far as it goes.
+    salvage : use a JPEG that breaks off or is damaged as far as it goes, with a warning.
     enough_px : for previews: decode at 1/2, 1/4 or 1/8 where the format can, if the longer edge keeps at
         least twice this many pixels. A JPEG's decoder averages code values: the rest is for averaging light.
     balance_xy : for raw files: develop as if the camera had been set to this white, not to its own.
@@ -267,7 +267,7 @@ def _read(
         encoding=encoding,
         encoding_origin=origin,
         metadata=replace(metadata, orientation=turn),
-        warnings=(*head.warnings, *decoded.warnings, *warnings),
+        warnings=(*decoded.warnings, *head.warnings, *warnings),
         notes=head.notes,
         full_size=full_size,
         is_panorama=is_panorama(full_size, head.xmp),

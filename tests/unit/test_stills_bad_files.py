@@ -300,9 +300,9 @@ def test_end_of_image_is_looked_for_in_the_scan_and_not_in_a_thumbnail() -> None
     assert scan_extent(data[:-2])[1] is None
     assert scan_extent(data + b"trailing maker data")[1] == len(data)
     for whole in (data, data + b"trailing maker data", data + data):
-        assert header(whole).extra[1]
+        assert header(whole).extra.is_whole
     for cut in (data[:-2], data[:-20]):
-        assert not header(cut).extra[1]
+        assert not header(cut).extra.is_whole
     with pytest.raises(UnidentifiedImageError):  # ends in an end of image, but not in this picture's
         header(data[: data.index(thumb.getvalue()) + len(thumb.getvalue())])
 
