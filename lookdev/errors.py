@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Self
 
 
 class LookdevError(Exception):
@@ -36,6 +37,13 @@ class LookdevError(Exception):
         self.problem, self.file, self.row, self.column = problem, file, row, column
         self.key, self.found, self.wanted = key, found, wanted
         super().__init__(self._line())
+
+    def about(self, file: str | Path) -> Self:
+        """The same error with the file that it is about, where it names none."""
+        if self.file is not None:
+            return self
+        state = {k: v for k, v in self.__dict__.items() if k not in ("problem", "file")}
+        return type(self)(self.problem, file=file, **state)
 
     def _line(self) -> str:
         where = []

@@ -149,8 +149,12 @@ def dng(
     black: int = 512,
     orientation: int = 1,
     baseline: float | None = None,
+    matrices: tuple[tuple[int, Any], ...] = ((21, COLOR_MATRIX),),
 ) -> bytes:
-    """A DNG 1.4 with an RGGB mosaic of camera RGB (h, w, 3) in [0, 1] of saturation."""
+    """A DNG 1.4 with an RGGB mosaic of camera RGB (h, w, 3) in [0, 1] of saturation.
+
+    ``matrices``: one or two of EXIF light source and colour matrix.
+    """
     import tifffile
 
     camera = np.asarray(camera)
@@ -176,9 +180,9 @@ def dng(
         (50708, 2, 0, "Tin Box 3", True),
         (50714, 3, 1, black, True),
         (50717, 3, 1, white, True),
-        (50721, 10, 9, ratios(COLOR_MATRIX), True),
+        *((50721 + i, 10, 9, ratios(matrix), True) for i, (_, matrix) in enumerate(matrices)),
         (50728, 5, 3, ratios(neutral), True),
-        (50778, 3, 1, 21, True),
+        *((50778 + i, 3, 1, light, True) for i, (light, _) in enumerate(matrices)),
     ]
     if baseline is not None:
         tags.append((50730, 10, 1, (round(baseline * 100), 100), True))

@@ -252,7 +252,7 @@ def _reference_still(
     from lookdev.render.reference import grade_reference
     from lookdev.stills.reader import read_still
 
-    still = read_still(planned.path, max_edge_px=request.still_edge)
+    still = read_still(planned.path, max_edge_px=request.still_edge, light_xy=planned.task.light_xy)
     cast, stops = planned.resolved.cast, planned.exposure_stops
     plain = Look(title="as it stood").transform(still.encoding, request.source, None, stops)
     graded = request.look.transform(still.encoding, request.target, cast, stops)

@@ -141,6 +141,7 @@ def plan_batch(
             salvage=options.salvage,
             keep_private=options.keep_private,
             max_pixels=options.max_pixels,
+            light_xy=_light_xy(reading),
         )
         try:
             metadata, resolved, size = _decide(task, reading, scout)
@@ -168,6 +169,12 @@ def plan_batch(
         planned.append(PlannedStill(path, name, location, reading, resolved, stops, task, metadata, error))
     locations = tuple(name for name in wanted if any(p.location == name for p in planned))
     return BatchPlan(scout, looks, tuple(planned), locations, tuple(errors))
+
+
+def _light_xy(reading: Reading | None) -> tuple[float, float] | None:
+    if reading is None or reading.white_xy is None:
+        return None
+    return float(reading.white_xy[0]), float(reading.white_xy[1])
 
 
 def thumbnail_edge_px(size: tuple[int, int], stills: int, columns: int) -> int:

@@ -76,6 +76,7 @@ class Task:
     salvage : use a truncated or damaged JPEG as far as it decodes, with a warning.
     keep_private : write position, owner and serial numbers too, where the still has them.
     max_pixels : refuse stills larger than this; None for the reader's own limit.
+    light_xy : the light that was metered at the still, which raw files with two matrices are developed for.
     """
 
     still: Path
@@ -87,6 +88,7 @@ class Task:
     salvage: bool = False
     keep_private: bool = False
     max_pixels: int | None = None
+    light_xy: tuple[float, float] | None = None
 
     def read(self, *, reduced: bool = False, take: TakeMemory | None = None) -> Still:
         """The still; ``reduced``: at a scale that is enough for the thumbnails; ``take`` as in the reader.
@@ -102,6 +104,7 @@ class Task:
             max_pixels=self.max_pixels or MAX_PIXELS,
             salvage=self.salvage,
             enough_px=max(self.thumbnail_box) if reduced else None,
+            light_xy=self.light_xy,
             take=take,
         )
 
@@ -114,7 +117,7 @@ class Task:
         """
         from lookdev.stills.reader import MAX_PIXELS, read_info
 
-        return read_info(self.still, max_pixels=self.max_pixels or MAX_PIXELS)
+        return read_info(self.still, max_pixels=self.max_pixels or MAX_PIXELS, light_xy=self.light_xy)
 
 
 @dataclass(frozen=True)
@@ -208,6 +211,7 @@ def output_key(still_sha256: str, output: Output, task: Task) -> str:
             task.exact,
             task.salvage,
             task.keep_private,
+            task.light_xy,
             task.thumbnail_box if task.thumbnails is not None else None,
         ],
     )
@@ -294,13 +298,15 @@ class _Work:
                 try:
                     pending[i] = self._one(grader, still, i, keys[i], disk, last=not todo)
                 except LookdevError as error:
-                    results[i] = OutputResult(task.outputs[i].path, error=str(error))
+                    path = task.outputs[i].path
+                    results[i] = OutputResult(path, error=str(error.about(path)))
             start = perf_counter()
             for i, future in pending.items():
                 try:
                     results[i] = future.result()
                 except LookdevError as error:
-                    results[i] = OutputResult(task.outputs[i].path, error=str(error))
+                    path = task.outputs[i].path
+                    results[i] = OutputResult(path, error=str(error.about(path)))
             self.seconds["wait"] += perf_counter() - start
 
     def _one(

@@ -52,7 +52,7 @@ class Header:
     orientation : 1 to 8, what has still to be done to the decoded pixels.
     icc, exif, xmp : blocks as found.
     marked : encoding and words of a marking other than a profile or DCF (PNG chunks, nclx, chromaticities).
-    state : "scene" for formats that hold scene light.
+    marking_rules : whether ``marked`` rules over an embedded profile and the DCF marking.
     metadata : camera settings, where the format has its own instead of EXIF.
     extra : whatever the format's ``decode`` wants to be told.
     """
@@ -64,6 +64,7 @@ class Header:
     exif: bytes | None = field(default=None, repr=False)
     xmp: bytes | None = field(default=None, repr=False)
     marked: tuple[Encoding, str] | None = None
+    marking_rules: bool = False
     metadata: Metadata | None = None
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()

@@ -11,10 +11,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lookdev.colorimetry.hdr_scene import is_hlg, is_pq
 from lookdev.errors import StillError
 from lookdev.stills.exif import load_exif, orientation_of
 from lookdev.stills.formats import Decoded, Header, pillow_without_limit
-from lookdev.stills.marking import encoding_from_code_points
+from lookdev.stills.icc import has_cicp
+from lookdev.stills.marking import UNSPECIFIED, marked_by_code_points
 
 
 def _heif(data: bytes) -> Any:
@@ -36,10 +38,9 @@ def header(data: bytes) -> Header:
     return Header(
         kind="HEIF",
         size=(int(file.size[1]), int(file.size[0])),
-        icc=info.get("icc_profile"),
         exif=info.get("exif"),
         xmp=info.get("xmp"),
-        marked=_marked(info.get("nclx_profile")),
+        **_marking(info.get("nclx_profile"), info.get("icc_profile")),
         notes=_notes(info, len(file)),
         extra=(int(info.get("bit_depth") or 8), False),
     )
@@ -57,10 +58,9 @@ def _avif_header(data: bytes) -> Header:
         kind="AVIF",
         size=(image.height, image.width),
         orientation=orientation_of(load_exif(exif) or {}),
-        icc=image.info.get("icc_profile"),
         exif=exif,
         xmp=image.info.get("xmp"),
-        marked=_marked(info.get("nclx_profile")),
+        **_marking(info.get("nclx_profile"), image.info.get("icc_profile")),
         notes=_notes(info, int(getattr(image, "n_frames", 1))),
         extra=(int(info.get("bit_depth") or 8), True),
     )
@@ -78,13 +78,26 @@ def _avif(data: bytes) -> Any:
         return Image.open(io.BytesIO(data), formats=("AVIF",))
 
 
-def _marked(nclx: Any) -> Any:
+def _marking(nclx: Any, icc: bytes | None) -> dict[str, Any]:
+    """What :class:`Header` is told of colour: profile, marking, warnings.
+
+    A profile rules over nclx (ISO/IEC 23008-12 6.5.5 has the same order as MIAF), except where nclx says HDR,
+    which a profile without a cicp tag cannot say.
+    """
     if not isinstance(nclx, dict):
-        return None
-    found = encoding_from_code_points(
-        int(nclx.get("color_primaries", 2)), int(nclx.get("transfer_characteristics", 2))
+        return {"icc": icc}
+    marked, warnings = marked_by_code_points(
+        int(nclx.get("color_primaries", UNSPECIFIED)),
+        int(nclx.get("transfer_characteristics", UNSPECIFIED)),
+        "nclx colour information",
     )
-    return None if found is None else (found, f"nclx colour information: {found.name}")
+    is_hdr = marked is not None and (is_pq(marked[0]) or is_hlg(marked[0]))
+    return {
+        "icc": icc,
+        "marked": marked,
+        "warnings": warnings if icc is None else (),
+        "marking_rules": is_hdr and icc is not None and not has_cicp(icc),
+    }
 
 
 def _notes(info: dict[str, Any], pictures: int) -> tuple[str, ...]:

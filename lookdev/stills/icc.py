@@ -104,6 +104,26 @@ def parse_profile(data: bytes) -> Profile:
     )
 
 
+def has_cicp(data: bytes) -> bool:
+    """Whether a profile has a cicp tag; False for what is no profile."""
+    try:
+        return "cicp" in parse_profile(data).tags
+    except StillError:
+        return False
+
+
+def code_points(profile: Profile) -> tuple[int, int, bool] | None:
+    """Primaries, transfer and full range of a profile's cicp tag (ICC.1:2022 9.2.17, 10.3), or None.
+
+    The tag is for RGB (and YCbCr, XYZ) data of input and display profiles. Where there is one it says exactly
+    what curves and tables of the profile only come near, or cut at display white.
+    """
+    tag = profile.tags.get("cicp", b"")
+    if profile.colour_space != "RGB" or tag[:4] != b"cicp" or len(tag) < 12:
+        return None
+    return tag[8], tag[9], tag[11] == 1
+
+
 def _ascii(raw: bytes) -> str:
     return raw.decode("ascii", "replace").strip("\0 ")
 

@@ -3,17 +3,41 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from lookdev.colorimetry import rgb_spaces as spaces
-from lookdev.colorimetry.encodings import Encoding, Power, get_encoding, linear, with_range
+from lookdev.colorimetry.encodings import (
+    Encoding,
+    Power,
+    Transfer,
+    get_encoding,
+    linear,
+    with_range,
+)
 from lookdev.colorimetry.rgb_spaces import RGBSpace
 
-# ITU-T H.273 (2024) table 2, colour primaries, and table 3, transfer characteristics
-_PRIMARIES = {1: "BT.709", 9: "BT.2020", 12: "P3-D65"}
-_SRGB, _PQ, _HLG, _LINEAR, _GAMMA22 = 13, 16, 18, 8, 4
-_VIDEO = (1, 6, 14, 15)
+_C_XY, _DCI_XY = (0.310, 0.316), (0.314, 0.351)
+_H273 = "ITU-T H.273 (2024) table 2"
+_525 = ((0.630, 0.340), (0.310, 0.595), (0.155, 0.070))
+# ITU-T H.273 (2024) table 2, colour primaries. 10 (XYZ itself) has no primaries that lie in a picture.
+_SPACES = {
+    1: spaces.BT709,
+    4: RGBSpace("BT.470 M", ((0.67, 0.33), (0.21, 0.71), (0.14, 0.08)), _C_XY, _H273),
+    5: RGBSpace("BT.470 B/G", ((0.64, 0.33), (0.29, 0.60), (0.15, 0.06)), spaces.D65_XY, _H273),
+    6: RGBSpace("BT.601 525", _525, spaces.D65_XY, _H273),
+    7: RGBSpace("SMPTE 240M", _525, spaces.D65_XY, _H273),
+    8: RGBSpace("generic film", ((0.681, 0.319), (0.243, 0.692), (0.145, 0.049)), _C_XY, _H273),
+    9: spaces.BT2020,
+    11: RGBSpace("P3 DCI", spaces.DISPLAY_P3.primaries_xy, _DCI_XY, _H273),
+    12: spaces.DISPLAY_P3,
+    22: RGBSpace("EBU Tech 3213", ((0.630, 0.340), (0.295, 0.605), (0.155, 0.077)), spaces.D65_XY, _H273),
+}
+UNSPECIFIED = 2
+_SRGB, _PQ, _HLG, _LINEAR, _GAMMA22, _GAMMA28, _CINEMA = 13, 16, 18, 8, 4, 5, 17
+_VIDEO = (1, 6, 11, 14, 15)
 _BY_POINTS = {
     (1, _SRGB): "sRGB",
     (12, _SRGB): "Display P3",
@@ -25,34 +49,87 @@ _BY_POINTS = {
     **{(1, t): "BT.709" for t in _VIDEO},
     **{(9, t): "BT.2020" for t in _VIDEO},
 }
-_SPACES = {1: spaces.BT709, 9: spaces.BT2020, 12: spaces.DISPLAY_P3}
-_CURVES = {_SRGB: "sRGB", _PQ: "BT.2100 PQ", _HLG: "BT.2100 HLG", **dict.fromkeys(_VIDEO, "BT.709")}
+
+
+@dataclass(frozen=True)
+class CinemaPower:
+    """SMPTE ST 428-1:2006 4.3: signal to light over a white of 48 cd/m2, of 52.37 at most; picklable.
+
+    >>> round(float(CinemaPower()(1.0)) * 48, 2)
+    52.37
+    """
+
+    inverse: bool = False
+
+    def __call__(self, values: ArrayLike) -> NDArray[np.float64]:
+        x = np.asarray(values, dtype=np.float64)
+        if self.inverse:
+            return np.asarray(np.copysign((np.abs(x) * 48 / 52.37) ** (1 / 2.6), x))
+        return np.asarray(np.copysign(np.abs(x) ** 2.6 * 52.37 / 48, x))
+
+
+def _curve(transfer: int) -> tuple[str, str, Transfer, Transfer] | None:
+    """Name, image state and functions of a transfer characteristic (H.273 table 3)."""
+    names = {_SRGB: "sRGB", _PQ: "BT.2100 PQ", _HLG: "BT.2100 HLG", **dict.fromkeys(_VIDEO, "BT.709")}
+    if transfer in names:
+        known = get_encoding(names[transfer])
+        return known.name, known.state, known.decode, known.encode
+    if transfer in (_GAMMA22, _GAMMA28):
+        exponent = 2.2 if transfer == _GAMMA22 else 2.8
+        return f"gamma {exponent}", "output", Power(exponent), Power(exponent, True)
+    if transfer == _LINEAR:
+        return "linear", "scene", linear, linear
+    if transfer == _CINEMA:
+        return "ST 428-1", "output", CinemaPower(), CinemaPower(inverse=True)
+    return None
 
 
 def encoding_from_code_points(primaries: int, transfer: int, *, full_range: bool = True) -> Encoding | None:
     """Encoding of H.273 code points; None for those that say nothing or that no encoding here covers.
 
-    The video transfer functions (1, 6, 14, 15) are read as BT.1886 displays show them.
+    The video transfer functions (1, 6, 11, 14, 15) are read as BT.1886 displays show them.
 
     >>> encoding_from_code_points(12, 13).name
     'Display P3'
     """
     name = _BY_POINTS.get((primaries, transfer))
+    curve = _curve(transfer)
     if name is not None:
         found = get_encoding(name)
-    elif primaries in _SPACES and transfer in _CURVES:
-        curve = get_encoding(_CURVES[transfer])
+    elif primaries in _SPACES and curve is not None:
+        space = _SPACES[primaries]
+        words, state, decode, encode = curve
         found = Encoding(
-            f"{_CURVES[transfer]} curve, {_PRIMARIES[primaries]} primaries",
-            "ITU-T H.273",
-            curve.state,
-            _SPACES[primaries],
-            curve.decode,
-            curve.encode,
+            f"{words} curve, {space.name} primaries", "ITU-T H.273", state, space, decode, encode
         )
     else:
         return None
     return found if full_range or found.decode is linear else with_range(found, "narrow")
+
+
+Marked = tuple[Encoding, str]
+"""An encoding, and the words for what marked it."""
+
+
+def marked_by_code_points(
+    primaries: int, transfer: int, words: str, *, full_range: bool = True
+) -> tuple[Marked | None, tuple[str, ...]]:
+    """The encoding of code points that ``words`` hold, and warnings of what was not said or not understood.
+
+    Where only one of the two is unspecified (2), BT.709 primaries or the sRGB curve are assumed.
+    """
+    if primaries == transfer == UNSPECIFIED:
+        return None, ()
+    assumed = (1 if primaries == UNSPECIFIED else primaries, _SRGB if transfer == UNSPECIFIED else transfer)
+    found = encoding_from_code_points(*assumed, full_range=full_range)
+    points = f"code points {primaries}, {transfer} (ITU-T H.273)"
+    if found is None:
+        return None, (f"{words}: {points} are not understood",)
+    warnings: tuple[str, ...] = ()
+    if assumed != (primaries, transfer):
+        what = "primaries" if primaries == UNSPECIFIED else "curve"
+        warnings = (f"{words}: {points} leave the {what} open: {found.name} is assumed",)
+    return (found, f"{words}: {found.name}"), warnings
 
 
 def encoding_from_chromaticities(xy: Sequence[float] | None, exponent: float) -> Encoding | None:

@@ -5,13 +5,20 @@ from __future__ import annotations
 import io
 import struct
 import zlib
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from lookdev.colorimetry.encodings import get_encoding
 from lookdev.errors import StillError
 from lookdev.stills.formats import Decoded, Header, pillow_without_limit
-from lookdev.stills.marking import encoding_from_chromaticities, encoding_from_code_points
+from lookdev.stills.marking import (
+    Marked,
+    encoding_from_chromaticities,
+    marked_by_code_points,
+    space_from_chromaticities,
+)
 from lookdev.stills.quiet import quiet
 
 
@@ -32,9 +39,9 @@ def header(data: bytes) -> Header:
         icc=image.info.get("icc_profile"),
         exif=image.info.get("exif"),
         xmp=image.info.get("xmp"),
-        marked=_marked(chunks),
         notes=tuple(notes),
         extra=(image.mode, bits),
+        **_marking(chunks),
     )
 
 
@@ -52,28 +59,41 @@ def chunks_before_pixels(data: bytes) -> dict[bytes, bytes]:
     return out
 
 
-def _marked(chunks: dict[bytes, bytes]) -> Any:
+def _marking(chunks: dict[bytes, bytes]) -> dict[str, Any]:
+    """What :class:`Header` is told of colour by the chunks: marking, whether it rules, warnings."""
     cicp = chunks.get(b"cICP", b"")
+    warnings: tuple[str, ...] = ()
     if len(cicp) == 4:
-        found = encoding_from_code_points(cicp[0], cicp[1], full_range=cicp[3] == 1)
-        if found is not None:
-            return found, f"PNG cICP chunk: {found.name}"
-    if b"sRGB" in chunks:
-        from lookdev.colorimetry.encodings import get_encoding
+        marked, warnings = marked_by_code_points(cicp[0], cicp[1], "PNG cICP chunk", full_range=cicp[3] == 1)
+        if marked is not None:
+            return {"marked": marked, "marking_rules": True, "warnings": warnings}
+    marked, more = _by_older_chunks(chunks)
+    return {"marked": marked, "warnings": (*warnings, *more)}
 
-        return get_encoding("sRGB"), "PNG sRGB chunk"
-    gama = chunks.get(b"gAMA", b"")
-    if len(gama) != 4:
-        return None
-    gamma = struct.unpack(">I", gama)[0] / 100000
-    if not 0.05 <= gamma <= 20:
-        return None
+
+def _by_older_chunks(chunks: dict[bytes, bytes]) -> tuple[Marked | None, tuple[str, ...]]:
+    if b"sRGB" in chunks:
+        return (get_encoding("sRGB"), "PNG sRGB chunk"), ()
     chrm = chunks.get(b"cHRM", b"")
     xy = [v / 100000 for v in struct.unpack(">8I", chrm)] if len(chrm) == 32 else None
+    gama = chunks.get(b"gAMA", b"")
+    gamma = struct.unpack(">I", gama)[0] / 100000 if len(gama) == 4 else 0.0
+    if not 0.05 <= gamma <= 20:
+        if xy is None or b"iCCP" in chunks:
+            return None, ()
+        space = space_from_chromaticities(xy)
+        if space is None:
+            return None, ("PNG cHRM chunk: primaries that no colour space has; not used",)
+        srgb = get_encoding("sRGB")
+        if space == srgb.space:
+            return (srgb, "PNG cHRM chunk: sRGB"), ()
+        made = replace(srgb, name=f"sRGB curve, {space.name}", standard="PNG cHRM", space=space)
+        words = "PNG cHRM chunk without gAMA: the sRGB curve is assumed with its primaries"
+        return (made, f"PNG cHRM: {made.name}"), (words,)
     found = encoding_from_chromaticities(xy, 1 / gamma)
     if found is None:
-        return None
-    return found, f"PNG gAMA{' and cHRM' if xy else ''}: {found.name}"
+        return None, ("PNG cHRM chunk: primaries that no colour space has; not used",)
+    return (found, f"PNG gAMA{' and cHRM' if xy else ''}: {found.name}"), ()
 
 
 def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1) -> Decoded:

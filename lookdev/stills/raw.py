@@ -18,6 +18,7 @@ from lookdev.colorimetry.adaptation import adaptation_matrix, xy_from_xyz, xyz_f
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.colorimetry.rgb_spaces import BT709, D65_XY, RGBSpace
 from lookdev.errors import StillError
+from lookdev.stills.dng import XY, colour_of_dng, white_xy
 from lookdev.stills.exif import load_exif
 from lookdev.stills.formats import Decoded, Header
 from lookdev.stills.quiet import quiet
@@ -51,13 +52,13 @@ def _open(data: bytes) -> Any:
     return raw
 
 
-def header(data: bytes) -> Header:
-    """Size, orientation, EXIF, as-shot white."""
+def header(data: bytes, light_xy: XY | None = None) -> Header:
+    """Size, orientation, EXIF, as-shot white; ``light_xy`` as in :func:`decode`."""
     with quiet():
         raw = _open(data)
         try:
             sizes = raw.sizes
-            white = as_shot_xy(raw)
+            white = as_shot_xy(raw, data, light_xy)
             size, flip = (int(sizes.height), int(sizes.width)), int(sizes.flip)
             libraw = _libraw_metadata(raw)
         finally:
@@ -130,17 +131,28 @@ def _usable(matrix: Array) -> bool:
     return bool(np.all(np.isfinite(matrix)) and abs(np.linalg.det(matrix)) > 1e-6)
 
 
-def as_shot_xy(raw: Any) -> tuple[float, float] | None:
+def as_shot_xy(raw: Any, data: bytes = b"", light_xy: XY | None = None) -> XY | None:
     """Chromaticity that the camera's own balance makes neutral, from its multipliers and matrix."""
     multipliers = np.asarray(raw.camera_whitebalance, dtype=np.float64)[:3]
-    matrix = camera_from_xyz(raw)
-    if matrix is None or not np.all(np.isfinite(multipliers)) or multipliers.min() <= 0:
+    if not np.all(np.isfinite(multipliers)) or multipliers.min() <= 0:
         return None
-    xyz = np.linalg.solve(matrix, 1.0 / multipliers)
-    if xyz[1] <= 0 or xyz.sum() <= 0:
-        return None
-    x, y = xy_from_xyz(xyz)
-    return (float(x), float(y)) if 0.05 < x < 0.8 and 0.05 < y < 0.8 else None
+    matrix = matrix_for(raw, data, light_xy)
+    return None if matrix is None else white_xy(matrix, 1.0 / multipliers)
+
+
+def matrix_for(raw: Any, data: bytes, light_xy: XY | None) -> Array | None:
+    """(3, 3) matrix from XYZ to camera RGB under ``light_xy``, or under the as-shot white; None if none.
+
+    A DNG's own matrices, interpolated as its specification says, come before LibRaw's one for daylight.
+    """
+    dng = colour_of_dng(data)
+    if dng is None:
+        return camera_from_xyz(raw)
+    if light_xy is None:
+        multipliers = np.asarray(raw.camera_whitebalance, dtype=np.float64)[:3]
+        usable = bool(np.all(np.isfinite(multipliers))) and multipliers.min() > 0
+        light_xy = dng.white_of_neutral(1.0 / multipliers) if usable else None
+    return dng.camera_from_xyz(light_xy or D65_XY)
 
 
 def multipliers_for(white_xy: tuple[float, float], matrix: Array) -> list[float] | None:
@@ -181,9 +193,13 @@ def decode(
     *,
     salvage: bool = False,
     reduce: int = 1,
-    balance_xy: tuple[float, float] | None = None,
+    balance_xy: XY | None = None,
+    light_xy: XY | None = None,
 ) -> Decoded:
     """Demosaiced linear camera RGB, balanced as the camera was set, or to ``balance_xy``.
+
+    ``light_xy`` is the light that was metered where the picture was taken: a DNG of two illuminants is
+    developed with the matrix that belongs to it. Without it, the balance decides.
 
     Highlights: every channel is cut where the first one clips after balance, so that a blown highlight is
     neutral (LibRaw's highlight mode 0). ``reduce`` 2 makes one pixel of each mosaic cell: that
@@ -192,16 +208,18 @@ def decode(
     with quiet():
         raw = _open(data)
         try:
-            return _developed(raw, data, balance_xy, half_size=reduce > 1)
+            return _developed(raw, data, balance_xy, light_xy, half_size=reduce > 1)
         finally:
             raw.close()
 
 
-def _developed(raw: Any, data: bytes, balance_xy: tuple[float, float] | None, *, half_size: bool) -> Decoded:
+def _developed(
+    raw: Any, data: bytes, balance_xy: XY | None, light_xy: XY | None, *, half_size: bool
+) -> Decoded:
     import rawpy
 
     raw.unpack()
-    matrix = camera_from_xyz(raw)
+    matrix = matrix_for(raw, data, light_xy or balance_xy)
     warnings: list[str] = []
     balance, metadata = _balance(raw, matrix, balance_xy, warnings)
     space = None if matrix is None else sensor_space(matrix, balance)
@@ -242,7 +260,7 @@ def _developed(raw: Any, data: bytes, balance_xy: tuple[float, float] | None, *,
     )
 
 
-def _balance_words(balance_xy: tuple[float, float] | None, metadata: Metadata | None) -> str:
+def _balance_words(balance_xy: XY | None, metadata: Metadata | None) -> str:
     if metadata is not None and metadata.camera_balance_xy is not None:
         x, y = metadata.camera_balance_xy
         return f"developed for white x {x:.4f}, y {y:.4f}"
@@ -250,7 +268,7 @@ def _balance_words(balance_xy: tuple[float, float] | None, metadata: Metadata | 
 
 
 def _balance(
-    raw: Any, matrix: Array | None, balance_xy: tuple[float, float] | None, warnings: list[str]
+    raw: Any, matrix: Array | None, balance_xy: XY | None, warnings: list[str]
 ) -> tuple[list[float], Metadata | None]:
     """Multipliers to develop with, and the balance they stand for where it is not the file's own."""
     if balance_xy is not None and matrix is not None:

@@ -13,12 +13,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.colorimetry.encodings import Encoding, get_encoding, linear
+from lookdev.colorimetry.encodings import HDR_WHITE_CD_M2, Encoding, get_encoding, linear
+from lookdev.colorimetry.hdr_scene import (
+    PQ_AS_SCENE_LIGHT,
+    hlg_as_scene_light,
+    is_hlg,
+    is_pq,
+    scene_light_of_display,
+)
 from lookdev.errors import StillError
 from lookdev.stills import exif as exif_tags
 from lookdev.stills import jpeg
 from lookdev.stills.formats import STILL_SUFFIXES, SUFFIXES, Decoded, Header, TakeMemory, sniff
-from lookdev.stills.icc import encoding_from_icc, parse_profile, white_of_profile_error
+from lookdev.stills.icc import code_points, encoding_from_icc, parse_profile, white_of_profile_error
+from lookdev.stills.marking import marked_by_code_points
 from lookdev.stills.orientation import upright, upright_size
 from lookdev.stills.still import PANORAMA_ASPECT, Metadata, Still, code_values, signal_of
 
@@ -56,8 +64,10 @@ def _is_named_like_a_still(name: str) -> bool:
     return not name.startswith(".") and Path(name).suffix.lower() in STILL_SUFFIXES
 
 
-def read_info(path: Path, *, max_pixels: int = MAX_PIXELS) -> tuple[tuple[int, int], Metadata]:
-    """(height, width) upright, and the metadata, without decoding pixels.
+def read_info(
+    path: Path, *, max_pixels: int = MAX_PIXELS, light_xy: tuple[float, float] | None = None
+) -> tuple[tuple[int, int], Metadata]:
+    """(height, width) upright, and the metadata, without decoding pixels; ``light_xy`` as in reading.
 
     Raises
     ------
@@ -65,9 +75,9 @@ def read_info(path: Path, *, max_pixels: int = MAX_PIXELS) -> tuple[tuple[int, i
     """
     path = Path(path)
     try:
-        _, head = _open(path, max_pixels, headers_only=True)
+        _, head = _open(path, max_pixels, light_xy, headers_only=True)
     except StillError as error:
-        raise _named(error, path) from error
+        raise error.about(path) from error
     metadata = _metadata(head)
     return upright_size(head.size, _orientation(head, metadata)), metadata
 
@@ -80,12 +90,15 @@ def read_still(
     salvage: bool = False,
     enough_px: int | None = None,
     balance_xy: tuple[float, float] | None = None,
+    light_xy: tuple[float, float] | None = None,
     take: TakeMemory | None = None,
 ) -> Still:
     """Read any still that a scout brings home.
 
-    What the code values mean is decided by, in this order: an embedded profile; the marking of the container
-    (HEIF and AVIF nclx, OpenEXR chromaticities); the DCF marking; PNG chunks; else sRGB is assumed.
+    What the code values mean is decided by, in this order: PNG's cICP; an embedded profile, its cicp tag
+    first; the marking of the container (HEIF and AVIF nclx, OpenEXR chromaticities, TIFF's own tags); the DCF
+    marking; other PNG chunks; else sRGB is assumed. A marking that is not understood is warned of. HDR
+    pictures (PQ, HLG) come as scene light: see :func:`scene_light`.
 
     Parameters
     ----------
@@ -96,6 +109,8 @@ def read_still(
     enough_px : for previews: decode at 1/2, 1/4 or 1/8 where the format can, if the longer edge keeps at
         least twice this many pixels. A JPEG's decoder averages code values: the rest is for averaging light.
     balance_xy : for raw files: develop as if the camera had been set to this white, not to its own.
+    light_xy : for raw files: the light that was metered there. A DNG with matrices for two illuminants is
+        developed with the one between them that belongs to this light; without it, to the balance.
     take : gives memory of so many bytes; an 8-bit still's pixels may come in it.
 
     Raises
@@ -104,31 +119,28 @@ def read_still(
     """
     path = Path(path)
     try:
-        data, head = _open(path, max_pixels)
-        return _read(path, data, head, max_edge_px, salvage, enough_px, balance_xy, take)
+        data, head = _open(path, max_pixels, light_xy)
+        return _read(path, data, head, max_edge_px, salvage, enough_px, balance_xy, light_xy, take)
     except StillError as error:
-        raise _named(error, path) from error
+        raise error.about(path) from error
 
 
-def _named(error: StillError, path: Path) -> StillError:
-    if error.file is not None:
-        return error
-    return StillError(error.problem, file=path, key=error.key, found=error.found, wanted=error.wanted)
-
-
-def _open(path: Path, max_pixels: int, headers_only: bool = False) -> tuple[bytes, Header]:
+def _open(
+    path: Path, max_pixels: int, light_xy: tuple[float, float] | None = None, headers_only: bool = False
+) -> tuple[bytes, Header]:
     """The file's bytes, and what its header says; of a JPEG the first bytes do for that."""
     data = read_file(path, _HEADER_BYTES if headers_only else None)
     kind = sniff(data, path.suffix.lower())
     if headers_only and len(data) == _HEADER_BYTES and (kind != "JPEG" or jpeg.header_end(data) is None):
-        return _open(path, max_pixels)
+        return _open(path, max_pixels, light_xy)
     if kind is None:
         raise StillError(
             "not a still that can be read",
             found=_first_bytes(data),
             wanted="JPEG, PNG, TIFF, HEIF, AVIF, WebP, OpenEXR or camera raw",
         )
-    head = _guarded(lambda: _format(kind).header(data), kind)
+    options = {"light_xy": light_xy} if kind == "raw" else {}
+    head = _guarded(lambda: _format(kind).header(data, **options), kind)
     height, width = head.size
     if height < 1 or width < 1:
         raise StillError("a picture without pixels", found=f"{width} x {height}")
@@ -237,6 +249,7 @@ def _read(
     salvage: bool,
     enough_px: int | None,
     balance_xy: tuple[float, float] | None,
+    light_xy: tuple[float, float] | None,
     take: TakeMemory | None,
 ) -> Still:
     metadata = _metadata(head)
@@ -246,11 +259,12 @@ def _read(
         options["take"] = take
         options["reduce"] = reduction(max(head.size), MARGIN * enough_px) if enough_px else 1
     if head.kind == "raw":
-        options["balance_xy"] = balance_xy
+        options |= {"balance_xy": balance_xy, "light_xy": light_xy}
         wanted_px = max_edge_px or enough_px  # halving takes whole mosaic cells, which are light
         options["reduce"] = min(2, reduction(max(head.size), wanted_px)) if wanted_px else 1
     decoded: Decoded = _guarded(lambda: _format(head.kind).decode(data, head, **options), head.kind)
     pixels, encoding, origin, warnings = _guarded(lambda: interpret(decoded, head), head.kind)
+    pixels, encoding, hdr = scene_light(pixels, encoding)
     if decoded.alpha is not None:
         pixels = over_grey(pixels, decoded.alpha, encoding, decoded.premultiplied)
         warnings = (*warnings, "transparency laid over mid grey")
@@ -268,8 +282,9 @@ def _read(
         encoding_origin=origin,
         metadata=replace(metadata, orientation=turn),
         warnings=(*decoded.warnings, *head.warnings, *warnings),
-        notes=head.notes,
+        notes=(*head.notes, *((hdr_words(hdr),) if hdr else ())),
         full_size=full_size,
+        hdr=hdr,
         is_panorama=is_panorama(full_size, head.xmp),
     )
 
@@ -288,7 +303,7 @@ def is_panorama(size: tuple[int, int], xmp: bytes | None) -> bool:
 def interpret(decoded: Decoded, head: Header) -> tuple[NDArray[Any], Encoding, str, tuple[str, ...]]:
     """RGB pixels (h, w, 3), their encoding, what decided it, and warnings."""
     warnings: tuple[str, ...] = ()
-    if head.icc:
+    if head.icc and not head.marking_rules:
         try:
             return _by_profile(decoded, head.icc)
         except StillError as error:
@@ -301,7 +316,40 @@ def interpret(decoded: Decoded, head: Header) -> tuple[NDArray[Any], Encoding, s
         return cmyk_without_profile(decoded.pixels), get_encoding("sRGB"), "assumed sRGB", (*warnings, words)
     pixels = _three_channels(decoded)
     encoding, origin = decoded.marked or _by_marking(head)
-    return pixels, encoding, origin, warnings
+    return pixels, _of_picture(encoding, pixels), origin, warnings
+
+
+def _of_picture(encoding: Encoding, pixels: NDArray[Any]) -> Encoding:
+    """Integers that are marked linear are a picture to look at; floats are scene light."""
+    if encoding.decode is not linear or encoding.state == "output" or pixels.dtype.kind == "f":
+        return encoding
+    return _as_displayed(encoding, "")
+
+
+def scene_light(pixels: NDArray[Any], encoding: Encoding) -> tuple[NDArray[Any], Encoding, Encoding | None]:
+    """Pixels of an HDR picture as scene light, their encoding, and the one they came in (None: no HDR).
+
+    HLG code values stay as they are: by the standard they are scene light. PQ's are light of a display: they
+    become float32 linear BT.2020 scene light.
+    """
+    if is_hlg(encoding):
+        return pixels, hlg_as_scene_light(encoding), encoding
+    if not is_pq(encoding):
+        return pixels, encoding, None
+    light = np.empty(pixels.shape, dtype=np.float32)
+    rows = max(1, (1 << 18) // max(1, pixels.shape[1]))
+    for top in range(0, len(pixels), rows):
+        display = encoding.decode(signal_of(pixels[top : top + rows])) * HDR_WHITE_CD_M2
+        light[top : top + rows] = scene_light_of_display(display, encoding.space)
+    return light, PQ_AS_SCENE_LIGHT, encoding
+
+
+def hdr_words(encoding: Encoding) -> str:
+    """What is done with a picture of an HDR ``encoding``, in one line."""
+    light = (
+        "light of a display, taken to scene light (BT.2408)" if is_pq(encoding) else "scene light (BT.2100)"
+    )
+    return f"HDR picture, {encoding.name}: {light}; written as SDR by the looks' own rendering"
 
 
 def _three_channels(decoded: Decoded) -> NDArray[Any]:
@@ -315,6 +363,13 @@ def _by_profile(decoded: Decoded, icc: bytes) -> tuple[NDArray[Any], Encoding, s
 
     profile = parse_profile(icc)
     origin = f"embedded ICC profile '{profile.description}'"
+    told = code_points(profile) if decoded.mode == "RGB" else None
+    warned: tuple[str, ...] = ()
+    if told is not None:
+        words = f"{origin}, its cicp tag"
+        marked, warned = marked_by_code_points(told[0], told[1], words, full_range=told[2])
+        if marked is not None:
+            return decoded.pixels, _of_picture(marked[0], decoded.pixels), marked[1], warned
     fits = (profile.is_matrix and decoded.mode != "CMYK") or (
         profile.is_grey_curve and decoded.mode == "GREY"
     )
@@ -324,11 +379,11 @@ def _by_profile(decoded: Decoded, icc: bytes) -> tuple[NDArray[Any], Encoding, s
             encoding = _as_displayed(encoding, profile.description)
         off = white_of_profile_error(icc)
         warnings = (f"the profile's white lies {off:.3f} off D50; greys are kept grey",) if off > 0.01 else ()
-        return _three_channels(decoded), encoding, origin, warnings
+        return _three_channels(decoded), encoding, origin, (*warned, *warnings)
     if decoded.pixels.dtype.kind == "f":
         raise StillError("a table profile cannot be used on float pixels")
     pixels, encoding = convert_with_profile(decoded.pixels, decoded.mode, icc)
-    return pixels, encoding, f"{origin}, through LittleCMS to {encoding.name}", ()
+    return pixels, encoding, f"{origin}, through LittleCMS to {encoding.name}", warned
 
 
 def _as_displayed(encoding: Encoding, description: str) -> Encoding:
@@ -339,7 +394,7 @@ def _as_displayed(encoding: Encoding, description: str) -> Encoding:
 
 
 def _by_marking(head: Header) -> tuple[Encoding, str]:
-    if head.marked is not None and head.kind != "PNG":
+    if head.marked is not None and (head.kind != "PNG" or head.marking_rules):
         return head.marked
     dcf = exif_tags.dcf_encoding_name(head.exif)
     if dcf is not None:

@@ -68,6 +68,8 @@ class Still:
     notes : harmless facts (a gain map left aside, the first of several pictures).
     full_size : (height, width) upright, before any reduction.
     is_panorama : 2:1 or wider, or marked as an equirectangular picture.
+    hdr : the HDR encoding (PQ, HLG) that the file holds, where it does: what an HDR version of it would be
+        written in. ``encoding`` is then the scene light that was made of it.
     """
 
     path: Path
@@ -79,6 +81,7 @@ class Still:
     notes: tuple[str, ...] = ()
     full_size: tuple[int, int] = (0, 0)
     is_panorama: bool = False
+    hdr: Encoding | None = None
 
     def signal(self) -> NDArray[np.float64]:
         """Code values (height, width, 3) as float64: uint8 / 255, uint16 / 65535, float as it is."""

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
-from still_files import exif_block, picture
+from still_files import SRGB_COLORANTS, exif_block, fixed, picture, profile, srgb_table
 
 from lookdev.errors import StillError
 from lookdev.render.preview import do_preview
@@ -190,3 +190,277 @@ def test_a_profile_with_a_segment_missing_is_named(tmp_path: Path) -> None:
         start, end = parts[lost]
         still = read_still(put(tmp_path, "i.jpg", whole[:start] + whole[end:]))
         assert still.warnings == ("the embedded profile is incomplete (2 of 3 segments): read without it",)
+
+
+# HDR photographs
+
+
+def hdr_codes(signal: float, bits: int = 10) -> np.ndarray:
+    return np.full((64, 64, 3), round(signal * ((1 << bits) - 1)), np.uint16)
+
+
+def hdr_avif(codes: np.ndarray, transfer: int, primaries: int = 9) -> bytes:
+    import imagecodecs
+
+    return imagecodecs.avif_encode(
+        codes,
+        bitspersample=10,
+        level=100,
+        pixelformat="444",
+        primaries=primaries,
+        transfer=transfer,
+        matrix=0,
+    )
+
+
+def hdr_heic(codes: np.ndarray, transfer: int, primaries: int = 9) -> bytes:
+    import pillow_heif
+
+    out = io.BytesIO()
+    height, width = codes.shape[:2]
+    file = pillow_heif.from_bytes(
+        mode="RGB;16", size=(width, height), data=(codes.astype(np.uint16) << 6).tobytes()
+    )
+    file.save(out, quality=-1, chroma=444, color_primaries=primaries, transfer_characteristics=transfer)
+    return out.getvalue()
+
+
+HDR = {"heic": hdr_heic, "avif": hdr_avif}
+PQ, HLG = 16, 18
+# ITU-R BT.2408-7 table 1: nominal signal levels, percent, in PQ and HLG; reflectance of the card
+LEVELS = [("grey card", 18, 38, 38, 0.18), ("HDR Reference White", 203, 58, 75, 1.0)]
+
+
+@pytest.mark.parametrize("kind", HDR)
+@pytest.mark.parametrize("level", LEVELS, ids=lambda level: level[0])
+@pytest.mark.parametrize("transfer", [PQ, HLG])
+def test_hdr_levels_are_those_of_bt_2408(tmp_path: Path, kind: str, level: tuple, transfer: int) -> None:
+    """The table rounds to whole percents: 38 % HLG is 0.1815, 58 % PQ is 200 cd/m2, 38 % PQ 26."""
+    percent = level[2 if transfer == PQ else 3]
+    still = read_still(put(tmp_path, f"h.{kind}", HDR[kind](hdr_codes(percent / 100), transfer)))
+    assert still.encoding.state == "scene" and still.hdr is not None
+    assert still.hdr.name == {PQ: "BT.2100 PQ", HLG: "BT.2100 HLG"}[transfer]
+    light = still.encoding.to_working(still.signal()[30, 30])
+    assert light == pytest.approx([level[4]] * 3, rel=0.035)
+    assert any("HDR picture" in note and "written as SDR" in note for note in still.notes)
+
+
+def test_pq_is_display_light_and_hlg_scene_light_as_colour_science_has_them(tmp_path: Path) -> None:
+    """colour-science's BT.2100: the inverse OETF of HLG; PQ's EOTF, then the inverse of HLG's OOTF."""
+    import colour
+
+    rng = np.random.default_rng(2)
+    codes = np.repeat(np.repeat(rng.integers(100, 900, (8, 8, 3)), 8, axis=0), 8, axis=1).astype(np.uint16)
+    signal = codes[::8, ::8] / 1023
+    white = colour.models.oetf_inverse_BT2100_HLG(0.75)
+
+    hlg = read_still(put(tmp_path, "h.avif", hdr_avif(codes, HLG)))
+    got = hlg.encoding.to_working(hlg.signal()[4::8, 4::8])
+    assert got == pytest.approx(colour.models.oetf_inverse_BT2100_HLG(signal) / white, rel=1e-3)
+
+    pq = read_still(put(tmp_path, "p.avif", hdr_avif(codes, PQ)))
+    display = colour.models.eotf_ST2084(signal)
+    wanted = colour.models.ootf_inverse_BT2100_HLG(display, L_B=0, L_W=1000, gamma=1.2) / white
+    assert pq.pixels.dtype == np.float32
+    assert pq.encoding.to_working(pq.signal()[4::8, 4::8]) == pytest.approx(wanted, rel=2e-3)
+
+
+@pytest.mark.parametrize("verb", ["batch", "sheet", "handoff"])
+def test_no_verb_ends_at_an_hdr_photograph(tmp_path: Path, verb: str) -> None:
+    from typer.testing import CliRunner
+
+    from lookdev.cli.main import app
+
+    scout = tmp_path / "scout"
+    scout.mkdir()
+    codes = np.linspace(60, 1000, 64 * 64 * 3).reshape(64, 64, 3).astype(np.uint16)
+    for kind, make in HDR.items():
+        for transfer in (PQ, HLG):
+            put(scout, f"{kind}{transfer}.{kind}", make(codes, transfer))
+    put(scout, "plain.jpg", GOOD["plain"])
+    (scout / "meter.csv").write_text("stills,location,cct_k,camera_balance_k\n*,Quay,3200,5600\n")
+    look = tmp_path / "plain.toml"
+    look.write_text('title = "Plain"\n[curve]\ncontrast = 1.1\n')
+    out = tmp_path / "out"
+    option = "--look" if verb == "handoff" else "--looks"
+    words = [verb, str(scout), option, str(look), "--out", str(out)]
+    result = CliRunner().invoke(app, words + (["--encoding", "ACEScct"] if verb == "handoff" else []))
+    assert result.exit_code == 0, result.output
+    assert result.exception is None or isinstance(result.exception, SystemExit)
+    assert "Traceback" not in result.output
+    if verb == "batch":
+        graded = sorted(path.name for path in out.rglob("*__plain.jpg"))
+        assert len(graded) == 5
+        notes = json.loads((out / "summary.json").read_text())["locations"][0]["stills"]
+        assert sum(any("HDR picture" in note for note in still["notes"]) for still in notes) == 4
+
+
+@pytest.mark.parametrize("kind", HDR)
+@pytest.mark.parametrize("transfer", [PQ, HLG])
+def test_an_hdr_photograph_is_graded_as_the_look_says(tmp_path: Path, kind: str, transfer: int) -> None:
+    """The written SDR still against the look function itself, in float64; and it is a plain sRGB file."""
+    from lookdev.colorimetry.encodings import SRGB
+    from lookdev.looks.model import Curve, Look
+
+    codes = np.linspace(100, 1000, 64 * 64 * 3).reshape(64, 64, 3).astype(np.uint16)
+    path = put(tmp_path, f"h.{kind}", HDR[kind](codes, transfer))
+    look = Look(title="firm", curve=Curve(contrast=1.2))
+    result = do_task(Task(path, (Output(look, tmp_path / "o" / "h.png"),)))
+    assert result.error is None
+    still, written = read_still(path), read_still(tmp_path / "o" / "h.png")
+    assert written.encoding == SRGB
+    wanted = look.transform(still.encoding, SRGB)(still.signal()) * 255
+    assert np.abs(written.pixels - wanted).max() < 1.6 and np.abs(written.pixels - wanted).mean() < 0.4
+
+
+def test_the_refusal_to_write_hdr_names_the_file(tmp_path: Path) -> None:
+    from lookdev.colorimetry.encodings import get_encoding
+    from lookdev.looks.model import Look
+
+    path = put(tmp_path, "a.jpg", GOOD["plain"])
+    for name in ("BT.2100 PQ", "BT.2100 HLG"):
+        output = Output(Look(title="x"), tmp_path / "o" / "a.png", target=get_encoding(name), bits=16)
+        result = do_task(Task(path, (output,)))
+        assert len(result.errors) == 1 and "a.png" in result.errors[0] and name in result.errors[0]
+        assert not output.path.exists()
+
+
+# Markings: code points, cicp tags, chunks
+
+
+def cicp_png(primaries: int, transfer: int, *more: tuple[bytes, bytes], full: int = 1) -> bytes:
+    import cv2
+
+    from lookdev.stills.png import insert_chunks
+
+    plain = cv2.imencode(".png", picture()[..., ::-1])[1].tobytes()
+    return insert_chunks(plain, [(b"cICP", bytes([primaries, transfer, 0, full])), *more])
+
+
+def light_by_h273(signal: np.ndarray, primaries: int, transfer: int) -> np.ndarray:
+    """Linear BT.2020 by colour-science's tables of H.273; the curves written out from H.273 table 3."""
+    import colour
+    from colour.models.rgb import itut_h_273 as h273
+
+    display = {4: lambda v: v**2.2, 5: lambda v: v**2.8, 6: lambda v: v**2.4, 8: lambda v: v}
+    display |= {11: display[6], 17: lambda v: 52.37 / 48 * v**2.6}
+    display[13] = lambda v: np.where(v <= 0.04045, v / 12.92, ((v + 0.055) / 1.055) ** 2.4)
+    space = colour.RGB_Colourspace(
+        "h", h273.COLOUR_PRIMARIES_ITUTH273[primaries], h273.CCS_WHITEPOINTS_ITUTH273[primaries]
+    )
+    target = colour.RGB_COLOURSPACES["ITU-R BT.2020"]
+    return colour.RGB_to_RGB(
+        display[transfer](signal), space, target, chromatic_adaptation_transform="Bradford"
+    )
+
+
+@pytest.mark.parametrize(
+    "points",
+    [
+        (12, 8),
+        (9, 4),
+        (12, 4),
+        (12, 5),
+        (12, 17),
+        (11, 17),
+        (6, 6),
+        (5, 13),
+        (4, 4),
+        (8, 13),
+        (22, 6),
+        (9, 11),
+    ],
+)
+def test_code_points_are_read_as_the_standard_says(tmp_path: Path, points: tuple[int, int]) -> None:
+    still = read_still(put(tmp_path, "c.png", cicp_png(*points)))
+    assert still.warnings == () and still.encoding_origin.startswith("PNG cICP chunk")
+    got = still.encoding.to_working(still.signal())
+    assert np.abs(got - light_by_h273(still.signal(), *points)).max() < 2e-3
+
+
+@pytest.mark.parametrize("points", [(10, 13), (1, 7), (1, 9), (1, 12), (0, 1), (77, 13), (1, 200)])
+def test_code_points_that_are_not_understood_are_named(tmp_path: Path, points: tuple[int, int]) -> None:
+    still = read_still(put(tmp_path, "c.png", cicp_png(*points)))
+    assert still.encoding_origin == "assumed sRGB"
+    assert f"code points {points[0]}, {points[1]} (ITU-T H.273) are not understood" in still.warnings[0]
+
+
+def test_half_said_code_points(tmp_path: Path) -> None:
+    assert read_still(put(tmp_path, "c.png", cicp_png(2, 2))).warnings == ()
+    still = read_still(put(tmp_path, "c.png", cicp_png(12, 2)))
+    assert still.encoding.name == "Display P3" and "leave the curve open" in still.warnings[0]
+
+
+def cicp_profile(primaries: int, transfer: int) -> bytes:
+    """A profile whose curves say sRGB and whose cicp tag (ICC.1:2022 10.3) says what it really is."""
+    tag = b"cicp\0\0\0\0" + bytes([primaries, transfer, 0, 1])
+    colorants = {
+        name: b"XYZ \0\0\0\0" + fixed(*xyz)
+        for name, xyz in zip((b"rXYZ", b"gXYZ", b"bXYZ"), SRGB_COLORANTS, strict=True)
+    }
+    curves = dict.fromkeys((b"rTRC", b"gTRC", b"bTRC"), srgb_table(64))
+    return profile({**colorants, **curves, b"cicp": tag}, version=4, name="Room")
+
+
+@pytest.mark.parametrize("name", ["a.jpg", "a.png", "a.webp", "a.tif", "a.avif", "a.heic"])
+def test_the_cicp_tag_of_a_profile_rules_over_its_curves(tmp_path: Path, name: str) -> None:
+    import pillow_heif
+
+    pillow_heif.register_heif_opener()
+    icc = cicp_profile(9, HLG)
+    path = tmp_path / name
+    Image.fromarray(picture(64, 64)).save(path, icc_profile=icc)
+    still = read_still(path)
+    assert still.encoding.name == "BT.2100 HLG, scene light" and still.hdr is not None
+    assert still.encoding_origin == "embedded ICC profile 'Room', its cicp tag: BT.2100 HLG"
+
+
+def test_a_cicp_tag_that_is_not_understood_is_named_and_the_curves_are_used(tmp_path: Path) -> None:
+    path = tmp_path / "a.jpg"
+    Image.fromarray(picture()).save(path, icc_profile=cicp_profile(10, 13))
+    still = read_still(path)
+    assert still.encoding.name == "sRGB" and "code points 10, 13" in still.warnings[0]
+
+
+def test_cicp_chunk_rules_over_iccp(tmp_path: Path) -> None:
+    """PNG third edition 4.3 and 11.3.2.6: cICP before iCCP, sRGB, gAMA and cHRM."""
+    import zlib
+
+    from lookdev.colorimetry.encodings import get_encoding
+    from lookdev.stills.icc import profile_bytes
+
+    iccp = (b"iCCP", b"x\0\0" + zlib.compress(profile_bytes(get_encoding("Adobe RGB"))))
+    still = read_still(put(tmp_path, "c.png", cicp_png(9, HLG, iccp)))
+    assert still.hdr is not None and still.encoding_origin == "PNG cICP chunk: BT.2100 HLG"
+    unknown = read_still(put(tmp_path, "d.png", cicp_png(10, 13, iccp)))
+    assert unknown.encoding.name == "Adobe RGB" and "code points 10, 13" in unknown.warnings[0]
+
+
+def test_hdr_code_points_beside_a_profile_that_cannot_say_hdr() -> None:
+    """A picture marked HLG by nclx that carries an SDR profile too, for older readers."""
+    from lookdev.colorimetry.encodings import get_encoding
+    from lookdev.stills.heif import _marking
+    from lookdev.stills.icc import profile_bytes
+
+    plain = profile_bytes(get_encoding("Display P3"))
+    for transfer, icc, rules in (
+        (HLG, plain, True),
+        (PQ, plain, True),
+        (13, plain, False),
+        (HLG, cicp_profile(9, HLG), False),
+    ):
+        told = _marking({"color_primaries": 9, "transfer_characteristics": transfer}, icc)
+        assert told["marking_rules"] is rules
+
+
+def test_chrm_without_gama(tmp_path: Path) -> None:
+    import cv2
+
+    from lookdev.stills.png import insert_chunks
+
+    plain = cv2.imencode(".png", picture()[..., ::-1])[1].tobytes()
+    p3 = struct.pack(">8I", 31270, 32900, 68000, 32000, 26500, 69000, 15000, 6000)
+    still = read_still(put(tmp_path, "c.png", insert_chunks(plain, [(b"cHRM", p3)])))
+    assert still.encoding.space.name == "P3-D65" and "cHRM chunk without gAMA" in still.warnings[0]
+    got = still.encoding.to_working(still.signal())
+    assert np.abs(got - light_by_h273(still.signal(), 12, 13)).max() < 1e-3

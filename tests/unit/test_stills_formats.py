@@ -228,7 +228,7 @@ CHRM_709 = struct.pack(">8I", 31270, 32900, 64000, 33000, 30000, 60000, 15000, 6
     ("chunks", "name", "origin"),
     [
         ([(b"cICP", bytes([12, 13, 0, 1]))], "Display P3", "PNG cICP chunk: Display P3"),
-        ([(b"cICP", bytes([9, 16, 0, 1]))], "BT.2100 PQ", "PNG cICP chunk: BT.2100 PQ"),
+        ([(b"cICP", bytes([9, 18, 0, 1]))], "BT.2100 HLG, scene light", "PNG cICP chunk: BT.2100 HLG"),
         ([(b"sRGB", b"\0")], "sRGB", "PNG sRGB chunk"),
         ([(b"gAMA", struct.pack(">I", 45455)), (b"cHRM", CHRM_709)], "sRGB", "PNG gAMA and cHRM: sRGB"),
         ([(b"gAMA", struct.pack(">I", 45455))], "sRGB", "PNG gAMA: sRGB"),
@@ -253,13 +253,17 @@ def test_png_gamma_with_primaries_of_its_own(tmp_path: Path) -> None:
     assert float(still.encoding.decode(0.5)) == pytest.approx(0.25)
 
 
-def test_precedence_profile_then_dcf_then_chunks(tmp_path: Path) -> None:
-    chunks = [(b"cICP", bytes([12, 13, 0, 1])), (b"eXIf", exif_block(sub={0xA001: 2})[6:])]
+def test_precedence_cicp_then_profile_then_dcf_then_chunks(tmp_path: Path) -> None:
+    """PNG third edition, 4.3: cICP rules over iCCP, and both over sRGB, gAMA and cHRM."""
+    chunks = [(b"sRGB", b"\0"), (b"eXIf", exif_block(sub={0xA001: 2})[6:])]
+    cicp = (b"cICP", bytes([12, 13, 0, 1]))
     iccp = (b"iCCP", b"x\0\0" + zlib.compress(profile_bytes(get_encoding("BT.2020"))))
     data = plain_png(picture())
     assert read_still(put(tmp_path, "1.png", insert_chunks(data, [iccp, *chunks]))).encoding.name == "BT.2020"
     assert read_still(put(tmp_path, "2.png", insert_chunks(data, chunks))).encoding.name == "Adobe RGB"
-    assert read_still(put(tmp_path, "3.png", insert_chunks(data, chunks[:1]))).encoding.name == "Display P3"
+    assert read_still(put(tmp_path, "3.png", insert_chunks(data, chunks[:1]))).encoding.name == "sRGB"
+    every = insert_chunks(data, [cicp, iccp, *chunks])
+    assert read_still(put(tmp_path, "4.png", every)).encoding.name == "Display P3"
 
 
 # profiles and DCF on a JPEG

@@ -11,6 +11,7 @@ from still_files import COLOR_MATRIX, dng
 from lookdev.colorimetry.adaptation import adaptation_matrix, xy_from_xyz, xyz_from_xy
 from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
 from lookdev.colorimetry.temperature import daylight_xy, xy_from_cct
+from lookdev.stills.dng import DngColour
 from lookdev.stills.reader import read_info, read_still
 from lookdev.stills.still import Still
 
@@ -121,3 +122,82 @@ def test_small_pictures_are_made_of_mosaic_cells(tmp_path: Path) -> None:
     small = read_still(path, max_edge_px=30)
     assert small.pixels.shape == (30, 20, 3) and small.full_size == (120, 80)
     assert light(small, 10, 10) == pytest.approx([0.18] * 3, abs=2e-4)
+
+
+# Two illuminants (DNG 1.7.1 chapter 6). Matrices, neutrals and results from the documentation of colour-hdri
+# 0.2.6 (matrix_XYZ_to_camera_space, camera_neutral_to_xy), whose illuminants are 2850 K and 6500 K.
+WARM = np.array([[0.5309, -0.0229, -0.0336], [-0.6241, 1.3265, 0.3337], [-0.0817, 0.1215, 0.6664]])
+COLD = np.array([[0.4716, 0.0603, -0.0830], [-0.7798, 1.5474, 0.2480], [-0.1496, 0.1937, 0.6651]])
+BETWEEN = np.array(
+    [
+        [0.4854908, 0.0408106, -0.0714282],
+        [-0.7433278, 1.4956549, 0.2680749],
+        [-0.1336946, 0.1767874, 0.6654045],
+    ]
+)
+TWO = ((17, WARM), (21, COLD))
+
+
+def test_matrix_between_two_illuminants_as_published() -> None:
+    """Within the difference of two ways to the colour temperature (Robertson's there, Ohno's here)."""
+    colour = DngColour((2850.0, 6500.0), (WARM, COLD))
+    assert colour.camera_from_xyz((0.34510414, 0.35162252)) == pytest.approx(BETWEEN, abs=3e-4)
+    assert colour.white_of_neutral(np.array([0.413070, 1.0, 0.646465])) == pytest.approx(
+        (0.3281624, 0.3469816), abs=2e-4
+    )
+
+
+@pytest.mark.parametrize("order", [TWO, TWO[::-1]])
+def test_as_shot_white_of_a_dng_with_two_illuminants(tmp_path: Path, order: tuple) -> None:
+    still = read_still(put(tmp_path, flat(NEUTRAL * 0.1), neutral=(0.413070, 1.0, 0.646465), matrices=order))
+    assert still.metadata.camera_balance_xy == pytest.approx((0.3281624, 0.3469816), abs=3e-4)
+
+
+@pytest.mark.parametrize(
+    ("kelvin", "share"), [(2000, 1.0), (2850, 1.0), (4000, None), (6500, 0.0), (9000, 0.0)]
+)
+def test_developed_for_the_light_that_was_metered(tmp_path: Path, kelvin: float, share: float | None) -> None:
+    """A lamp, seen by the camera through the matrix of its own light, is where the balance expects it."""
+    lamp = xy_from_cct(kelvin) if kelvin < 5000 else daylight_xy(kelvin)
+    if share is None:
+        share = (1 / kelvin - 1 / 6500) / (1 / 2850 - 1 / 6500)
+    matrix = share * WARM + (1 - share) * COLD
+    card = matrix @ xyz_from_xy(lamp)
+    path = put(tmp_path, flat(card / card.max() * 0.2), neutral=(0.45, 1.0, 0.6), matrices=TWO)
+    told = (float(lamp[0]), float(lamp[1]))
+    still = read_still(path, light_xy=told)
+    camera = still.metadata.camera_balance_xy
+    assert camera is not None and camera == read_info(path, light_xy=told)[1].camera_balance_xy
+    shown = xy_from_xyz(WORKING.to_xyz @ light(still))
+    wanted = xy_from_xyz(adaptation_matrix(camera, D65_XY) @ xyz_from_xy(lamp))
+    assert shown == pytest.approx(wanted, abs=3e-4)
+    balanced = light(read_still(path, balance_xy=told))
+    a_code = card.max() / card.min() / 0.2 / (16383 - 512)  # of the sensor, in its weakest channel
+    assert balanced == pytest.approx([balanced[1]] * 3, rel=max(1e-3, a_code))
+
+
+def test_one_matrix_for_all_lights_would_be_off(tmp_path: Path) -> None:
+    """What the interpolation is for: under a lamp the daylight matrix alone shows another colour."""
+    lamp = xy_from_cct(2850)
+    card = WARM @ xyz_from_xy(lamp)
+    path = put(tmp_path, flat(card / card.max() * 0.2), matrices=TWO)
+    told = (float(lamp[0]), float(lamp[1]))
+    by_light, by_camera = (
+        xy_from_xyz(WORKING.to_xyz @ light(read_still(path, **o))) for o in ({"light_xy": told}, {})
+    )
+    assert np.abs(by_light - by_camera).max() > 0.003
+
+
+def test_a_batch_develops_for_its_reading(tmp_path: Path) -> None:
+    from lookdev.looks.model import Look
+    from lookdev.meter.scout import load_scout
+    from lookdev.render.batch import plan_batch
+
+    put(tmp_path, flat(NEUTRAL * 0.1), matrices=TWO)
+    (tmp_path / "meter.csv").write_text("stills,location,cct_k\na.dng,Quay,2850\n")
+    plan = plan_batch(load_scout(tmp_path), (Look(title="x"),), tmp_path.parent / "out")
+    light_xy = plan.stills[0].task.light_xy
+    assert light_xy == pytest.approx(tuple(xy_from_cct(2850)), abs=1e-3)
+    cast = plan.stills[0].resolved.cast
+    read = read_still(tmp_path / "a.dng", light_xy=light_xy)
+    assert cast is not None and cast.camera_xy == read.metadata.camera_balance_xy
