@@ -29,10 +29,21 @@ def header(data: bytes) -> Header:
         head = dict(file.header())
         parts = len(file.parts)
     names = {channel.name for channel in head["channels"]}
-    if not names & {"R", "Y"}:
-        raise StillError("no picture in this OpenEXR file", found=", ".join(sorted(names)) or "no channel")
+    if "Y" not in names and not {"R", "G", "B"} <= names:
+        raise StillError(
+            "no picture in this OpenEXR file",
+            found=", ".join(sorted(names)) or "no channel",
+            wanted="channels R, G and B, or Y",
+        )
+    if len(names & {"RY", "BY"}) == 1:
+        raise StillError(
+            "half a colour in this OpenEXR file", found=", ".join(sorted(names)), wanted="RY and BY"
+        )
     if any(c.xSampling != 1 or c.ySampling != 1 for c in head["channels"]):
-        raise StillError("subsampled OpenEXR channels are not read", wanted="R, G, B at full size")
+        found = ", ".join(sorted(c.name for c in head["channels"] if c.xSampling != 1 or c.ySampling != 1))
+        raise StillError(
+            "subsampled OpenEXR channels are not read", found=found, wanted="R, G, B at full size"
+        )
     shown, stored = _window(head["displayWindow"]), _window(head["dataWindow"])
     height, width = shown[3] - shown[1] + 1, shown[2] - shown[0] + 1
     area = max(height * width, (stored[3] - stored[1] + 1) * (stored[2] - stored[0] + 1))
@@ -106,7 +117,7 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
     pixels = np.asarray(body, dtype=np.float32)
     if pixels.ndim == 2:
         alpha = found.get("A")
-        rgb = pixels[..., None].repeat(3, axis=2)
+        rgb = _from_chroma(pixels, found, head)
     else:
         alpha = pixels[..., 3] if pixels.shape[2] == 4 else None
         rgb = pixels[..., :3]
@@ -116,6 +127,17 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
     if alpha is not None:
         alpha = _placed(np.nan_to_num(np.asarray(alpha, dtype=np.float32)), shown, stored)
     return Decoded(rgb, "RGB", alpha, premultiplied=True, warnings=warnings)
+
+
+def _from_chroma(luminance: NDArray[Any], found: dict[str, Any], head: Header) -> NDArray[Any]:
+    """RGB of luminance alone, or with RY = (R - Y) / Y and BY = (B - Y) / Y (OpenEXR, luminance/chroma)."""
+    if found.get("RY") is None or head.marked is None:
+        return luminance[..., None].repeat(3, axis=2)
+    weights = head.marked[0].space.to_xyz[1]
+    red = luminance * (np.asarray(found["RY"], dtype=np.float32) + 1)
+    blue = luminance * (np.asarray(found["BY"], dtype=np.float32) + 1)
+    green = (luminance - weights[0] * red - weights[2] * blue) / weights[1]
+    return np.stack([red, green, blue], axis=-1).astype(np.float32)
 
 
 def _first(found: dict[str, Any], names: tuple[str, ...]) -> Any:

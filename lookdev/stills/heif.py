@@ -17,6 +17,7 @@ from lookdev.stills.exif import load_exif, orientation_of
 from lookdev.stills.formats import Decoded, Header, pillow_without_limit
 from lookdev.stills.icc import has_cicp
 from lookdev.stills.marking import UNSPECIFIED, marked_by_code_points
+from lookdev.stills.still import spread
 
 
 def _heif(data: bytes) -> Any:
@@ -128,7 +129,7 @@ def _decode_heif(data: bytes, bits: int) -> NDArray[Any]:
     file = _heif(data)
     pixels = np.asarray(file)
     if pixels.dtype == np.uint16:
-        return _spread(pixels >> (16 - bits), bits)
+        return spread(pixels >> (16 - bits), bits)
     return pixels
 
 
@@ -141,15 +142,4 @@ def _decode_avif(data: bytes, bits: int) -> NDArray[Any]:
     pixels = np.asarray(imagecodecs.avif_decode(data))
     if pixels.dtype != np.uint16:
         raise StillError("cannot be decoded", found=f"{bits}-bit AVIF as {pixels.dtype}")
-    return _spread(pixels, bits)
-
-
-def _spread(codes: NDArray[Any], bits: int) -> NDArray[np.uint16]:
-    """``bits``-bit codes scaled so that the largest becomes 65535, rounded half up.
-
-    >>> _spread(np.array([0, 512, 1023], np.uint16), 10).tolist()
-    [0, 32800, 65535]
-    """
-    top = (1 << bits) - 1
-    wide = codes.astype(np.uint32)
-    return ((wide * (2 * 65535) + top) // (2 * top)).astype(np.uint16)
+    return spread(pixels, bits)

@@ -11,17 +11,20 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.encodings import Encoding, get_encoding
 from lookdev.errors import StillError
 from lookdev.stills.icc import parse_profile, profile_bytes
+from lookdev.stills.still import signal_of
 
-_NARROW, _WIDE = "sRGB", "Adobe RGB"  # Adobe RGB holds the printing gamuts that sRGB cuts
-_CUT_SHARE = 1e-3
+_TARGETS = ("sRGB", "Adobe RGB", "Display P3")  # the first that holds every colour; each in the still's bits
+_WIDEST = "BT.2020"  # in 16 bits, for what none of them holds
+_OFF_CODES, _OFF_SHARE = 1.5, 1e-5
 _BAND_PIXELS = 1 << 20
 _SPACES = {"RGB": "RGB", "GREY": "GRAY", "CMYK": "CMYK"}
 
 
 def convert_with_profile(pixels: NDArray[Any], mode: str, icc: bytes) -> tuple[NDArray[Any], Encoding]:
-    """Pixels to sRGB through ``icc``, or to Adobe RGB where sRGB would cut colours off; 8 or 16 bits stay so.
+    """Pixels through ``icc`` to the first of sRGB, Adobe RGB and Display P3 that cuts none of their colours.
 
-    Relative colorimetric with black point compensation.
+    8 or 16 bits stay so; what none of the three holds comes as 16-bit BT.2020. Relative colorimetric with
+    black point compensation.
 
     Parameters
     ----------
@@ -36,18 +39,36 @@ def convert_with_profile(pixels: NDArray[Any], mode: str, icc: bytes) -> tuple[N
     if space != _SPACES[mode]:
         raise StillError("broken ICC profile", found=f"a {space} profile on {mode} pixels")
     top = np.iinfo(pixels.dtype).max
-    narrow = _through_littlecms(pixels, space, icc, get_encoding(_NARROW))
-    ends = np.any((narrow == 0) | (narrow == top), axis=-1)
-    if mode != "GREY" and ends.mean() > _CUT_SHARE:
-        wide = _through_littlecms(pixels, space, icc, get_encoding(_WIDE))
-        cut = ends & ~np.any((wide == 0) | (wide == top), axis=-1)
-        if cut.mean() > _CUT_SHARE:
-            return wide, get_encoding(_WIDE)
-    return narrow, get_encoding(_NARROW)
+    wide: NDArray[Any] | None = None
+    for name in _TARGETS:
+        target = get_encoding(name)
+        narrow = _through_littlecms(pixels, space, icc, target, pixels.dtype)
+        ends = np.any((narrow == 0) | (narrow == top), axis=-1)
+        if mode == "GREY" or not ends.any():
+            return narrow, target
+        if wide is None:
+            wide = _through_littlecms(pixels, space, icc, get_encoding(_WIDEST), np.uint16)
+        if _share_outside(wide[ends], target) * ends.mean() <= _OFF_SHARE:
+            return narrow, target
+    assert wide is not None
+    return wide, get_encoding(_WIDEST)
 
 
-def _through_littlecms(pixels: NDArray[Any], space: str, icc: bytes, target: Encoding) -> NDArray[Any]:
-    """RGB (h, w, 3) of ``target``, in the type of ``pixels``."""
+def _share_outside(wide: NDArray[Any], target: Encoding) -> float:
+    """Share of colours (n, 3), 16-bit codes of the widest encoding, that lie outside ``target`` by a code."""
+    widest = get_encoding(_WIDEST)
+    outside = 0
+    for start in range(0, len(wide), _BAND_PIXELS):
+        signal = target.from_working(widest.to_working(signal_of(wide[start : start + _BAND_PIXELS])))
+        off = np.abs(signal - np.clip(signal, 0, 1)).max(axis=-1) * 255
+        outside += int(np.count_nonzero(off > _OFF_CODES))
+    return outside / len(wide)
+
+
+def _through_littlecms(
+    pixels: NDArray[Any], space: str, icc: bytes, target: Encoding, dtype: Any
+) -> NDArray[Any]:
+    """RGB (h, w, 3) of ``target`` in ``dtype``."""
     import imagecodecs
 
     try:
@@ -57,7 +78,7 @@ def _through_littlecms(pixels: NDArray[Any], space: str, icc: bytes, target: Enc
             profile_bytes(target),
             colorspace=space.lower(),
             outcolorspace="rgb",
-            outdtype=pixels.dtype,
+            outdtype=np.dtype(dtype),
             intent=imagecodecs.CMS.INTENT.RELATIVE_COLORIMETRIC,
             flags=imagecodecs.CMS.FLAGS.BLACKPOINTCOMPENSATION,
         )

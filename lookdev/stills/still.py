@@ -107,3 +107,14 @@ def code_values(signal: NDArray[Any], dtype: Any) -> NDArray[Any]:
     if top is None:
         return np.asarray(signal, dtype=dtype)
     return np.asarray(np.floor(np.clip(signal, 0.0, 1.0) * top + 0.5).astype(dtype))
+
+
+def spread(codes: NDArray[Any], bits: int) -> NDArray[np.uint16]:
+    """``bits``-bit codes scaled so that the largest becomes 65535, rounded half up.
+
+    >>> spread(np.array([0, 512, 1023], np.uint16), 10).tolist()
+    [0, 32800, 65535]
+    """
+    top = (1 << bits) - 1
+    wide = codes.astype(np.uint32)
+    return ((wide * (2 * 65535) + top) // (2 * top)).astype(np.uint16)

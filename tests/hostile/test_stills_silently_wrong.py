@@ -16,7 +16,7 @@ from still_files import SRGB_COLORANTS, exif_block, fixed, picture, profile, srg
 from lookdev.errors import StillError
 from lookdev.render.preview import do_preview
 from lookdev.render.tasks import Output, Task, do_task
-from lookdev.stills.reader import read_still
+from lookdev.stills.reader import read_info, read_still
 from lookdev.stills.summary import summary
 
 
@@ -464,3 +464,210 @@ def test_chrm_without_gama(tmp_path: Path) -> None:
     assert still.encoding.space.name == "P3-D65" and "cHRM chunk without gAMA" in still.warnings[0]
     got = still.encoding.to_working(still.signal())
     assert np.abs(got - light_by_h273(still.signal(), 12, 13)).max() < 1e-3
+
+
+# Table profiles: no colour is cut without a word
+
+
+def table_space(primaries: str) -> bytes:
+    """A lut16Type profile (ICC.1:2022 10.10), gamma 2.4 with the primaries of an encoding, to XYZ.
+
+    The PCS is XYZ (6.3.4.2: 1.0 is 32768), as L*a*b* of 16 bits ends before BT.2020's green.
+    """
+    from lookdev.colorimetry.adaptation import adaptation_matrix
+    from lookdev.colorimetry.encodings import get_encoding
+
+    space = get_encoding(primaries).space
+    adapt = adaptation_matrix(space.white_xy, (0.9642 / 2.7891, 1.0 / 2.7891))
+    nodes = 17
+    grid = np.stack(np.meshgrid(*[np.linspace(0, 1, nodes)] * 3, indexing="ij"), axis=-1).reshape(-1, 3)
+    xyz = (grid**2.4) @ (adapt @ space.to_xyz).T
+    values = np.clip(np.floor(xyz * 32768 + 0.5), 0, 65535).astype(">u2")
+    ramp = struct.pack(">2H", 0, 65535)
+    lut = b"mft2\0\0\0\0" + bytes([3, 3, nodes, 0]) + fixed(1, 0, 0, 0, 1, 0, 0, 0, 1)
+    lut += struct.pack(">HH", 2, 2) + ramp * 3 + values.tobytes() + ramp * 3
+    return profile({b"A2B0": lut}, space=b"RGB ", kind=b"scnr", pcs=b"XYZ ", name="Table room")
+
+
+@pytest.mark.parametrize("primaries", ["BT.709", "Adobe RGB", "Display P3", "BT.2020"])
+@pytest.mark.parametrize("bits", [8, 16])
+def test_a_table_profile_keeps_its_gamut(tmp_path: Path, primaries: str, bits: int) -> None:
+    """The nodes of the table, which need no interpolation, against the primaries themselves, in light."""
+    import tifffile
+
+    from lookdev.colorimetry.encodings import get_encoding
+    from lookdev.colorimetry.rgb_spaces import WORKING, matrix_between
+
+    grid = np.stack(np.meshgrid(*[np.array([0.0, 0.25, 0.5, 0.75, 1.0])] * 3, indexing="ij"), axis=-1)
+    signal = np.repeat(np.repeat(grid.reshape(5, 25, 3), 8, axis=0), 8, axis=1)
+    top, kind = (255, np.uint8) if bits == 8 else (65535, np.uint16)
+    codes = np.floor(signal * top + 0.5).astype(kind)
+    path = tmp_path / "t.tif"
+    tifffile.imwrite(path, codes, photometric="rgb", iccprofile=table_space(primaries), metadata=None)
+    still = read_still(path)
+    space = get_encoding(primaries).space
+    wanted = (codes / top) ** 2.4 @ matrix_between(space, WORKING).T
+    bt2020 = get_encoding("BT.2020")
+    got = bt2020.encode(still.encoding.to_working(still.signal()))
+    off = np.abs(got - bt2020.encode(np.maximum(wanted, 0))) * 255
+    assert off[wanted.min(axis=-1) > 0.01].max() < 3  # where a code is a code: not in the deepest shadow
+    expected = {"BT.709": "sRGB", "Adobe RGB": "Adobe RGB", "Display P3": "Display P3", "BT.2020": "BT.2020"}
+    assert still.encoding.name == expected[primaries] or still.encoding.name == "BT.2020"
+
+
+# TIFF and OpenEXR of other kinds: read right, or refused by name
+
+
+def test_twelve_bit_tiff(tmp_path: Path) -> None:
+    """Packed 12-bit samples written by hand (TIFF 6.0: bits of the next sample follow at once)."""
+    import tifffile
+
+    codes = np.linspace(0, 4095, 24 * 32 * 3).round().astype(np.uint16).reshape(24, 32, 3)
+    bits = np.unpackbits(codes.astype(">u2").view(np.uint8).reshape(24, -1, 2), axis=2)
+    packed = np.packbits(bits.reshape(24, -1, 16)[:, :, 4:].reshape(24, -1), axis=1)
+    path = tmp_path / "t.tif"
+    with tifffile.TiffWriter(path) as file:
+        file.write(
+            iter([packed.tobytes()]),
+            shape=(24, 32, 3),
+            dtype=np.uint16,
+            bitspersample=12,
+            photometric="rgb",
+            rowsperstrip=24,
+            metadata=None,
+        )
+    still = read_still(path)
+    assert still.pixels.dtype == np.uint16
+    assert np.array_equal(still.pixels, np.floor(codes / 4095 * 65535 + 0.5).astype(np.uint16))
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+@pytest.mark.parametrize("photometric", [8, 9])
+def test_cielab_tiff(tmp_path: Path, bits: int, photometric: int) -> None:
+    """Against colour-science's CIE L*a*b* under D50 (TIFF 6.0 section 23; ICCLab: TIFF Technical Note 4)."""
+    import colour
+    import tifffile
+
+    lab = np.array([[50, 20, -30], [90, -10, 40], [20, 15, 5], [100, 0, 0], [0, 0, 0], [60, 60, 50]], float)
+    unit, kind = (1, "i1") if bits == 8 else (256, "i2")
+    full = 255 if bits == 8 else (65535 if photometric == 8 else 65280)
+    lightness = np.round(lab[:, :1] / 100 * full).astype(int)
+    ab = np.round((lab[:, 1:] + (128 if photometric == 9 else 0)) * unit).astype(int)
+    codes = np.concatenate([lightness, ab], axis=1).astype("i8")
+    picture_ = np.tile(codes.astype(kind.replace("i", "u"))[None], (4, 1, 1))
+    path = tmp_path / "t.tif"
+    tifffile.imwrite(path, picture_, photometric=photometric, metadata=None)
+    still = read_still(path)
+    xy = (0.9642 / 2.7891, 1.0 / 2.7891)
+    exact = np.concatenate([lightness / full * 100, ab / unit - (128 if photometric == 9 else 0)], axis=1)
+    wanted = colour.XYZ_to_RGB(
+        colour.Lab_to_XYZ(exact, xy), "ITU-R BT.2020", xy, chromatic_adaptation_transform="Bradford"
+    )
+    got = still.encoding.to_working(still.signal()[0])
+    assert still.encoding_origin.startswith("TIFF of CIE L*a*b*")
+    assert got == pytest.approx(np.maximum(wanted, 0), abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("photometric", "words"),
+    [(32803, "CFA"), (34892, "LinearRaw"), (32845, "LogLuv"), (32844, "LogL"), (10, "ITU"), (4, "mask")],
+)
+def test_tiffs_that_are_no_pictures_yet_are_refused_by_name(
+    tmp_path: Path, photometric: int, words: str
+) -> None:
+    import tifffile
+
+    shape = (16, 16) if photometric in (32803, 32844, 4) else (16, 16, 3)
+    out = io.BytesIO()
+    tifffile.imwrite(out, np.full(shape, 90, np.uint16), photometric="minisblack", planarconfig=None)
+    data = bytearray(out.getvalue())
+    at = data.index(struct.pack("<HHI", 262, 3, 1))
+    data[at + 8 : at + 10] = struct.pack("<H", photometric)
+    assert words in line_of(put(tmp_path, "r.tif", bytes(data)))
+
+
+@pytest.mark.parametrize("place", ["next page", "SubIFD"])
+def test_a_thumbnail_that_comes_first_is_not_the_picture(tmp_path: Path, place: str) -> None:
+    import tifffile
+
+    path = tmp_path / "t.tif"
+    small, large = picture(24, 32), picture(96, 128)
+    with tifffile.TiffWriter(path) as file:
+        below = {"subifds": 1} if place == "SubIFD" else {}
+        file.write(small, photometric="rgb", subfiletype=1, metadata=None, **below)
+        file.write(large, photometric="rgb", subfiletype=0, metadata=None)
+    still = read_still(path)
+    assert np.array_equal(still.pixels, large) and "reduced" in still.notes[0]
+    assert read_info(path)[0] == (96, 128)
+
+
+def rationals(*values: float) -> tuple[int, ...]:
+    return tuple(part for v in values for part in (round(v * 100_000), 100_000))
+
+
+P3_TAGS = [
+    (318, 5, 2, rationals(0.3127, 0.3290), True),
+    (319, 5, 6, rationals(0.680, 0.320, 0.265, 0.690, 0.150, 0.060), True),
+]
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+def test_tiff_primaries_and_transfer_function(tmp_path: Path, bits: int) -> None:
+    """TIFF 6.0 section 20; the values by colour-science's tables, as above."""
+    import tifffile
+
+    table = np.arange(1 << bits) / ((1 << bits) - 1)
+    curve = np.where(table <= 0.04045, table / 12.92, ((table + 0.055) / 1.055) ** 2.4)
+    transfer = (301, 3, 1 << bits, tuple(np.round(curve * 65535).astype(int).tolist()), True)
+    path = tmp_path / "t.tif"
+    tifffile.imwrite(
+        path, picture(bits=bits), photometric="rgb", metadata=None, extratags=[transfer, *P3_TAGS]
+    )
+    still = read_still(path)
+    assert still.encoding_origin.startswith("TIFF PrimaryChromaticities and TransferFunction")
+    assert still.warnings == ()
+    got = still.encoding.to_working(still.signal())
+    assert np.abs(got - light_by_h273(still.signal(), 12, 13)).max() < 1e-3
+
+
+def test_tiff_primaries_alone(tmp_path: Path) -> None:
+    import tifffile
+
+    path = tmp_path / "t.tif"
+    tifffile.imwrite(path, picture(), photometric="rgb", metadata=None, extratags=P3_TAGS)
+    still = read_still(path)
+    assert still.encoding.space.name == "P3-D65" and "power of 2.2 is assumed" in still.warnings[0]
+    assert (
+        np.abs(still.encoding.to_working(still.signal()) - light_by_h273(still.signal(), 12, 4)).max() < 1e-3
+    )
+    light = picture(bits=16).astype(np.float32) / 65535
+    tifffile.imwrite(path, light, photometric="rgb", metadata=None, extratags=P3_TAGS)
+    floats = read_still(path)
+    assert floats.encoding.space.name == "P3-D65" and floats.encoding.state == "scene"
+
+
+def exr(channels: dict[str, np.ndarray]) -> bytes:
+    import OpenEXR
+
+    out = io.BytesIO()
+    with OpenEXR.File({"type": OpenEXR.scanlineimage}, channels) as file:
+        file.write(out)
+    return out.getvalue()
+
+
+def test_exr_luminance_and_chroma(tmp_path: Path) -> None:
+    """OpenEXR, technical introduction: RY = (R - Y) / Y, BY = (B - Y) / Y, Y by the primaries (BT.709)."""
+    rgb = picture(bits=16).astype(np.float32) / 65535 + 0.05
+    y = (rgb @ np.array([0.2126, 0.7152, 0.0722])).astype(np.float32)
+    parts = {"Y": y, "RY": (rgb[..., 0] - y) / y, "BY": (rgb[..., 2] - y) / y}
+    still = read_still(put(tmp_path, "y.exr", exr(parts)))
+    assert np.abs(still.pixels - rgb).max() < 2e-3
+    grey = read_still(put(tmp_path, "g.exr", exr({"Y": y})))
+    assert np.array_equal(grey.pixels[..., 0], grey.pixels[..., 2])
+
+
+@pytest.mark.parametrize("names", [["R"], ["R", "G"], ["Z"], ["G", "B"], ["Y", "RY"], ["A"]])
+def test_exr_of_half_a_colour_is_refused_by_name(tmp_path: Path, names: list[str]) -> None:
+    one = np.ones((16, 16), np.float32)
+    line = line_of(put(tmp_path, "r.exr", exr(dict.fromkeys(names, one))))
+    assert ", ".join(sorted(names)) in line
