@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from lookdev.errors import LookdevError
 from lookdev.render.buffers import Loan
+from lookdev.render.in_flight import IN_FLIGHT
 
 if TYPE_CHECKING:
     from lookdev.render.tasks import Task
@@ -36,9 +37,10 @@ def do_preview(task: Task) -> Preview:
 
     memory = Loan()
     try:
-        still = task.read(reduced=True, take=memory.take)
-        small = reduced_to_box(still.pixels, still.encoding, task.thumbnail_box)
-        memory.give_back(in_use=small)
+        with IN_FLIGHT.place() as place:
+            still = task.read(reduced=True, take=memory.take, admit=place.take)
+            small = reduced_to_box(still.pixels, still.encoding, task.thumbnail_box)
+            memory.give_back(in_use=small)
         pictures = small_pictures(task, replace(still, pixels=small))
     except LookdevError as problem:
         return Preview(error=str(problem))

@@ -22,6 +22,7 @@ from lookdev.colorimetry.encodings import SRGB, Encoding
 from lookdev.errors import LookdevError
 from lookdev.files import write_whole
 from lookdev.render.buffers import Loan
+from lookdev.render.in_flight import IN_FLIGHT
 from lookdev.render.journal import Record, content_key, file_sha256, tool_version
 
 if TYPE_CHECKING:
@@ -90,8 +91,14 @@ class Task:
     max_pixels: int | None = None
     light_xy: tuple[float, float] | None = None
 
-    def read(self, *, reduced: bool = False, take: TakeMemory | None = None) -> Still:
-        """The still; ``reduced``: at a scale that is enough for the thumbnails; ``take`` as in the reader.
+    def read(
+        self,
+        *,
+        reduced: bool = False,
+        take: TakeMemory | None = None,
+        admit: Callable[[int], None] | None = None,
+    ) -> Still:
+        """The still; ``reduced``: at a scale that is enough for the thumbnails; the rest as in the reader.
 
         Raises
         ------
@@ -106,6 +113,7 @@ class Task:
             enough_px=max(self.thumbnail_box) if reduced else None,
             light_xy=self.light_xy,
             take=take,
+            admit=admit,
         )
 
     def read_info(self) -> tuple[tuple[int, int], Metadata]:
@@ -238,17 +246,18 @@ class _Work:
             return self._result(still_sha256, results, facts)
 
         memory = Loan()
-        still = task.read(take=memory.take)
-        memory.give_back(in_use=still.pixels)
-        facts = {
-            "encoding": still.encoding.name,
-            "encoding_origin": still.encoding_origin,
-            "warnings": list(still.warnings),
-            "notes": list(still.notes),
-        }
-        self.seconds["read"] += perf_counter() - start
-        self._grade(still, keys, results)
-        memory.give_back()
+        with IN_FLIGHT.place() as place:
+            still = task.read(take=memory.take, admit=place.take)
+            memory.give_back(in_use=still.pixels)
+            facts = {
+                "encoding": still.encoding.name,
+                "encoding_origin": still.encoding_origin,
+                "warnings": list(still.warnings),
+                "notes": list(still.notes),
+            }
+            self.seconds["read"] += perf_counter() - start
+            self._grade(still, keys, results)
+            memory.give_back()
         return self._result(still_sha256, results, facts)
 
     def _up_to_date(self, i: int, key: str, record: Record | None) -> OutputResult | None:

@@ -56,6 +56,7 @@ def header(data: bytes) -> Header:
         metadata=_metadata(head),
         notes=(f"file of {parts} parts: the first is read",) if parts > 1 else (),
         extra=(shown, stored),
+        bytes_per_pixel=4.0 * max(3, len(names)),
     )
 
 

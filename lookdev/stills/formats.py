@@ -23,7 +23,7 @@ _RAW = (
     "3fr arw cr2 cr3 crw dcr dng erf fff iiq kdc mef mos mrw nef nrw orf pef raf raw rw2 rwl sr2 srf srw x3f"
 )
 RAW_SUFFIXES = frozenset("." + name for name in _RAW.split())
-_RAW_HEADS = (b"FUJIFILM", b"IIRO", b"IIRS", b"MMOR", b"IIU\0", b"\0MRM", b"FOVb")
+_RAW_HEADS = (b"FUJIFILM", b"IIRO", b"IIRS", b"MMOR", b"IIU\0", b"\0MRM", b"FOVb", b"II\x1a\0\0\0HEAPCCDR")
 SUFFIXES: dict[str, frozenset[str]] = {
     "JPEG": frozenset({".jpg", ".jpeg", ".jpe", ".jfif", ".mpo"}),
     "PNG": frozenset({".png"}),
@@ -55,6 +55,7 @@ class Header:
     marking_rules : whether ``marked`` rules over an embedded profile and the DCF marking.
     metadata : camera settings, where the format has its own instead of EXIF.
     extra : whatever the format's ``decode`` wants to be told.
+    bytes_per_pixel : what decoding makes of a pixel before anything is done with it.
     """
 
     kind: str
@@ -69,6 +70,12 @@ class Header:
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     extra: Any = None
+    bytes_per_pixel: float = 8.0
+
+    @property
+    def bytes_in_hand(self) -> int:
+        """Memory that the decoded still takes while it is worked on: as decoded, as RGB, and as graded."""
+        return int(self.size[0] * self.size[1] * (2 * self.bytes_per_pixel + 6))
 
 
 @dataclass(frozen=True)
@@ -106,6 +113,12 @@ def sniff(data: bytes, suffix: str) -> str | None:
         is_raw = head[8:10] == b"CR" or suffix in RAW_SUFFIXES or _has_dng_version(data)
         return "raw" if is_raw else "TIFF"
     return "raw" if head.startswith(_RAW_HEADS) or suffix in RAW_SUFFIXES else None
+
+
+def begins_like_raw(data: bytes) -> bool:
+    """Whether the first bytes are those of a raw format with a mark of its own; some old ones have none."""
+    heads = (*_RAW_HEADS, b"II*\0", b"MM\0*", b"II+\0", b"MM\0+", b"IIII", b"MMMM")
+    return data.startswith(heads) or data[4:8] == b"ftyp"
 
 
 def _brand(data: bytes) -> str | None:

@@ -44,6 +44,7 @@ def header(data: bytes) -> Header:
         **_marking(info.get("nclx_profile"), info.get("icc_profile")),
         notes=_notes(info, len(file)),
         extra=(int(info.get("bit_depth") or 8), False),
+        bytes_per_pixel=4.0 if int(info.get("bit_depth") or 8) == 8 else 12.0,
     )
 
 
@@ -64,6 +65,7 @@ def _avif_header(data: bytes) -> Header:
         **_marking(info.get("nclx_profile"), image.info.get("icc_profile")),
         notes=_notes(info, int(getattr(image, "n_frames", 1))),
         extra=(int(info.get("bit_depth") or 8), True),
+        bytes_per_pixel=4.0 if int(info.get("bit_depth") or 8) == 8 else 12.0,
     )
 
 

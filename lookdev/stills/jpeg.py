@@ -69,6 +69,7 @@ def header(data: bytes) -> Header:
         notes=tuple(notes),
         warnings=() if info.get("icc_profile") else _incomplete_profile(before_scan),
         extra=_Extra(image.mode, is_whole, damage),
+        bytes_per_pixel={"CMYK": 7.0, "L": 4.0}.get(image.mode, 3.0),
     )
 
 

@@ -41,6 +41,7 @@ def header(data: bytes) -> Header:
         xmp=image.info.get("xmp"),
         notes=tuple(notes),
         extra=(image.mode, bits),
+        bytes_per_pixel=8.0 if bits == 16 else 4.0,
         **_marking(chunks),
     )
 

@@ -83,6 +83,7 @@ def header(data: bytes, light_xy: XY | None = None) -> Header:
         orientation=_FLIP_TO_ORIENTATION.get(flip, 1),
         exif=data if is_tiff else None,
         metadata=metadata,
+        bytes_per_pixel=16.0,  # LibRaw's mosaic (2), its four 16-bit channels (8) and what it gives out (6)
     )
 
 

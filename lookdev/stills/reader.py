@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from itertools import takewhile
 from pathlib import Path
+from threading import Lock
 from types import ModuleType
 from typing import Any
 
@@ -24,7 +27,15 @@ from lookdev.colorimetry.hdr_scene import (
 from lookdev.errors import StillError
 from lookdev.stills import exif as exif_tags
 from lookdev.stills import jpeg
-from lookdev.stills.formats import STILL_SUFFIXES, SUFFIXES, Decoded, Header, TakeMemory, sniff
+from lookdev.stills.formats import (
+    STILL_SUFFIXES,
+    SUFFIXES,
+    Decoded,
+    Header,
+    TakeMemory,
+    begins_like_raw,
+    sniff,
+)
 from lookdev.stills.icc import code_points, encoding_from_icc, parse_profile, white_of_profile_error
 from lookdev.stills.marking import marked_by_code_points
 from lookdev.stills.orientation import upright, upright_size
@@ -34,7 +45,11 @@ __all__ = ["MAX_PIXELS", "STILL_SUFFIXES", "find_stills", "read_info", "read_sti
 
 MAX_PIXELS = 160_000_000  # a 151-megapixel back fits; 8 bits then take half a gigabyte
 MID_GREY = 0.18
+BYTES_A_PIXEL = 8  # a file of 16-bit RGBA, not compressed
+_SPARE_BYTES = 1 << 26
 _HEADER_BYTES = 1 << 18
+FORMATS_IN_WORDS = "JPEG, PNG, TIFF, HEIF, AVIF, WebP, OpenEXR or camera raw"
+_ONE_LARGE_FILE = Lock()
 MARGIN = 2  # between a decoder's own reduction and the size wanted: what is left is averaged in light
 
 
@@ -92,6 +107,7 @@ def read_still(
     balance_xy: tuple[float, float] | None = None,
     light_xy: tuple[float, float] | None = None,
     take: TakeMemory | None = None,
+    admit: Callable[[int], None] | None = None,
 ) -> Still:
     """Read any still that a scout brings home.
 
@@ -112,6 +128,7 @@ def read_still(
     light_xy : for raw files: the light that was metered there. A DNG with matrices for two illuminants is
         developed with the one between them that belongs to this light; without it, to the balance.
     take : gives memory of so many bytes; an 8-bit still's pixels may come in it.
+    admit : called with the bytes that the still will take, before it is decoded; may wait, or refuse.
 
     Raises
     ------
@@ -119,26 +136,40 @@ def read_still(
     """
     path = Path(path)
     try:
-        data, head = _open(path, max_pixels, light_xy)
+        with _one_large_file_at_a_time(path):
+            data, head = _open(path, max_pixels, light_xy)
+            if admit is not None:
+                admit(len(data) + head.bytes_in_hand)
         return _read(path, data, head, max_edge_px, salvage, enough_px, balance_xy, light_xy, take)
     except StillError as error:
         raise error.about(path) from error
+
+
+def _one_large_file_at_a_time(path: Path) -> AbstractContextManager[object]:
+    """So that what waits for its turn to be decoded is one large file, not one a worker."""
+    try:
+        is_large = path.stat().st_size > _SPARE_BYTES
+    except OSError:  # reading it will say so
+        is_large = False
+    return _ONE_LARGE_FILE if is_large else nullcontext()
 
 
 def _open(
     path: Path, max_pixels: int, light_xy: tuple[float, float] | None = None, headers_only: bool = False
 ) -> tuple[bytes, Header]:
     """The file's bytes, and what its header says; of a JPEG the first bytes do for that."""
-    data = read_file(path, _HEADER_BYTES if headers_only else None)
+    data = read_file(path, _HEADER_BYTES)
+    size = path.stat().st_size
     kind = sniff(data, path.suffix.lower())
-    if headers_only and len(data) == _HEADER_BYTES and (kind != "JPEG" or jpeg.header_end(data) is None):
-        return _open(path, max_pixels, light_xy)
     if kind is None:
         raise StillError(
-            "not a still that can be read",
-            found=_first_bytes(data),
-            wanted="JPEG, PNG, TIFF, HEIF, AVIF, WebP, OpenEXR or camera raw",
+            "not a still that can be read", found=_first_bytes(data, size), wanted=FORMATS_IN_WORDS
         )
+    _refuse_large(data, size, kind, max_pixels)
+    is_enough = headers_only and kind == "JPEG" and jpeg.header_end(data) is not None
+    if size > len(data) and not is_enough:
+        data = read_file(path)
+        kind = sniff(data, path.suffix.lower()) or kind  # a TIFF may say at its end that it is a raw file
     options = {"light_xy": light_xy} if kind == "raw" else {}
     head = _guarded(lambda: _format(kind).header(data, **options), kind)
     height, width = head.size
@@ -156,13 +187,26 @@ def _open(
     return data, head
 
 
-def _first_bytes(data: bytes) -> str:
-    if not data:
-        return "an empty file"
+def _refuse_large(data: bytes, size: int, kind: str, max_pixels: int) -> None:
+    """Refuse a file that no picture of so many pixels needs, by its size and first bytes alone."""
+    most = BYTES_A_PIXEL * max_pixels + _SPARE_BYTES
+    if size > most:
+        raise StillError(
+            "the file is too large for a still",
+            found=f"{size / 1e9:.1f} GB",
+            wanted=f"at most {most / 1e9:.1f} GB ({BYTES_A_PIXEL} bytes a pixel of --max-pixels)",
+        )
+    if kind == "raw" and size > _SPARE_BYTES and not begins_like_raw(data):
+        raise StillError(
+            "not a raw file that can be read", found=_first_bytes(data, size), wanted="a camera's raw file"
+        )
+
+
+def _first_bytes(data: bytes, size: int) -> str:
     letters = takewhile(lambda c: " " <= c <= "~" and c not in "'\"\\", data[:16].decode("latin-1"))
     text = "".join(letters).strip()
     shown = text if len(text) > 2 else data[:8].hex(" ") + " in hexadecimal"
-    return f"{len(data)} bytes that begin with {shown}"
+    return f"{size} bytes that begin with {shown}"
 
 
 def read_file(path: Path, first_bytes: int | None = None) -> bytes:

@@ -103,6 +103,7 @@ def header(data: bytes) -> Header:
         notes=notes,
         warnings=warnings,
         extra=(photometric, is_float),
+        bytes_per_pixel=max(3, int(page.samplesperpixel)) * (4 if is_float else -(-bits // 8)),
     )
 
 

@@ -28,6 +28,7 @@ def header(data: bytes) -> Header:
         exif=image.info.get("exif"),
         xmp=image.info.get("xmp"),
         notes=("animated picture: the first frame is read",) if animated else (),
+        bytes_per_pixel=4.0,
     )
 
 

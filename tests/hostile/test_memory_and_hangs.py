@@ -79,3 +79,161 @@ def test_four_hundred_scans(tmp_path: Path) -> None:
     with pytest.raises(StillError, match="too many scans"):
         read_still(path, salvage=True)
     read_still(put(tmp_path, "t.jpg", data))
+
+
+# Size and kind before a byte more than the first is read
+
+
+def sparse(path: Path, size: int, head: bytes = b"") -> Path:
+    with path.open("wb") as handle:
+        handle.write(head)
+        handle.truncate(size)
+    return path
+
+
+def bytes_asked_for(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """What the reader asked its files for, by the one function through which it reads."""
+    from lookdev.stills import reader
+
+    asked: list[int] = []
+    real = reader.read_file
+
+    def counted(path: Path, first_bytes: int | None = None) -> bytes:
+        data = real(path, first_bytes)
+        asked.append(len(data))
+        return data
+
+    monkeypatch.setattr(reader, "read_file", counted)
+    return asked
+
+
+TIFF_HEAD = b"II*\0\x08\0\0\0\0\0\0\0\0\0"
+
+
+@pytest.mark.parametrize(
+    ("name", "size", "head", "words"),
+    [
+        ("disk.raw", 40_000_000_000, b"", "too large for a still"),
+        ("disk.raw", 500_000_000, b"\xeb\x3c\x90", "not a raw file that can be read"),
+        ("disk.img.raw", 500_000_000, b"\xeb\x3c\x90", "not a raw file that can be read"),
+        ("sparse.tif", 3_000_000_000, TIFF_HEAD, "too large for a still"),
+        ("film.jpg", 5_000_000_000, b"\xff\xd8\xff\xe0", "too large for a still"),
+        ("film.png", 5_000_000_000, b"\x89PNG\r\n\x1a\n", "too large for a still"),
+        ("film.heic", 500_000_000, b"\0\0\0\x18ftypisom", "not a still that can be read"),
+        ("nothing.jpg", 5_000_000_000, b"", "not a still that can be read"),
+    ],
+)
+def test_size_and_kind_are_looked_at_first(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, size: int, head: bytes, words: str
+) -> None:
+    path = sparse(tmp_path / name, size, head)
+    asked = bytes_asked_for(monkeypatch)
+    for read in (read_still, read_info):
+        with pytest.raises(StillError) as caught:
+            read(path)
+        assert words in str(caught.value) and name in str(caught.value)
+    assert max(asked) <= 1 << 18
+
+
+def test_a_disk_image_does_not_end_the_batch(tmp_path: Path) -> None:
+    from typer.testing import CliRunner
+
+    from lookdev.cli.main import app
+
+    scout = tmp_path / "scout"
+    scout.mkdir()
+    sparse(scout / "card.raw", 40_000_000_000)
+    sparse(scout / "sparse.tif", 3_000_000_000, TIFF_HEAD)
+    put(scout, "good.jpg", coded())
+    (scout / "meter.csv").write_text("stills,location,cct_k,camera_balance_k\n*,Quay,3200,5600\n")
+    look = put(tmp_path, "plain.toml", b'title = "Plain"\n')
+    out = tmp_path / "out"
+    result = CliRunner().invoke(app, ["batch", str(scout), "--looks", str(look), "--out", str(out)])
+    assert result.exit_code == 1
+    assert "card.raw" in result.output and "sparse.tif" in result.output
+    assert [path.name for path in out.rglob("*__plain.jpg")] == ["good__plain.jpg"]
+
+
+# Bytes in flight
+
+
+def test_stills_in_hand_stay_within_the_bound() -> None:
+    """Eight threads with stills of all sizes: what is held together is within the bound, or is one still."""
+    import threading
+
+    from lookdev.render.in_flight import BytesInFlight
+
+    gate, lock = BytesInFlight(1000), threading.Lock()
+    held: dict[int, int] = {}
+    wrong: list[list[int]] = []
+
+    def work(number: int) -> None:
+        sizes = np.random.default_rng(number).integers(1, 1500, 60)
+        for turn, size in enumerate(sizes.tolist()):
+            with gate.place() as place:
+                place.take(size)
+                with lock:
+                    held[number * 100 + turn] = size
+                    if sum(held.values()) > 1000 and len(held) > 1:
+                        wrong.append(list(held.values()))
+                with lock:
+                    del held[number * 100 + turn]
+
+    threads = [threading.Thread(target=work, args=(n,)) for n in range(8)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert wrong == []
+
+
+def test_large_stills_of_a_batch_take_their_turns(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Four 16-bit RGBA TIFFs, four workers, and a bound that holds one."""
+    import threading
+
+    import tifffile
+
+    from lookdev.looks.model import Look
+    from lookdev.render import in_flight, tasks
+    from lookdev.render.executor import run_tasks
+    from lookdev.render.tasks import Output, Task
+
+    stills = []
+    for n in range(4):
+        rgba = np.dstack([picture(200, 300, seed=n, bits=16), np.full((200, 300), 65535, np.uint16)])
+        path = tmp_path / f"{n}.tif"
+        tifffile.imwrite(path, rgba, photometric="rgb", extrasamples=["unassalpha"], metadata=None)
+        stills.append(path)
+    estimate = 200 * 300 * (2 * 8 + 6) + stills[0].stat().st_size
+    gate = in_flight.BytesInFlight(estimate + estimate // 2)
+    monkeypatch.setattr(tasks, "IN_FLIGHT", gate)
+    lock, inside, most = threading.Lock(), 0, 0
+    real = tasks._Work._grade
+
+    def watched(self: object, *args: object) -> None:
+        nonlocal inside, most
+        with lock:
+            inside += 1
+            most = max(most, inside)
+        try:
+            real(self, *args)  # type: ignore[arg-type]
+        finally:
+            with lock:
+                inside -= 1
+
+    monkeypatch.setattr(tasks._Work, "_grade", watched)
+    work = [Task(p, (Output(Look(title="x"), tmp_path / "o" / f"{p.stem}.png"),)) for p in stills]
+    results = run_tasks(work, state=tmp_path / "o" / ".lookdev", workers=4)
+    assert all(result.ok for result in results) and most == 1
+
+
+def test_a_still_that_no_memory_holds_is_refused_by_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from lookdev.render import in_flight
+    from lookdev.render.tasks import Task, do_task
+
+    monkeypatch.setattr(in_flight, "machine_bytes", lambda: 100_000)
+    result = do_task(Task(put(tmp_path, "a.jpg", coded())))
+    assert result.error is not None
+    assert "a.jpg" in result.error and "more memory than there is" in result.error
