@@ -35,9 +35,9 @@ from __future__ import annotations
 
 import datetime
 import difflib
+import math
 import tomllib
 from dataclasses import dataclass, field
-from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
@@ -62,8 +62,12 @@ class _Part(BaseModel):
 def _seconds(value: object) -> object:
     """Seconds from a number, or from a fraction in text such as ``"1/50"``."""
     if isinstance(value, str):
+        over, _, under = value.strip().lower().removesuffix("s").strip().partition("/")
         try:
-            return float(Fraction(value.strip().lower().removesuffix("s").strip().replace(" ", "")))
+            seconds = float(over) / float(under or 1)
+            if not math.isfinite(seconds):
+                raise ValueError
+            return seconds
         except (ValueError, ZeroDivisionError):
             raise ValueError('seconds such as 0.02 or "1/50"') from None
     return value

@@ -16,6 +16,7 @@ from lookdev.errors import MeterError
 from lookdev.files import read_ordinary
 
 MAX_BYTES = 16_000_000
+MAX_LINES = 50_000  # every line may become a reading, and every reading is looked at more than once
 SEPARATORS = (",", ";", "\t", "|")
 
 _MARKS = (
@@ -57,6 +58,11 @@ def read_text(path: Path) -> tuple[str, str]:
         raw = read_ordinary(path)
     except OSError as error:
         raise MeterError(f"cannot be read: {error.strerror or error}", file=name) from error
+    lines = max(raw.count(b"\n"), raw.count(b"\r"))
+    if lines > MAX_LINES:
+        raise MeterError(
+            "is too long", file=name, found=f"{lines} lines", wanted=f"at most {MAX_LINES} lines"
+        )
     for magic, kind in _NOT_TEXT.items():
         if raw.startswith(magic):
             raise MeterError(f"is {kind}, not text", file=name, wanted="a table saved as CSV")

@@ -172,9 +172,11 @@ def plan_batch(
 
 
 def _light_xy(reading: Reading | None) -> tuple[float, float] | None:
-    if reading is None or reading.white_xy is None:
+    try:
+        white = None if reading is None else reading.white_xy
+    except LookdevError:  # a spectrum that cannot be read; what is decided about the still says so
         return None
-    return float(reading.white_xy[0]), float(reading.white_xy[1])
+    return None if white is None else (float(white[0]), float(white[1]))
 
 
 def thumbnail_edge_px(size: tuple[int, int], stills: int, columns: int) -> int:

@@ -20,6 +20,7 @@ from typing import Any, TextIO
 
 import lookdev
 from lookdev.errors import LookdevError, RequestError, StillError
+from lookdev.files import read_ordinary
 from lookdev.outputs import hold
 
 _PART = re.compile(r"\..+\.\d+\.part")
@@ -135,7 +136,7 @@ def open_journal(state: Path, *, keep: bool) -> Iterator[Journal]:
 
 def _read(path: Path) -> dict[str, Record]:
     records: dict[str, Record] = {}
-    text = path.read_text(encoding="utf-8", errors="replace") if path.exists() else ""
+    text = read_ordinary(path).decode("utf-8", "replace") if path.exists() else ""
     for line in text.splitlines():
         with suppress(ValueError, TypeError):
             record = Record(**json.loads(line))

@@ -24,7 +24,17 @@ _RAW = (
 )
 RAW_SUFFIXES = frozenset("." + name for name in _RAW.split())
 _RAW_HEADS = (b"FUJIFILM", b"IIRO", b"IIRS", b"MMOR", b"IIU\0", b"\0MRM", b"FOVb", b"II\x1a\0\0\0HEAPCCDR")
+OTHERS: dict[str, frozenset[str]] = {
+    "BMP": frozenset({".bmp", ".dib"}),
+    "GIF": frozenset({".gif"}),
+    "JPEG 2000": frozenset({".jp2", ".j2k", ".jpf", ".jpx", ".jpc"}),
+    "TGA": frozenset({".tga"}),
+    "PSD": frozenset({".psd"}),
+    "PNM": frozenset({".ppm", ".pgm", ".pnm"}),
+}
+"""Formats that are read through imageio."""
 SUFFIXES: dict[str, frozenset[str]] = {
+    **OTHERS,
     "JPEG": frozenset({".jpg", ".jpeg", ".jpe", ".jfif", ".mpo"}),
     "PNG": frozenset({".png"}),
     "TIFF": frozenset({".tif", ".tiff"}),
@@ -112,7 +122,28 @@ def sniff(data: bytes, suffix: str) -> str | None:
     if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
         is_raw = head[8:10] == b"CR" or suffix in RAW_SUFFIXES or _has_dng_version(data)
         return "raw" if is_raw else "TIFF"
-    return "raw" if head.startswith(_RAW_HEADS) or suffix in RAW_SUFFIXES else None
+    if head.startswith(_RAW_HEADS):
+        return "raw"
+    return sniff_other(data, suffix) or ("raw" if suffix in RAW_SUFFIXES else None)
+
+
+def sniff_other(data: bytes, suffix: str) -> str | None:
+    """Which of :data:`OTHERS` this is; a TGA has no mark at its beginning, so that its suffix counts."""
+    head = data[:26]
+    if head[:2] == b"BM" and head[6:10] == bytes(4):
+        return "BMP"
+    if head[:6] in (b"GIF87a", b"GIF89a"):
+        return "GIF"
+    if head[:12] == b"\0\0\0\x0cjP  \r\n\x87\n" or head[:4] == b"\xff\x4f\xff\x51":
+        return "JPEG 2000"
+    if head[:6] == b"8BPS\0\x01":
+        return "PSD"
+    if head[:2] in (b"P2", b"P3", b"P5", b"P6") and head[2:3].isspace():
+        return "PNM"
+    is_tga = (
+        len(head) > 17 and head[1] < 2 and head[2] in (1, 2, 3, 9, 10, 11) and head[16] in (8, 15, 16, 24, 32)
+    )
+    return "TGA" if suffix == ".tga" and is_tga else None
 
 
 def begins_like_raw(data: bytes) -> bool:

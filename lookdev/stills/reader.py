@@ -28,6 +28,7 @@ from lookdev.errors import StillError
 from lookdev.stills import exif as exif_tags
 from lookdev.stills import jpeg
 from lookdev.stills.formats import (
+    OTHERS,
     STILL_SUFFIXES,
     SUFFIXES,
     Decoded,
@@ -48,7 +49,7 @@ MID_GREY = 0.18
 BYTES_A_PIXEL = 8  # a file of 16-bit RGBA, not compressed
 _SPARE_BYTES = 1 << 26
 _HEADER_BYTES = 1 << 18
-FORMATS_IN_WORDS = "JPEG, PNG, TIFF, HEIF, AVIF, WebP, OpenEXR or camera raw"
+FORMATS_IN_WORDS = f"JPEG, PNG, TIFF, HEIF, AVIF, WebP, OpenEXR, camera raw, {', '.join(OTHERS)}"
 _ONE_LARGE_FILE = Lock()
 MARGIN = 2  # between a decoder's own reduction and the size wanted: what is left is averaged in light
 
@@ -246,7 +247,9 @@ def _format(kind: str) -> ModuleType:
     from importlib import import_module
 
     names = {"JPEG": "jpeg", "PNG": "png", "TIFF": "tiff", "HEIF": "heif", "AVIF": "heif", "WebP": "webp"}
-    return import_module("lookdev.stills." + {**names, "OpenEXR": "exr", "raw": "raw"}[kind])
+    return import_module(
+        "lookdev.stills." + {**names, "OpenEXR": "exr", "raw": "raw", **dict.fromkeys(OTHERS, "others")}[kind]
+    )
 
 
 def _guarded(work: Any, kind: str) -> Any:

@@ -237,3 +237,44 @@ def test_a_still_that_no_memory_holds_is_refused_by_name(
     result = do_task(Task(put(tmp_path, "a.jpg", coded())))
     assert result.error is not None
     assert "a.jpg" in result.error and "more memory than there is" in result.error
+
+
+# Text that would take for ever
+
+
+@pytest.mark.parametrize("words", ["1e99999999", "1/1e99999999", "1e-99999999", "9" * 100_000, "1/0", "nan"])
+def test_a_shutter_that_is_no_time(tmp_path: Path, words: str) -> None:
+    from lookdev.errors import MeterError
+    from lookdev.meter.scout import load_scout
+
+    put(tmp_path, "scout.toml", f'[plan]\nshutter_s = "{words}"\n'.encode())
+    with no_hang(), pytest.raises(MeterError, match="shutter_s"):
+        load_scout(tmp_path)
+
+
+def test_a_log_of_a_million_rows(tmp_path: Path) -> None:
+    from lookdev.errors import MeterError
+    from lookdev.meter.log import read_meter_log
+
+    rows = b"stills,location,cct_k\n" + b"a.jpg,Q,1\n" * 1_000_000
+    with no_hang(), pytest.raises(MeterError) as caught:
+        read_meter_log(put(tmp_path, "meter.csv", rows))
+    assert "meter.csv" in str(caught.value) and "1000001 lines" in str(caught.value)
+    assert len(read_meter_log(put(tmp_path, "meter.csv", rows[: 22 + 10 * 2000])).readings) <= 2000
+
+
+def test_a_pipe_as_journal(tmp_path: Path) -> None:
+    """Opening a pipe that nobody writes to would wait for ever: an alarm ends the test if it does."""
+    import os
+    import signal
+
+    from lookdev.errors import LookdevError
+    from lookdev.render.journal import open_journal
+
+    os.mkfifo(tmp_path / "journal.jsonl")
+    signal.alarm(60)
+    try:
+        with pytest.raises(LookdevError, match=r"journal\.jsonl"), open_journal(tmp_path, keep=True):
+            pass
+    finally:
+        signal.alarm(0)

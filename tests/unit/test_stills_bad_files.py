@@ -127,10 +127,8 @@ def test_no_permission(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_unknown_format(tmp_path: Path) -> None:
-    gif = io.BytesIO()
-    Image.new("P", (4, 4)).save(gif, "GIF")
-    line = one_line(put(tmp_path, "a.jpg", gif.getvalue()))
-    assert "not a still that can be read; found '42 bytes that begin with GIF87a'" in line
+    line = one_line(put(tmp_path, "a.jpg", b"%PDF-1.7\n" + bytes(33)))
+    assert "not a still that can be read; found '42 bytes that begin with %PDF-1.7'" in line
 
 
 @pytest.mark.parametrize(
