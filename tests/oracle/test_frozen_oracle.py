@@ -1,0 +1,43 @@
+"""The look as it was before it was written as compiled steps: 300 colours and more, every shipped look.
+
+The signals and what came out of them were frozen from the stages on arrays (``cases.py`` says how); the steps
+must give them within 1e-9 of the signal, and of the value where that is beyond 1.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from lookdev.colorimetry.encodings import get_encoding
+from oracle.cases import FROZEN, LOOKS, PAIRS, SHIPPED, cases, scene_colours
+
+WITHIN = 1e-9
+
+
+@pytest.fixture(scope="module")
+def frozen() -> dict[str, np.ndarray]:
+    with np.load(FROZEN) as kept:
+        return dict(kept)
+
+
+def test_it_covers_what_it_must(frozen: dict[str, np.ndarray]) -> None:
+    scene = scene_colours()
+    assert len(scene) >= 300
+    assert scene.min() < -0.1
+    assert scene.max() >= 100.0
+    assert {case.name for case in cases()} >= set(SHIPPED)
+    assert len({pair[:2] for pair in PAIRS}) >= 5
+    assert len([key for key in frozen if key.startswith("out ")]) == len(cases())
+    assert all((LOOKS / f"{name}.toml").is_file() for name in SHIPPED)
+
+
+@pytest.mark.parametrize("i", range(len(cases())))
+def test_a_look_gives_what_it_gave(i: int, frozen: dict[str, np.ndarray]) -> None:
+    case = cases()[i]
+    transform = case.look.transform(
+        get_encoding(case.source), get_encoding(case.target), case.cast, case.stops
+    )
+    got, wanted = transform(frozen[f"signal {case.source}"]), frozen[f"out {i}"]
+    apart = np.abs(got - wanted) / np.maximum(np.abs(wanted), 1.0)
+    assert apart.max() <= WITHIN, (case.name, frozen[f"signal {case.source}"][np.argmax(apart) // 3])
