@@ -106,7 +106,7 @@ def say(line: str) -> None:
 
 def compile_on_first_use() -> None:
     """Compile the pixel kernels, and say so, unless an earlier run has."""
-    from lookdev.render.kernel import are_compiled
+    from lookdev.compilation import are_compiled
 
     if not are_compiled():
         from lookdev.render.lattice import warm_up

@@ -133,6 +133,16 @@ class Encoding:
     encode: Transfer = field(repr=False)
     code_range: str = "full"
 
+    @property
+    def is_linear(self) -> bool:
+        """Whether code values are light itself, by whatever function they are decoded.
+
+        >>> ACESCG.is_linear, ACESCCT.is_linear
+        (True, False)
+        """
+        probe = np.array([0.1, 0.5, 4.0])
+        return self.decode is linear or bool(np.array_equal(self.decode(probe), probe))
+
     def to_working(self, signal: ArrayLike) -> Array:
         """Linear BT.2020 (..., 3) of a signal (..., 3)."""
         return np.asarray(self.decode(signal) @ matrix_between(self.space, spaces.WORKING).T)
@@ -160,7 +170,7 @@ def with_range(encoding: Encoding, code_range: str | None) -> Encoding:
         return encoding
     if code_range == "full":
         return get_encoding(encoding.name.removesuffix(" narrow"))
-    if encoding.decode is linear:
+    if encoding.is_linear:
         raise RequestError("linear light has no narrow range", found=encoding.name, wanted="full")
     return replace(
         encoding,

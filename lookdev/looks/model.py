@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 from pydantic import Field, field_validator
 
 from lookdev.looks.stages.balance import Balance, Cast
-from lookdev.looks.stages.base import Parameters
+from lookdev.looks.stages.base import Metered, Parameters, Stage
 from lookdev.looks.stages.cdl import CDL
 from lookdev.looks.stages.colour import Colour
 from lookdev.looks.stages.curve import Curve
 from lookdev.looks.stages.exposure import Exposure
 from lookdev.looks.stages.toning import Toning
+from lookdev.looks.steps import Step
 
 if TYPE_CHECKING:
     from lookdev.colorimetry.encodings import Encoding
@@ -44,15 +45,29 @@ class Look(Parameters):
         return text.strip()
 
     @property
+    def stages(self) -> tuple[Stage, ...]:
+        """The stages, in the order in which they act: that of the fields."""
+        values = (getattr(self, name) for name in type(self).model_fields)
+        return tuple(value for value in values if isinstance(value, Stage))
+
+    def steps(self, metered: Metered) -> tuple[Step, ...]:
+        """What the look does to a colour of such a still, scene light to scene light."""
+        found: list[Step] = []
+        for stage in self.stages:
+            step = stage.step(metered)
+            if step is not None:
+                found.append(step)
+                metered = metered.after(step)
+        return tuple(found)
+
+    @property
     def is_identity(self) -> bool:
         """Whether the look, whatever was metered, changes nothing."""
-        stages = (self.exposure, self.balance, self.curve, self.colour, self.toning, self.cdl)
-        return all(stage.is_identity for stage in stages)
+        return all(stage.is_identity for stage in self.stages)
 
     def key_parameters(self) -> list[str]:
         """Short phrases for a column head, in the order in which the stages act."""
-        stages = (self.exposure, self.balance, self.curve, self.colour, self.toning, self.cdl)
-        return [phrase for stage in stages for phrase in stage.words()]
+        return [phrase for stage in self.stages for phrase in stage.words()]
 
     def describe(self) -> str:
         """The look in plain words, one sentence."""
@@ -67,6 +82,6 @@ class Look(Parameters):
         self, source: Encoding, target: Encoding, cast: Cast | None = None, exposure_stops: float = 0.0
     ) -> Transform:
         """The look function between two encodings."""
-        from lookdev.looks.pipeline import Grade, Pipeline
+        from lookdev.looks.pipeline import Pipeline
 
-        return Pipeline(Grade(self, cast, exposure_stops), source, target)
+        return Pipeline(self, source, target, cast, exposure_stops)

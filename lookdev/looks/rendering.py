@@ -11,6 +11,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lookdev.compilation import compiled
+from lookdev.looks.steps import Step
+
 Array = NDArray[np.float64]
 
 MID_GREY = 0.18
@@ -20,7 +23,86 @@ SCENE_WHITE = MID_GREY * 2.0**WHITE_STOPS
 _RISE, _RUN = 1.0 - MID_GREY, SCENE_WHITE - MID_GREY
 _BEND = (_RUN / _RISE - 1.0) / _RUN
 _SLOPE_AT_WHITE = 1.0 / (1.0 + _BEND * _RUN) ** 2
-BENDS = (MID_GREY, SCENE_WHITE, _RUN, _RISE, _BEND, _SLOPE_AT_WHITE)
+_KNEE, _FARTHEST = 0.995, 3.0
+
+
+@compiled
+def _lifted(y):  # type: ignore[no-untyped-def]
+    over = min(max(y - MID_GREY, 0.0), _RISE)
+    lifted = MID_GREY + over / (1.0 - _BEND * over) + max(y - 1.0, 0.0) / _SLOPE_AT_WHITE
+    return y if y <= MID_GREY else lifted
+
+
+@compiled
+def _rendered(x):  # type: ignore[no-untyped-def]
+    over = min(max(x - MID_GREY, 0.0), _RUN)
+    shoulder = MID_GREY + over / (1.0 + _BEND * over) + max(x - SCENE_WHITE, 0.0) * _SLOPE_AT_WHITE
+    return x if x <= MID_GREY else shoulder
+
+
+@compiled
+def _lift(x, y, z):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        x[i], y[i], z[i] = _lifted(x[i]), _lifted(y[i]), _lifted(z[i])
+
+
+@compiled
+def _render(x, y, z):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        x[i], y[i], z[i] = _rendered(x[i]), _rendered(y[i]), _rendered(z[i])
+
+
+@compiled
+def _held(v, top):  # type: ignore[no-untyped-def]
+    """A channel brought towards the largest one, ``top``, where it lies too far below it."""
+    safe = max(top, 1e-6)
+    distance = (top - v) / safe
+    span = (_FARTHEST - _KNEE) / (1.0 - _KNEE)
+    d = min(max((distance - _KNEE) / (1.0 - _KNEE), 0.0), span)
+    held = top - (_KNEE + (1.0 - _KNEE) * d / (1.0 + d * (1.0 - 1.0 / span))) * safe
+    return held if (distance > _KNEE) & (top > 1e-6) else v
+
+
+@compiled
+def _show(x, y, z):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        a, b, c = x[i], y[i], z[i]
+        top = max(max(a, b), c)
+        x[i], y[i], z[i] = _rendered(_held(a, top)), _rendered(_held(b, top)), _rendered(_held(c, top))
+
+
+@compiled
+def _each(values, rendering):  # type: ignore[no-untyped-def]
+    for i in range(values.size):
+        values[i] = _rendered(values[i]) if rendering else _lifted(values[i])
+
+
+LIFT = Step(_lift)
+"""Output-referred light to scene light."""
+SHOW = Step(_show, undoes=LIFT)
+"""Scene light to output-referred light, its deep negatives held within the working gamut first.
+
+Wide camera gamuts give deep negatives to bright saturated lights. The rendering is straight below mid grey,
+so a bright light's negative channel would outweigh the channels that the shoulder holds back, and turn it
+black. Each channel's distance from the largest, as a share of it, is laid from [0.995, 3] into [0.995, 1];
+what lies inside BT.2020 by that much is not touched.
+"""
+
+
+def lifting() -> Step:
+    """As LIFT, where no SHOW cancels with it: after a stage that may leave colours outside a display's."""
+    return Step(_lift)
+
+
+def rendering() -> Step:
+    """The bare curve, for signals on the way that need no limiter."""
+    return Step(_render)
+
+
+def _elementwise(values: ArrayLike, rendering: bool) -> Array:
+    out = np.array(values, dtype=np.float64, order="C")
+    _each(out.reshape(-1), rendering)
+    return out
 
 
 def render_curve(scene: ArrayLike) -> Array:
@@ -29,11 +111,7 @@ def render_curve(scene: ArrayLike) -> Array:
     >>> render_curve([0.0, 0.18, 2.88]).round(12).tolist()
     [0.0, 0.18, 1.0]
     """
-    x = np.asarray(scene, dtype=np.float64)
-    over = np.clip(x - MID_GREY, 0.0, _RUN)
-    shoulder = MID_GREY + over / (1.0 + _BEND * over)
-    beyond = np.maximum(x - SCENE_WHITE, 0.0) * _SLOPE_AT_WHITE
-    return np.asarray(np.where(x <= MID_GREY, x, shoulder + beyond))
+    return _elementwise(scene, True)
 
 
 def lift_curve(output: ArrayLike) -> Array:
@@ -42,8 +120,4 @@ def lift_curve(output: ArrayLike) -> Array:
     >>> lift_curve([0.0, 0.18, 1.0]).round(12).tolist()
     [0.0, 0.18, 2.88]
     """
-    y = np.asarray(output, dtype=np.float64)
-    over = np.clip(y - MID_GREY, 0.0, _RISE)
-    lifted = MID_GREY + over / (1.0 - _BEND * over)
-    beyond = np.maximum(y - 1.0, 0.0) / _SLOPE_AT_WHITE
-    return np.asarray(np.where(y <= MID_GREY, y, lifted + beyond))
+    return _elementwise(output, False)

@@ -42,7 +42,7 @@ def bake_cube(
     low, high = domain
     if not low < high:
         raise RequestError("empty domain", found=f"{low} {high}", wanted="a minimum below the maximum")
-    if is_linear(transform.source):
+    if transform.source.is_linear:
         shaper = linear_shaper()
         points = shaper_inverse(lattice_points(size))
         return CubeLut(_evaluate(transform, points), title=title, shaper=shaper)
@@ -72,12 +72,6 @@ def is_separable(transform: Transform) -> bool:
     out = transform(cube)
     apart = [np.ptp(out[..., c], axis=tuple(a for a in range(3) if a != c)).max() for c in range(3)]
     return bool(max(apart) < 0.5 / 65535)
-
-
-def is_linear(encoding: Encoding) -> bool:
-    """Whether code values are light itself."""
-    probe = np.array([0.1, 0.5, 4.0])
-    return bool(np.array_equal(encoding.decode(probe), probe))
 
 
 def _shape(light: Array) -> Array:

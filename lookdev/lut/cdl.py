@@ -16,17 +16,16 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.colorimetry.difference import ciede2000, lab_from_working
+from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import Encoding, get_encoding
-from lookdev.colorimetry.rgb_spaces import WORKING, matrix_between
 from lookdev.errors import LookdevError, LutError
 from lookdev.files import read_ordinary, write_whole
 from lookdev.looks.model import Look
-from lookdev.looks.pipeline import LookLike, Transform
-from lookdev.looks.rendering import render_curve
+from lookdev.looks.pipeline import LookLike, Pipeline, Transform
+from lookdev.looks.signal import passing, signal
 from lookdev.looks.stages.balance import Cast
-from lookdev.looks.stages.cdl import CDL, cdl_signal
-from lookdev.looks.stages.gamut import bring_inside
+from lookdev.looks.stages.cdl import CDL, cdl_step
+from lookdev.looks.steps import Space, join, run
 from lookdev.lut.error import Difference, appearance, difference, picture_inputs
 
 if TYPE_CHECKING:
@@ -139,24 +138,19 @@ def _fitted(
     from scipy.optimize import least_squares
 
     wanted = appearance(transform(inputs), target)
-    plain_limit = float(getattr(Look(title="plain").transform(source, target), "limit", 1.0))
-    to_display = matrix_between(WORKING, target.space)
-    to_working = matrix_between(target.space, WORKING)
+    here = passing(source)
+    plain = signal(target, Pipeline(Look(title="plain"), source, target).limit)
 
-    def lab(p: Array, limit: float) -> Array:
-        light = source.to_working(cdl_signal(inputs, p[0:3], p[3:6], p[6:9], float(p[9])))
-        if source.state == "scene" and target.state == "output":
-            light = render_curve(light)
-        if target.state == "output":
-            light = bring_inside(light, target.space, limit)
-            light = np.clip(light @ to_display.T, 0.0, 1.0) @ to_working.T
-        return np.asarray(lab_from_working(light))
+    def lab(p: Array, end: Space) -> Array:
+        step = cdl_step(p[0:3], p[3:6], p[6:9], float(p[9]), here)
+        shown = run(join([step], here, end), inputs)
+        return appearance(np.clip(shown, 0.0, 1.0) if end.bounded else shown, target)
 
     def rough(p: Array) -> Array:
-        return np.asarray((lab(p, 1.0) - wanted).ravel() / 2)
+        return np.asarray((lab(p, signal(target)) - wanted).ravel() / 2)
 
     def perceived(p: Array) -> Array:
-        return np.asarray(ciede2000(wanted, lab(p, plain_limit)))
+        return np.asarray(ciede2000(wanted, lab(p, plain)))
 
     p = np.array([1.0] * 3 + [0.0] * 3 + [1.0] * 3 + [1.0])
     if start is not None:

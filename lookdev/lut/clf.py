@@ -20,7 +20,7 @@ from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike
 from lookdev.looks.stages.balance import Cast
 from lookdev.looks.stages.cdl import CDL
-from lookdev.lut.bake import LINEAR_TOP, bake_cube, is_linear
+from lookdev.lut.bake import LINEAR_TOP, bake_cube
 from lookdev.lut.cdl import as_cdl
 
 Array = NDArray[np.float64]
@@ -46,7 +46,7 @@ def clf_text(
         nodes.append(_cdl_node(own))
         rest = Look(title=look.title)
     transform = rest.transform(source, target, cast)
-    if is_linear(source):
+    if source.is_linear:
         nodes.append(_range_node(0.0, LINEAR_TOP))
         nodes.append(_exponent_node(3.0))
     if not transform.is_identity:

@@ -17,23 +17,18 @@ import tomllib
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
 from lookdev.colorimetry.encodings import Encoding, get_encoding
-from lookdev.colorimetry.rgb_spaces import WORKING, matrix_between
 from lookdev.errors import LookdevError, LookError, RequestError
 from lookdev.files import read_ordinary
-from lookdev.looks.pipeline import LookLike, Transform
-from lookdev.looks.rendering import lift_curve, render_curve
-from lookdev.looks.stages.balance import Balance, Cast, resolve_balance
-from lookdev.looks.stages.gamut import bring_inside, gamut_limit
+from lookdev.looks.model import Look
+from lookdev.looks.pipeline import LookLike, Pipeline, Transform
+from lookdev.looks.signal import signal
+from lookdev.looks.stages.balance import Balance, Cast
+from lookdev.looks.stages.base import Metered
+from lookdev.looks.steps import Step, by_array
 from lookdev.lut.cube import CubeLut, read_cube
-
-Array = NDArray[np.float64]
 
 CDL_SUFFIXES = (".cc", ".ccc", ".cdl")
 LOOK_SUFFIXES = (".toml", ".cube", *CDL_SUFFIXES)
@@ -82,80 +77,29 @@ class ReceivedLut:
         acting = f"{self.digest}|{self.source.name}|{self.target.name}|{self.keep!r}"
         return hashlib.sha256(acting.encode()).hexdigest()
 
+    @property
+    def balance(self) -> Balance | None:
+        """What is done about a still's cast before the LUT; None where that is left to the LUT."""
+        return Balance(keep=self.keep) if self.keep != 1.0 else None
+
+    def steps(self, metered: Metered) -> tuple[Step, ...]:
+        """Exposure and balance as of every look, then the table between its own two encodings."""
+        before = Look(title="before the LUT", balance=Balance(keep=self.keep))
+        limit = 1.0
+        if metered.source is not None:
+            into = Pipeline(before, metered.source, self.source, metered.cast, metered.exposure_stops)
+            limit = into.limit
+        table = by_array(self.lut, signal(self.source, limit), signal(self.target))
+        return (*before.steps(metered), table)
+
     def transform(
         self, source: Encoding, target: Encoding, cast: Cast | None = None, exposure_stops: float = 0.0
     ) -> Transform:
-        """The LUT between two encodings of the caller's."""
-        return ReceivedTransform(self, source, target, cast, exposure_stops)
+        """The LUT between two encodings of the caller's, lifted, held and rendered as every look is.
 
-
-class ReceivedTransform:
-    """Signal to signal through a received LUT: to its encoding, through it, on to the target.
-
-    Where the ends are the LUT's own encodings and nothing is balanced, the values go straight through it.
-    """
-
-    def __init__(
-        self,
-        received: ReceivedLut,
-        source: Encoding,
-        target: Encoding,
-        cast: Cast | None = None,
-        exposure_stops: float = 0.0,
-    ) -> None:
-        self.received, self.source, self.target = received, source, target
-        self.exposure_stops = float(exposure_stops)
-        self.balance = resolve_balance(Balance(keep=received.keep), cast)
-        untouched = bool(np.array_equal(self.balance.matrix, np.eye(3)))
-        self._plain = untouched and self.exposure_stops == 0.0
-
-    @property
-    def is_identity(self) -> bool:
-        """Never taken for the identity."""
-        return False
-
-    def _into_lut(self, signal: Array) -> Array:
-        theirs = self.received.source
-        if self._plain and self.source == theirs:
-            return signal
-        light = self.source.to_working(signal)
-        lifted, rendered = self.source.state == "output", theirs.state == "output"
-        if self._plain and lifted == rendered:
-            return theirs.from_working(light)
-        scene = lift_curve(light) if lifted else light
-        scene = (scene * 2.0**self.exposure_stops) @ self.balance.matrix.T
-        return theirs.from_working(render_curve(scene) if rendered else scene)
-
-    def _linear(self, signal: Array) -> Array:
-        """Working light of the state of ``target``."""
-        theirs = self.received.target
-        light = theirs.to_working(self.received.lut(self._into_lut(signal)))
-        if theirs.state == self.target.state:
-            return light
-        return render_curve(light) if theirs.state == "scene" else lift_curve(light)
-
-    @cached_property
-    def limit(self) -> float:
-        """How far the LUT's colours lie outside the target, over the whole input cube (1: not at all)."""
-        if self.target.state != "output" or self.target.space == self.received.target.space:
-            return 1.0
-        edge = np.linspace(0.0, 1.0, 21)
-        cube = np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
-        inside = self._linear(cube) @ matrix_between(WORKING, self.target.space).T
-        clipped = np.clip(inside, None, 1.0) @ matrix_between(self.target.space, WORKING).T
-        return gamut_limit(clipped, self.target.space)
-
-    def __call__(self, signal: ArrayLike) -> Array:
-        """Code values (..., 3) through the LUT; output-referred results lie in [0, 1]."""
-        values = np.asarray(signal, dtype=np.float64)
-        if self.target == self.received.target:
-            out = self.received.lut(self._into_lut(values))
-        else:
-            light = self._linear(values)
-            if self.target.state == "output":
-                light = bring_inside(light, self.target.space, self.limit)
-            out = self.target.from_working(light)
-        return np.clip(out, 0.0, 1.0) if self.target.state == "output" else out
+        Where the ends are the LUT's own encodings and nothing is balanced, the values go straight through it.
+        """
+        return Pipeline(self, source, target, cast, exposure_stops)
 
 
 def load_received(

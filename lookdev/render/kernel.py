@@ -1,4 +1,4 @@
-"""The pixel kernels: small loops over code values, compiled by numba and kept in its on-disk cache.
+"""The pixel kernels: small loops over code values, compiled (``lookdev.compilation``) and kept on disk.
 
 The colours of an 8-bit still are numbered once, for all looks, in the order in which they are met, and its
 pixels replaced by the numbers. A look then grades the colours, each once, by tetrahedral interpolation in
@@ -13,51 +13,24 @@ the result is the same, bit for bit, for any number of them.
 
 from __future__ import annotations
 
-import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
-from pathlib import Path
-from typing import Any, TypeVar
 
-import numba
 import numpy as np
-from numba import float32, int32, uint32, uintp
 from numpy.typing import NDArray
 
+from lookdev.compilation import compiled, load_numba
+
+_numba = load_numba()
+float32, int32, uint32, uintp = _numba.float32, _numba.int32, _numba.uint32, _numba.uintp
+
 FRACTION_BITS = 18  # of a lattice node, in code values
-_BLAS = "scipy.linalg.cython_blas"
-_F = TypeVar("_F", bound=Callable[..., Any])
-
-
-def _load_numba_without_blas() -> None:
-    """numba loads SciPy's linear algebra, for products that no kernel here takes: a third of its start-up."""
-    if _BLAS in sys.modules:
-        return
-    sys.modules[_BLAS] = None  # type: ignore[assignment]  # not to be found, for this one moment
-    try:
-        import numba.np.arraymath  # noqa: F401
-    finally:
-        del sys.modules[_BLAS]
-
-
-_load_numba_without_blas()
 
 _GREYISH = int32(40 << FRACTION_BITS)  # channels no further apart than this: there the eye is keenest
 _GUESSES = 4096
 _BYTE = uint32(0xFF)
-
-
-def compiled(function: _F) -> Any:
-    """``function`` compiled without the GIL; cached on disk where any place for that can be written.
-
-    Division by zero is NumPy's: to look out for it keeps loops from taking several numbers at once.
-    """
-    try:
-        return numba.njit(nogil=True, error_model="numpy", cache=True)(function)
-    except RuntimeError:  # numba: "cannot cache function: no locator available"
-        return numba.njit(nogil=True, error_model="numpy")(function)
 
 
 @lru_cache(maxsize=4)
@@ -511,14 +484,3 @@ def codes_of_light(light: NDArray[np.float32], edges: NDArray[np.float32]) -> ND
     no_more = np.full((3, 1), np.inf, dtype=np.float32)
     _to_codes(light, np.hstack([edges, no_more]), guesses.astype(np.uint8), out)
     return out
-
-
-def _cache_folder() -> Path | None:
-    folder = _apply.stats.cache_path
-    return Path(folder) if folder else None
-
-
-def are_compiled() -> bool:
-    """Whether the kernels are there from an earlier run."""
-    folder = _cache_folder()
-    return bool(folder and any(folder.glob("kernel._apply-*.nbi")))

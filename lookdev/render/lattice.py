@@ -23,13 +23,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.colorimetry.encodings import SRGB, Encoding
+from lookdev.colorimetry.encodings import BT709, SRGB, Encoding
+from lookdev.compilation import are_compiled, faults, mark_complete
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Transform
 from lookdev.looks.rendering import MID_GREY
 from lookdev.render import kernel
 from lookdev.render.buffers import BUFFERS
-from lookdev.render.compiled import in_compiled_code
 from lookdev.render.reference import to_codes
 from lookdev.stills.still import signal_of
 
@@ -62,7 +62,7 @@ class CodeLattice:
     """
 
     def __init__(self, transform: Transform, cell_bits: int = FINE) -> None:
-        self.transform, self.cell_bits = in_compiled_code(transform), cell_bits
+        self.transform, self.cell_bits = transform, cell_bits
         self._cells_a_channel = 256 >> cell_bits
         self._bend_codes = BEND_CODES if cell_bits == FINE else _ANY_BEND
         side = self._cells_a_channel + 1
@@ -180,15 +180,14 @@ GRID_SIZE = 129
 
 def shaper_for(source: Encoding) -> Shaper:
     """Linear light in stops, encoded pixels as they are."""
-    linear = float(source.decode(np.array([0.25]))[0]) == 0.25
-    return SCENE_STOPS if linear else ENCODED
+    return SCENE_STOPS if source.is_linear else ENCODED
 
 
 class GridLattice:
     """A look over a shaper; ``nodes`` (129, 129, 129, 3) float32 signal, blue slowest."""
 
     def __init__(self, transform: Transform) -> None:
-        self.transform = in_compiled_code(transform)
+        self.transform = transform
         self.shaper = shaper_for(transform.source)
         self.nodes = np.zeros((GRID_SIZE, GRID_SIZE, GRID_SIZE, 3), dtype=np.float32)
         self._compiler = _Compiler(GRID_SIZE - 1, self._work_out)
@@ -370,13 +369,29 @@ def _strips(count: int, threads: int) -> list[slice]:
 
 def warm_up(tell: Callable[[str], None] | None = None) -> None:
     """Load the kernels, or compile them if this is the first use on this machine; ``tell`` hears of that."""
-    if tell is not None and not kernel.are_compiled():
+    ready = are_compiled()
+    if tell is not None and not ready:
         tell("compiling the pixel kernels, once, about ten seconds; later runs load them")
-    look = Look.model_validate({"title": "any", "curve": {"contrast": 1.2}})
     pixels = np.zeros((4, 4, 3), dtype=np.uint8)
-    StillGrader(pixels)(CodeLattice(look.transform(SRGB, SRGB)))
+    for target in (SRGB, BT709):
+        StillGrader(pixels)(CodeLattice(_USUAL.transform(SRGB, target)))
     light = kernel.average_in_light(pixels, np.zeros((256, 3), dtype=np.float32), (2, 2))
     kernel.codes_of_light(light, np.ones((3, 255), dtype=np.float32))
+    if not ready:
+        mark_complete()
+    if tell is not None:
+        for line in faults():
+            tell(line)
+
+
+_USUAL = Look.model_validate(
+    {
+        "title": "what most looks do",
+        "curve": {"contrast": 1.2},
+        "colour": {"saturation": 1.1, "families": {"R": {"chroma": 0.9}}},
+        "toning": {"shadows": {"hue": "5B", "amount": 0.01}},
+    }
+)
 
 
 STORE = LatticeStore()

@@ -92,8 +92,8 @@ def _still(
     if result is None:
         return entry
     for place, (look, output) in enumerate(zip(plan.looks, result.outputs, strict=False)):
-        parameters = getattr(look, "balance", None)
-        balance = resolve_balance(parameters, planned.resolved.cast) if parameters is not None else None
+        cast = planned.resolved.cast
+        balance = resolve_balance(look.balance, cast) if look.balance is not None else None
         entry["graded"].append(
             {
                 "look": look.title,

@@ -182,10 +182,9 @@ def _columns(plan: BatchPlan) -> tuple[tuple[LookColumn, ...], list[int]]:
 
 
 def _taken_out(look: LookLike, cast: Cast | None) -> str:
-    parameters = getattr(look, "balance", None)
-    if parameters is None:
+    if look.balance is None:
         return ""
-    return resolve_balance(parameters, cast).words() if cast is not None else "balance untouched"
+    return resolve_balance(look.balance, cast).words() if cast is not None else "balance untouched"
 
 
 def location_model(

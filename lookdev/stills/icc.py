@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from lookdev.colorimetry import rgb_spaces as spaces
 from lookdev.colorimetry import transfer_functions as tf
 from lookdev.colorimetry.adaptation import adaptation_matrix, xy_from_xyz
-from lookdev.colorimetry.encodings import Encoding, Power, get_encoding, linear
+from lookdev.colorimetry.encodings import Encoding, Power, get_encoding
 from lookdev.colorimetry.rgb_spaces import RGBSpace, matrix_between
 from lookdev.errors import StillError
 from lookdev.stills.curves import Curve, Curves, ParametricCurve, TableCurve
@@ -333,7 +333,7 @@ def _curve_tag(encoding: Encoding) -> bytes:
         return _para(0, (2.4,))
     if isinstance(decode, Power) and not decode.inverse:
         return _para(0, (decode.exponent,))
-    if decode is linear:
+    if encoding.is_linear:
         return _para(0, (1.0,))
     grid = np.repeat(np.linspace(0, 1, _TABLE_SIZE)[:, None], 3, axis=1)
     light = np.asarray(decode(grid))

@@ -104,7 +104,7 @@ def encoding_from_code_points(primaries: int, transfer: int, *, full_range: bool
         )
     else:
         return None
-    return found if full_range or found.decode is linear else with_range(found, "narrow")
+    return found if full_range or found.is_linear else with_range(found, "narrow")
 
 
 Marked = tuple[Encoding, str]

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.colorimetry.encodings import HDR_WHITE_CD_M2, Encoding, get_encoding, linear
+from lookdev.colorimetry.encodings import HDR_WHITE_CD_M2, Encoding, get_encoding
 from lookdev.colorimetry.hdr_scene import (
     PQ_AS_SCENE_LIGHT,
     hlg_as_scene_light,
@@ -368,7 +368,7 @@ def interpret(decoded: Decoded, head: Header) -> tuple[NDArray[Any], Encoding, s
 
 def _of_picture(encoding: Encoding, pixels: NDArray[Any]) -> Encoding:
     """Integers that are marked linear are a picture to look at; floats are scene light."""
-    if encoding.decode is not linear or encoding.state == "output" or pixels.dtype.kind == "f":
+    if not encoding.is_linear or encoding.state == "output" or pixels.dtype.kind == "f":
         return encoding
     return _as_displayed(encoding, "")
 
@@ -462,7 +462,7 @@ def over_grey(
         band = slice(top, top + rows)
         cover = np.clip(signal_of(alpha[band]), 0, 1)[..., None]
         signal = signal_of(pixels[band])
-        if premultiplied and encoding.decode is linear:
+        if premultiplied and encoding.is_linear:
             light = signal + grey * (1 - cover)
         else:
             if premultiplied:

@@ -10,8 +10,10 @@ import pytest
 
 from lookdev.colorimetry.encodings import DISPLAY_P3, SRGB, encoding_names, get_encoding
 from lookdev.looks.model import Look
-from lookdev.looks.pipeline import Grade, Pipeline
+from lookdev.looks.pipeline import Pipeline
 from lookdev.looks.stages.balance import Cast
+from lookdev.looks.stages.base import Metered
+from lookdev.looks.steps import Step, join, run
 from lookdev.looks.toml_file import find_looks, load_look
 from lookdev.render.reference import grade_reference, to_codes
 
@@ -34,18 +36,18 @@ EXTREME = Look.model_validate(
 )
 
 
-class LongWay(Grade):
+class LongWay(Look):
     """The identity look with its short cut taken out."""
 
-    @property
-    def is_identity(self) -> bool:
-        return False
+    def steps(self, metered: Metered) -> tuple[Step, ...]:
+        return (Step(lambda x, y, z: None),)
 
 
-@pytest.mark.parametrize("kind", [Grade, LongWay])
-def test_identity_gives_back_all_of_the_8_bit_colours(kind: type[Grade]) -> None:
-    # 2^24 colours, a plane of red at a time; the long way goes through decode, lift, curve, rendering, encode
-    pipeline = Pipeline(kind(Look(title="as it stood"), SODIUM), SRGB, SRGB)
+@pytest.mark.parametrize("kind", [Look, LongWay])
+def test_identity_gives_back_all_of_the_8_bit_colours(kind: type[Look]) -> None:
+    # 2^24 colours, a plane of red at a time; the long way goes through decode, lift, rendering, encode
+    pipeline = Pipeline(kind(title="as it stood"), SRGB, SRGB, SODIUM)
+    assert bool(pipeline.steps) == (kind is LongWay)
     assert pipeline.limit == 1.0
     green, blue = np.meshgrid(np.arange(256, dtype=np.uint8), np.arange(256, dtype=np.uint8), indexing="ij")
     for red in range(256):
@@ -57,10 +59,9 @@ def test_identity_gives_back_all_of_the_8_bit_colours(kind: type[Grade]) -> None
 def test_identity_in_every_encoding(name: str) -> None:
     encoding = get_encoding(name)
     signal = np.random.default_rng(1).uniform(0, 1, (2000, 3))
-    look = Look(title="as it stood")
-    assert np.array_equal(Pipeline(Grade(look), encoding, encoding)(signal), signal)
+    assert np.array_equal(Pipeline(Look(title="as it stood"), encoding, encoding)(signal), signal)
     if encoding.state == "scene":  # the long way too, to a 16-bit code
-        back = Pipeline(LongWay(look), encoding, encoding)(signal)
+        back = Pipeline(LongWay(title="as it stood"), encoding, encoding)(signal)
         assert np.abs(back - signal).max() < 0.5 / 65535
 
 
@@ -90,10 +91,10 @@ GRID = np.stack(np.meshgrid(VALUES, VALUES, VALUES, indexing="ij"), axis=-1).res
 @pytest.mark.parametrize("name", encoding_names())
 @pytest.mark.parametrize("look", [EXTREME, load_look(LOOKS[-1])], ids=lambda look: look.title)
 def test_no_nan_from_any_finite_value_in_any_encoding(name: str, look: Look) -> None:
-    grade, encoding = Grade(look, SODIUM), get_encoding(name)
+    encoding = get_encoding(name)
     with np.errstate(all="ignore"):
-        shown = Pipeline(grade, encoding, SRGB)(GRID)
-        logged = Pipeline(grade, get_encoding("Linear BT.2020"), encoding)(GRID)
+        shown = Pipeline(look, encoding, SRGB, SODIUM)(GRID)
+        logged = Pipeline(look, get_encoding("Linear BT.2020"), encoding, SODIUM)(GRID)
     assert not np.isnan(shown).any()
     assert shown.min() >= 0
     assert shown.max() <= 1
@@ -104,7 +105,7 @@ def test_no_nan_from_any_finite_value_in_any_encoding(name: str, look: Look) -> 
 @pytest.mark.parametrize("cast", [None, SODIUM], ids=["unmetered", "sodium"])
 def test_looks_of_ours(path: Path, cast: Cast | None) -> None:
     look = load_look(path)
-    pipeline = Pipeline(Grade(look, cast), SRGB, SRGB)
+    pipeline = Pipeline(look, SRGB, SRGB, cast)
     grey = np.repeat(np.arange(256)[:, None] / 255, 3, axis=1)
     out = pipeline(grey)
     luma = SRGB.to_working(out)[:, 1]
@@ -117,27 +118,30 @@ def test_looks_of_ours(path: Path, cast: Cast | None) -> None:
 
 
 def test_one_colour_of_two_encodings_is_graded_alike() -> None:
-    grade = Grade(load_look(LOOKS[-1]), SODIUM)
+    look = load_look(LOOKS[-1])
     srgb = np.random.default_rng(5).uniform(0, 1, (5000, 3))
     p3 = DISPLAY_P3.from_working(SRGB.to_working(srgb))
     # before the gamut limit, which each takes from its own input cube
-    one, two = Pipeline(grade, SRGB, SRGB), Pipeline(grade, DISPLAY_P3, SRGB)
-    assert np.abs(grade(one.scene(srgb)) - grade(two.scene(p3))).max() < 1e-9
+    one, two = Pipeline(look, SRGB, SRGB, SODIUM), Pipeline(look, DISPLAY_P3, SRGB, SODIUM)
+    steps = join(one.grade)
+    assert np.abs(run(steps, one.scene(srgb)) - run(join(two.grade), two.scene(p3))).max() < 1e-9
     two.limit = one.limit
     assert np.abs(one(srgb) - two(p3)).max() < 1e-6
 
 
 def test_a_log_still_and_a_display_still_of_one_scene_agree() -> None:
     look = Look.model_validate({"title": "x", "curve": {"contrast": 1.2}, "exposure": {"stops": 0.5}})
-    grade, log = Grade(look), get_encoding("ACEScct")
+    log = get_encoding("ACEScct")
     srgb = np.random.default_rng(6).uniform(0.05, 0.8, (500, 3))
-    scene = Pipeline(grade, SRGB, SRGB).scene(srgb)
+    still, frame = Pipeline(look, SRGB, SRGB), Pipeline(look, log, SRGB)
+    scene = still.scene(srgb)
     signal = log.from_working(scene)
-    assert np.abs(grade(Pipeline(grade, log, SRGB).scene(signal)) - grade(scene)).max() < 1e-9
+    graded = run(join(frame.grade), frame.scene(signal))
+    assert np.abs(graded - run(join(still.grade), scene)).max() < 1e-9
 
 
 def test_a_stop_on_a_jpeg_rolls_into_the_shoulder() -> None:
-    pipeline = Pipeline(Grade(Look.model_validate({"title": "x", "exposure": {"stops": 1.0}})), SRGB, SRGB)
+    pipeline = Pipeline(Look.model_validate({"title": "x", "exposure": {"stops": 1.0}}), SRGB, SRGB)
     out = pipeline(np.full((1, 3), 0.9))
     assert 0.9 < float(out[0, 1]) < 1.0  # a plain factor of two would have clipped
 

@@ -15,12 +15,14 @@ from lookdev.colorimetry.temperature import DUV_LIMIT, balance_white_xy, mired_d
 from lookdev.looks.model import Look
 from lookdev.looks.rendering import MID_GREY, SCENE_WHITE, lift_curve, render_curve
 from lookdev.looks.stages.balance import Balance, Cast, kept_white, resolve_balance
-from lookdev.looks.stages.cdl import CDL, apply_cdl, cdl_signal
-from lookdev.looks.stages.colour import Colour, Families, adjust_families, saturate
-from lookdev.looks.stages.curve import Curve, apply_curve, curve_stops
-from lookdev.looks.stages.exposure import expose
+from lookdev.looks.stages.base import Metered, Stage
+from lookdev.looks.stages.cdl import CDL, cdl_signal
+from lookdev.looks.stages.colour import Colour, Families
+from lookdev.looks.stages.curve import Curve
+from lookdev.looks.stages.exposure import Exposure
 from lookdev.looks.stages.gamut import bring_inside, chroma_ratio, gamut_limit
-from lookdev.looks.stages.toning import Toning, tone, toning_weights
+from lookdev.looks.stages.toning import Toning
+from lookdev.looks.steps import join, run
 
 settings.register_profile("busy", deadline=None)  # two cores and other work beside the tests
 settings.load_profile("busy")
@@ -35,6 +37,23 @@ CURVES = st.builds(
 )
 STOPS = np.linspace(-20, 16, 3601)
 NEGATIVES = -np.logspace(4, -12, 400)
+
+
+def act(stage: Stage, colours: np.ndarray) -> np.ndarray:
+    """Colours (..., 3) through a stage, in the space in which it acts."""
+    step = stage.step(Metered())
+    return colours if step is None else run([step], colours)
+
+
+def bend(light: np.ndarray, curve: Curve) -> np.ndarray:
+    """Light of any shape through the curve."""
+    return light if curve.is_identity else act(curve, np.stack([light] * 3, axis=-1))[..., 0]
+
+
+def curve_stops(stops: np.ndarray, curve: Curve) -> np.ndarray:
+    """Stops from the pivot out, without ``black``, for stops from the pivot in."""
+    plain = curve.model_copy(update={"black": 0.0})
+    return np.log2(bend(curve.pivot * 2.0**stops, plain) / curve.pivot)
 
 
 # --- rendering
@@ -73,7 +92,7 @@ def test_rendering_increases_and_has_no_kink() -> None:
 @given(CURVES)
 def test_curve_increases_from_far_below_black_to_far_above_white(curve: Curve) -> None:
     light = np.concatenate([NEGATIVES, [0.0], curve.pivot * 2.0**STOPS])
-    out = apply_curve(light, curve)
+    out = bend(light, curve)
     assert np.all(np.isfinite(out))
     step = np.diff(out)
     assert np.all(step >= 0)
@@ -84,17 +103,18 @@ def test_curve_increases_from_far_below_black_to_far_above_white(curve: Curve) -
 @given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=20), st.floats(0.02, 1))
 def test_curve_at_its_defaults_changes_nothing(values: list, pivot: float) -> None:
     light = np.array(values)
-    assert apply_curve(light, Curve(pivot=pivot)) is light
+    assert bend(light, Curve(pivot=pivot)) is light
     # and without the short cut, to rounding
-    assert np.abs(curve_stops(STOPS, Curve(pivot=pivot)) - STOPS).max() < 1e-12
+    near = Curve(pivot=pivot, toe=1e-15)
+    assert np.abs(curve_stops(STOPS, near) - STOPS).max() < 1e-12
 
 
 @given(CURVES)
 def test_slope_at_the_pivot_is_contrast_and_the_pivot_stays(curve: Curve) -> None:
     plain = curve.model_copy(update={"black": 0.0})
-    assert float(apply_curve(np.array(curve.pivot), curve)) == pytest.approx(curve.pivot, rel=1e-12)
+    assert float(bend(np.array(curve.pivot), curve)) == pytest.approx(curve.pivot, rel=1e-12)
     h = 1e-5
-    up, down = apply_curve(curve.pivot * 2.0 ** np.array([h, -h]), plain)
+    up, down = bend(curve.pivot * 2.0 ** np.array([h, -h]), plain)
     assert np.log2(up / down) / (2 * h) == pytest.approx(curve.contrast, rel=1e-5)
 
 
@@ -107,13 +127,13 @@ def test_curve_has_no_kink(curve: Curve) -> None:
     floor = curve.pivot * 2.0**-12
     for joint in (floor, 0.0):
         h = floor * 1e-7
-        left, middle, right = apply_curve(joint + np.array([-h, 0, h]), curve.model_copy(update={"black": 0}))
+        left, middle, right = bend(joint + np.array([-h, 0, h]), curve.model_copy(update={"black": 0}))
         assert (right - middle) == pytest.approx(middle - left, rel=2e-3)
 
 
 @given(CURVES)
 def test_black_lifts_the_floor(curve: Curve) -> None:
-    assert float(apply_curve(np.array([0.0]), curve)[0]) == pytest.approx(
+    assert float(bend(np.array([0.0]), curve)[0]) == pytest.approx(
         min(curve.black, 0.9 * curve.pivot), abs=1e-15
     )
 
@@ -123,7 +143,12 @@ def test_black_lifts_the_floor(curve: Curve) -> None:
 
 @given(st.floats(-10, 10))
 def test_a_stop_doubles(stops: float) -> None:
-    assert np.allclose(expose(np.array([0.18, -0.02]), stops + 1) / expose(np.array([0.18, -0.02]), stops), 2)
+    light = np.array([0.18, -0.02, 3.0])
+    assert np.allclose(act(Exposure(stops=stops), light), light * 2.0**stops, rtol=1e-15)
+    for own, matched in ((stops, 0.0), (stops / 2, stops / 2)):
+        step = Exposure(stops=own).step(Metered(exposure_stops=matched + 1.0))
+        wanted = 2 * 2.0**stops * light
+        assert np.allclose(run([step] if step else [], light), wanted, rtol=1e-14)
 
 
 # --- balance
@@ -204,13 +229,13 @@ LABS = np.random.default_rng(11).uniform((0, -0.3, -0.3), (1.1, 0.3, 0.3), (500,
 
 def test_saturation_nought_is_neutral() -> None:
     rgb = np.random.default_rng(1).uniform(-0.5, 4, (1000, 3))
-    out = working_from_oklab(saturate(oklab_from_working(rgb), 0.0))
+    out = working_from_oklab(act(Colour(saturation=0.0), oklab_from_working(rgb)))
     assert np.ptp(out, axis=-1).max() < 1e-6 * np.abs(out).max()
 
 
 @given(st.floats(0, 3))
 def test_saturation_keeps_lightness_and_hue(factor: float) -> None:
-    out = saturate(LABS, factor)
+    out = act(Colour(saturation=factor), LABS)
     assert np.array_equal(out[:, 0], LABS[:, 0])
     assert np.allclose(out[:, 1] * LABS[:, 2], out[:, 2] * LABS[:, 1])
 
@@ -218,17 +243,17 @@ def test_saturation_keeps_lightness_and_hue(factor: float) -> None:
 @given(FAMILIES)
 def test_families_leave_neutrals_alone(rows: dict) -> None:
     greys = np.stack([np.linspace(-0.2, 1.5, 50), np.zeros(50), np.zeros(50)], axis=-1)
-    assert np.abs(adjust_families(greys, Families.model_validate(rows)) - greys).max() < 1e-15
+    assert np.abs(act(Colour(families=Families.model_validate(rows)), greys) - greys).max() < 1e-15
 
 
 @given(FAMILIES)
 def test_families_are_continuous_round_the_circle_and_through_grey(rows: dict) -> None:
-    families = Families.model_validate(rows)
+    colour = Colour(families=Families.model_validate(rows))
     hue = np.linspace(-np.pi, np.pi, 7201)
     ring = np.stack([0 * hue + 0.6, 0.1 * np.cos(hue), 0.1 * np.sin(hue)], axis=-1)
-    steps = np.diff(adjust_families(ring, families), axis=0)
+    steps = np.diff(act(colour, ring), axis=0)
     assert np.abs(steps).max() < 2e-3
-    assert np.abs(adjust_families(ring[:1], families) - adjust_families(ring[-1:], families)).max() < 1e-9
+    assert np.abs(act(colour, ring[:1]) - act(colour, ring[-1:])).max() < 1e-9
 
 
 def test_a_family_acts_fully_at_its_middle_and_not_on_the_next_but_one() -> None:
@@ -236,13 +261,13 @@ def test_a_family_acts_fully_at_its_middle_and_not_on_the_next_but_one() -> None
 
     hue = np.radians(FAMILY_HUE_DEGREES)
     middles = np.stack([0 * hue + 0.6, 0.1 * np.cos(hue), 0.1 * np.sin(hue)], axis=-1)
-    out = adjust_families(middles, Families.model_validate({"Y": {"chroma": 0.5}}))
+    out = act(Colour.model_validate({"families": {"Y": {"chroma": 0.5}}}), middles)
     assert np.hypot(out[:, 1], out[:, 2]) == pytest.approx([0.1, 0.1, 0.05] + [0.1] * 7)
 
 
 def test_colour_identity() -> None:
     assert Colour().is_identity
-    assert adjust_families(LABS, Families()) is LABS
+    assert act(Colour(), LABS) is LABS
 
 
 # --- toning
@@ -252,15 +277,17 @@ TONING = {name: {"hue": "5B", "amount": 0.15} for name in ("shadows", "midtones"
 
 def test_toning_keeps_black_black_and_lightness() -> None:
     toning = Toning.model_validate(TONING)
-    assert np.array_equal(tone(np.zeros((1, 3)), toning), np.zeros((1, 3)))
-    assert np.array_equal(tone(LABS, toning)[:, 0], LABS[:, 0])
-    below = tone(np.array([[-0.3, 0.0, 0.0]]), toning)
+    assert np.array_equal(act(toning, np.zeros((1, 3))), np.zeros((1, 3)))
+    assert np.array_equal(act(toning, LABS)[:, 0], LABS[:, 0])
+    below = act(toning, np.array([[-0.3, 0.0, 0.0]]))
     assert np.array_equal(below, [[-0.3, 0, 0]])
 
 
 def test_toning_weights_are_smooth_and_between_nought_and_one() -> None:
     lightness = np.linspace(-0.5, 2, 25_001)
-    weights = toning_weights(lightness)
+    grey = np.stack([lightness, 0 * lightness, 0 * lightness], axis=-1)
+    tones = [Toning.model_validate({name: TONING[name]}) for name in TONING]
+    weights = np.stack([np.hypot(*act(tone, grey)[:, 1:].T) / 0.15 for tone in tones], axis=-1)
     assert weights.min() >= 0
     assert weights.max() <= 1
     slope = np.diff(weights, axis=0) / np.diff(lightness)[:, None]
@@ -290,8 +317,10 @@ def test_cdl_acts_in_the_encoding_it_names(encoding: str) -> None:
 
     scene = np.random.default_rng(2).uniform(0.01, 2, (200, 3))
     near = CDL(slope=(1 + 1e-12, 1.0, 1.0), encoding=encoding)
-    assert np.abs(apply_cdl(scene, near) - scene).max() < 1e-9
-    moved = apply_cdl(np.full((1, 3), 0.18), CDL(offset=(0.05, 0.05, 0.05), encoding=encoding))
+    assert np.abs(run(join([near.step(Metered())]), scene) - scene).max() < 1e-9
+    moved = run(
+        join([CDL(offset=(0.05, 0.05, 0.05), encoding=encoding).step(Metered())]), np.full((1, 3), 0.18)
+    )
     e = get_encoding(encoding)
     grey = e.to_working(e.from_working([0.18] * 3) + 0.05)
     assert np.allclose(moved, lift_curve(grey) if e.state == "output" else grey)

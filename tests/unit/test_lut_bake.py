@@ -11,7 +11,7 @@ from lookdev.colorimetry.encodings import ACESCCT, ACESCG, BT709, SRGB, get_enco
 from lookdev.errors import RequestError
 from lookdev.looks.model import Look
 from lookdev.looks.stages.balance import Cast
-from lookdev.lut.bake import bake_cube, bake_curve, cube_file_name, export_cube, is_linear, is_separable
+from lookdev.lut.bake import bake_cube, bake_curve, cube_file_name, export_cube, is_separable
 from lookdev.lut.cube import identity_cube, lattice_points, read_cube
 from lookdev.lut.error import lut_error, picture_inputs, spread_points
 
@@ -60,7 +60,7 @@ def test_spread_points_are_the_same_and_even() -> None:
 
 
 def test_linear_input_gets_a_shaper(tmp_path: Path) -> None:
-    assert is_linear(ACESCG) and not is_linear(ACESCCT)
+    assert ACESCG.is_linear and not ACESCCT.is_linear
     transform = GRADE.transform(ACESCG, SRGB)
     lut = bake_cube(transform, 33)
     assert lut.shaper is not None and lut.input_max == (16.0, 16.0, 16.0)

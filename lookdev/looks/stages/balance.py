@@ -26,7 +26,8 @@ from lookdev.colorimetry.temperature import (
     xy_from_mired,
     xy_from_uv1960,
 )
-from lookdev.looks.stages.base import Parameters, fixed, signed
+from lookdev.looks.stages.base import Metered, Stage, fixed, signed
+from lookdev.looks.steps import Step, mixing
 
 Array = NDArray[np.float64]
 XY = tuple[float, float]
@@ -35,7 +36,7 @@ MAX_CONE_GAIN = 32.0
 """No cone response is raised or cut by more than this (5 stops): past it a file holds no signal to raise."""
 
 
-class Balance(Parameters):
+class Balance(Stage):
     """``[balance]``: what stays of the metered cast, and the look's own shift.
 
     ``keep`` 0 to 1 (1: the cast stays as it stood); ``mired`` -150 to 300 (negative: cooler;
@@ -66,6 +67,11 @@ class Balance(Parameters):
         if self.duv:
             out.append(f"Duv {signed(self.duv, 4)} ({'greener' if self.duv > 0 else 'pinker'})")
         return out
+
+    def step(self, metered: Metered) -> Step | None:
+        """The adaptation that the cast and the look's own shift ask for."""
+        matrix = resolve_balance(self, metered.cast).matrix
+        return None if np.array_equal(matrix, np.eye(3)) else mixing(matrix)
 
 
 @dataclass(frozen=True)

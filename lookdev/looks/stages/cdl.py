@@ -13,21 +13,24 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from pydantic import Field, field_validator
 
-from lookdev.colorimetry.encodings import Encoding, get_encoding
+from lookdev.colorimetry.encodings import get_encoding
+from lookdev.compilation import compiled
 from lookdev.errors import RequestError
-from lookdev.looks.rendering import lift_curve, render_curve
-from lookdev.looks.stages.base import Parameters, times
+from lookdev.looks.elementary import exp2, log2
+from lookdev.looks.signal import passing
+from lookdev.looks.stages.base import Metered, Stage, times
+from lookdev.looks.steps import WORKING, Space, Step, run
 
 Array = NDArray[np.float64]
 
-LUMA = np.array([0.2126, 0.7152, 0.0722])  # BT.709-6 item 3.2, as ASC CDL v1.2 uses them
+LUMA = (0.2126, 0.7152, 0.0722)  # BT.709-6 item 3.2, as ASC CDL v1.2 uses them
 
 Slope = Annotated[float, Field(ge=0, le=16)]
 Offset = Annotated[float, Field(ge=-4, le=4)]
 Power = Annotated[float, Field(gt=0, le=16)]
 
 
-class CDL(Parameters):
+class CDL(Stage):
     """``[cdl]``: ``slope`` 0 to 16, ``offset`` -4 to 4, ``power`` over 0 to 16, three numbers each;
     ``saturation`` 0 to 4; ``encoding``, the name of the encoding in which they act."""
 
@@ -65,6 +68,13 @@ class CDL(Parameters):
             parts.append(f"saturation {times(self.saturation)}")
         return [f"CDL in {self.encoding}: " + ", ".join(parts)]
 
+    def step(self, metered: Metered) -> Step | None:
+        """The ten numbers on the signal of the encoding that they are for."""
+        if self.is_identity:
+            return None
+        here = passing(get_encoding(self.encoding))
+        return cdl_step(self.slope, self.offset, self.power, self.saturation, here)
+
 
 def cdl_signal(
     signal: ArrayLike, slope: ArrayLike, offset: ArrayLike, power: ArrayLike, saturation: float
@@ -74,22 +84,30 @@ def cdl_signal(
     >>> cdl_signal([0.5, 0.5, 0.5], [2, 1, 1], [0, 0.25, 0], [1, 1, 2], 1.0).tolist()
     [1.0, 0.75, 0.25]
     """
-    v = np.asarray(signal, dtype=np.float64) * np.asarray(slope, dtype=np.float64) + np.asarray(offset)
-    positive = np.maximum(v, 0.0) ** np.asarray(power, dtype=np.float64)
-    v = np.where(v > 0, positive, v)
+    return run([cdl_step(slope, offset, power, saturation)], signal)
+
+
+def cdl_step(
+    slope: ArrayLike, offset: ArrayLike, power: ArrayLike, saturation: float, space: Space = WORKING
+) -> Step:
+    """The ten numbers on the colours of a space."""
+    return Step(_correct, (np.asarray(slope), np.asarray(offset), np.asarray(power), saturation), space)
+
+
+@compiled
+def _correct(x, y, z, slope, offset, power, saturation):  # type: ignore[no-untyped-def]
+    for c, channel in enumerate((x, y, z)):
+        s, o, p = slope[c], offset[c], power[c]
+        for i in range(channel.size):
+            channel[i] = channel[i] * s + o
+        if p != 1.0:
+            for i in range(channel.size):
+                v = channel[i]
+                channel[i] = v if v <= 0.0 else exp2(p * log2(max(v, 1e-300)))
     if saturation != 1.0:
-        luma = v @ LUMA
-        v = luma[..., None] + saturation * (v - luma[..., None])
-    return np.asarray(v)
-
-
-def apply_cdl(scene: Array, parameters: CDL) -> Array:
-    """Scene light (..., 3) through the CDL in its own encoding."""
-    if parameters.is_identity:
-        return scene
-    encoding: Encoding = get_encoding(parameters.encoding)
-    rendered = encoding.state == "output"
-    signal = encoding.from_working(render_curve(scene) if rendered else scene)
-    out = cdl_signal(signal, parameters.slope, parameters.offset, parameters.power, parameters.saturation)
-    linear = encoding.to_working(out)
-    return lift_curve(linear) if rendered else linear
+        red, green, blue = LUMA
+        for i in range(x.size):
+            luma = red * x[i] + green * y[i] + blue * z[i]
+            x[i] = luma + saturation * (x[i] - luma)
+            y[i] = luma + saturation * (y[i] - luma)
+            z[i] = luma + saturation * (z[i] - luma)

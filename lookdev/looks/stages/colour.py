@@ -12,11 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field
 
-from lookdev.colorimetry.munsell import FAMILIES, family_blend
-from lookdev.looks.stages.base import Parameters, signed, times
+from lookdev.colorimetry.munsell import FAMILIES, FAMILY_HUE_DEGREES
+from lookdev.compilation import compiled
+from lookdev.looks.elementary import angle, cosine, sine
+from lookdev.looks.stages.base import Metered, Parameters, Stage, signed, times
+from lookdev.looks.steps import OKLAB, Step, mixing
 
 Array = NDArray[np.float64]
 
+_RADIAN = np.pi / 180.0
 FULL_CHROMA = 0.06  # Oklab chroma from which a family's adjustment applies in full
 
 
@@ -53,16 +57,17 @@ class Families(Parameters):
     RP: Family = Family()
 
     def table(self) -> Array:
-        """(10, 3): shift in degrees, chroma factor, value, in the order of the families."""
-        rows = [getattr(self, name) for name in FAMILIES]
-        return np.array([[row.shift, row.chroma, row.value] for row in rows])
+        """(11, 4): hue and shift in degrees, chroma factor, value; the first family again at the end."""
+        rows = [getattr(self, name) for name in (*FAMILIES, FAMILIES[0])]
+        hues = (*FAMILY_HUE_DEGREES, FAMILY_HUE_DEGREES[0] + 360.0)
+        return np.array([[h, r.shift, r.chroma, r.value] for h, r in zip(hues, rows, strict=True)])
 
     def words(self) -> list[str]:
         rows = ((name, getattr(self, name).words()) for name in FAMILIES)
         return [f"{name}: {', '.join(said)}" for name, said in rows if said]
 
 
-class Colour(Parameters):
+class Colour(Stage):
     """``[colour]``: ``saturation`` 0 to 3, and ``families``."""
 
     saturation: Annotated[float, Field(ge=0, le=3)] = 1.0
@@ -72,26 +77,33 @@ class Colour(Parameters):
         out = [f"saturation {times(self.saturation)}"] if self.saturation != 1.0 else []
         return out + self.families.words()
 
-
-def adjust_families(lab: Array, families: Families) -> Array:
-    """Oklab (..., 3) with each hue family shifted, scaled in chroma and moved in value."""
-    if families.is_identity:
-        return lab
-    chroma = np.sqrt(lab[..., 1] ** 2 + lab[..., 2] ** 2)
-    hue = np.arctan2(lab[..., 2], lab[..., 1])
-    shift, factor, value = np.moveaxis(family_blend(hue, families.table()), -1, 0)
-    rise = np.minimum(chroma / FULL_CHROMA, 1.0)
-    coloured = rise * rise * (3.0 - 2.0 * rise)
-    hue = hue + np.radians(shift) * coloured
-    lightness = lab[..., 0] * (1.0 + value * coloured)
-    chroma = chroma * (1.0 + (factor - 1.0) * coloured)
-    return np.stack([lightness, chroma * np.cos(hue), chroma * np.sin(hue)], axis=-1)
+    def step(self, metered: Metered) -> Step | None:
+        """The families, then saturation, at each colour's own hue and chroma."""
+        if self.is_identity:
+            return None
+        if self.families.is_identity:
+            return mixing(np.diag([1.0, self.saturation, self.saturation]), OKLAB)
+        return Step(_move_families, (self.families.table(), self.saturation), OKLAB)
 
 
-def saturate(lab: Array, factor: float) -> Array:
-    """Oklab (..., 3) with its chroma times ``factor``.
-
-    >>> saturate(np.array([0.5, 0.1, -0.1]), 0.5).tolist()
-    [0.5, 0.05, -0.05]
-    """
-    return lab if factor == 1.0 else np.asarray(lab * np.array([1.0, factor, factor]))
+@compiled
+def _move_families(x, y, z, table, saturation):  # type: ignore[no-untyped-def]
+    first = table[0, 0]
+    for i in range(x.size):
+        a, b = y[i], z[i]
+        turned = angle(b, a) / _RADIAN
+        turned = turned + 360.0 if turned < first else turned
+        k = 0
+        for edge in range(1, 10):
+            k += turned >= table[edge, 0]
+        share = (turned - table[k, 0]) / (table[k + 1, 0] - table[k, 0])
+        rising = 0.5 + 0.5 * sine(np.pi * (share - 0.5))
+        shift = table[k, 1] + rising * (table[k + 1, 1] - table[k, 1])
+        factor = table[k, 2] + rising * (table[k + 1, 2] - table[k, 2])
+        value = table[k, 3] + rising * (table[k + 1, 3] - table[k, 3])
+        rise = min(np.sqrt(a * a + b * b) / FULL_CHROMA, 1.0)
+        coloured = rise * rise * (3.0 - 2.0 * rise)
+        turn, scale = shift * coloured * _RADIAN, saturation * (1.0 + (factor - 1.0) * coloured)
+        c, s = cosine(turn) * scale, sine(turn) * scale
+        x[i] *= 1.0 + value * coloured
+        y[i], z[i] = a * c - b * s, a * s + b * c

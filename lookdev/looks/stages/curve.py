@@ -10,23 +10,22 @@ stops; words are those of sensitometry.
 
 from __future__ import annotations
 
-from typing import Annotated, NamedTuple
+from typing import Annotated
 
-import numpy as np
-from numpy.typing import NDArray
 from pydantic import Field
 
+from lookdev.compilation import compiled
+from lookdev.looks.elementary import exp2, log2
 from lookdev.looks.rendering import MID_GREY
-from lookdev.looks.stages.base import Parameters, signed, times
-
-Array = NDArray[np.float64]
+from lookdev.looks.stages.base import Metered, Stage, signed, times
+from lookdev.looks.steps import Step
 
 _TOE_SPAN, _SHOULDER_SPAN = 5.0, 4.5
 _TOE_DEPTH, _SHOULDER_DEPTH = 0.6, 0.85
 _FLOOR_FROM, _FLOOR_SPAN = 8.0, 4.0
 
 
-class Curve(Parameters):
+class Curve(Stage):
     """``[curve]``: ``contrast`` 0.5 to 3; ``toe`` and ``shoulder`` 0 to 1;
     ``black`` 0 to 0.1; ``pivot`` 0.02 to 1."""
 
@@ -52,80 +51,43 @@ class Curve(Parameters):
             out.append(f"black {signed(self.black, 4)}")
         return out
 
-
-class CurveShape(NamedTuple):
-    """A curve's numbers: below ``floor`` it is a gain of ``floor_gain``; ``spans`` are those of its ramps, in
-    stops: toe, shoulder, start of the floor, floor."""
-
-    contrast: float
-    toe_loss: float
-    shoulder_loss: float
-    pivot: float
-    floor: float
-    floor_gain: float
-    black: float
-    spans: tuple[float, float, float, float] = (_TOE_SPAN, _SHOULDER_SPAN, _FLOOR_FROM, _FLOOR_SPAN)
+    def step(self, metered: Metered) -> Step | None:
+        """The curve on scene light, channel by channel."""
+        if self.is_identity:
+            return None
+        toe_loss = self.contrast * _TOE_DEPTH * self.toe
+        shoulder_loss = self.contrast * _SHOULDER_DEPTH * self.shoulder
+        black = min(self.black, 0.9 * self.pivot)
+        return Step(_bend, (self.contrast, toe_loss, shoulder_loss, self.pivot, black))
 
 
-def _losses(parameters: Curve) -> tuple[float, float]:
-    """By how much the slope is less at the ends of the toe and of the shoulder."""
-    c = parameters.contrast
-    return c * _TOE_DEPTH * parameters.toe, c * _SHOULDER_DEPTH * parameters.shoulder
-
-
-def shape_of(parameters: Curve) -> CurveShape:
-    """The numbers that :func:`apply_curve` works with."""
-    pivot, (toe_loss, shoulder_loss) = parameters.pivot, _losses(parameters)
-    floor = pivot * 2.0 ** -(_FLOOR_FROM + _FLOOR_SPAN)
-    return CurveShape(
-        contrast=parameters.contrast,
-        toe_loss=toe_loss,
-        shoulder_loss=shoulder_loss,
-        pivot=pivot,
-        floor=floor,
-        floor_gain=2.0 ** float(curve_stops(np.array(np.log2(floor / pivot)), parameters)) * pivot / floor,
-        black=min(parameters.black, 0.9 * pivot),
-    )
-
-
-def _ramp_integral(distance: Array, span: float) -> Array:
+@compiled
+def _ramp_integral(distance, span):  # type: ignore[no-untyped-def]
     """Integral from 0 to ``distance`` (>= 0) of a smoothstep that rises over ``span``."""
-    t = np.clip(distance / span, 0.0, 1.0)
-    return np.asarray(span * (t * t * t * (1.0 - t / 2)) + np.maximum(distance - span, 0.0))
+    t = min(distance / span, 1.0)
+    return span * (t * t * t * (1.0 - t * 0.5)) + max(distance - span, 0.0)
 
 
-def curve_stops(stops: Array, parameters: Curve) -> Array:
-    """Stops from the pivot out, for stops from the pivot in; any shape.
-
-    >>> curve_stops(np.array([-1.0, 0.0, 1.0]), Curve(contrast=1.5)).tolist()
-    [-1.5, 0.0, 1.5]
-    """
-    c = parameters.contrast
-    down, up = np.maximum(-stops, 0.0), np.maximum(stops, 0.0)
-    toe_loss, shoulder_loss = _losses(parameters)
-    out = c * stops
-    if toe_loss:
-        out = out + toe_loss * _ramp_integral(down, _TOE_SPAN)
-    if shoulder_loss:
-        out = out - shoulder_loss * _ramp_integral(up, _SHOULDER_SPAN)
-    slope_below = c - toe_loss
-    if down.max(initial=0.0) > _FLOOR_FROM:
-        out = out - (1.0 - slope_below) * _ramp_integral(np.maximum(down - _FLOOR_FROM, 0.0), _FLOOR_SPAN)
-    return np.asarray(out)
+@compiled
+def _curve_stops(stops, contrast, toe_loss, shoulder_loss):  # type: ignore[no-untyped-def]
+    """Stops from the pivot out, for stops from the pivot in."""
+    down, up = max(-stops, 0.0), max(stops, 0.0)
+    out = contrast * stops + toe_loss * _ramp_integral(down, _TOE_SPAN)
+    out -= shoulder_loss * _ramp_integral(up, _SHOULDER_SPAN)
+    slope_below = contrast - toe_loss
+    return out - (1.0 - slope_below) * _ramp_integral(max(down - _FLOOR_FROM, 0.0), _FLOOR_SPAN)
 
 
-def apply_curve(scene: Array, parameters: Curve) -> Array:
-    """Scene light (...,) through the curve; negatives pass on its straight part.
-
-    >>> apply_curve(np.array([0.0, 0.18]), Curve(contrast=1.3)).round(6).tolist()
-    [0.0, 0.18]
-    """
-    if parameters.is_identity:
-        return scene
-    shape = shape_of(parameters)
-    pivot, floor, gain, black = shape.pivot, shape.floor, shape.floor_gain, shape.black
-    high = pivot * np.exp2(curve_stops(np.log2(np.maximum(scene, floor) / pivot), parameters))
-    below = np.minimum(scene, 0.0)
-    low = np.minimum(scene, floor) * gain - below * (gain - 1.0) * (-below / (floor - below))
-    out = np.where(scene <= floor, low, high)
-    return np.asarray(black + out * (1.0 - black / pivot)) if black else np.asarray(out)
+@compiled
+def _bend(x, y, z, contrast, toe_loss, shoulder_loss, pivot, black):  # type: ignore[no-untyped-def]
+    depth = _FLOOR_FROM + _FLOOR_SPAN
+    floor, lift = pivot * 2.0**-depth, 1.0 - black / pivot
+    gain = exp2(_curve_stops(-depth, contrast, toe_loss, shoulder_loss) + depth)  # below the floor
+    for channel in (x, y, z):
+        for i in range(channel.size):
+            v = channel[i]
+            stops = log2(max(v, floor) / pivot)
+            high = pivot * exp2(_curve_stops(stops, contrast, toe_loss, shoulder_loss))
+            below = min(v, 0.0)
+            low = min(v, floor) * gain - below * (gain - 1.0) * (-below / (floor - below))
+            channel[i] = black + lift * (low if v <= floor else high)

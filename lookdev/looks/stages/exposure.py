@@ -5,15 +5,13 @@ from __future__ import annotations
 from typing import Annotated
 
 import numpy as np
-from numpy.typing import NDArray
 from pydantic import Field
 
-from lookdev.looks.stages.base import Parameters, signed
+from lookdev.looks.stages.base import Metered, Stage, signed
+from lookdev.looks.steps import Step, mixing
 
-Array = NDArray[np.float64]
 
-
-class Exposure(Parameters):
+class Exposure(Stage):
     """``[exposure]``: ``stops``, -10 to 10."""
 
     stops: Annotated[float, Field(ge=-10, le=10)] = 0.0
@@ -24,11 +22,7 @@ class Exposure(Parameters):
         plural = "" if abs(self.stops) <= 1 else "s"
         return [f"{signed(self.stops, 2)} stop{plural}"]
 
-
-def expose(scene: Array, stops: float) -> Array:
-    """Scene light (..., 3), ``stops`` brighter.
-
-    >>> expose(np.array([0.18]), 1.0).tolist()
-    [0.36]
-    """
-    return np.asarray(scene * 2.0**stops)
+    def step(self, metered: Metered) -> Step | None:
+        """A gain: these stops, and those that bring the still to the metered exposure."""
+        stops = metered.exposure_stops + self.stops
+        return mixing(np.eye(3) * 2.0**stops) if stops else None

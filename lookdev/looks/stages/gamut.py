@@ -12,46 +12,20 @@ of chroma, and blue itself counts as past it once a look pushes anything out.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from lookdev.colorimetry.oklab import (
-    LAB_TO_LMS,
-    LMS_TO_WORKING,
-    oklab_from_working,
-    working_from_oklab,
-)
-from lookdev.colorimetry.rgb_spaces import WORKING, RGBSpace, matrix_between
+from lookdev.colorimetry.oklab import LAB_TO_LMS, LMS_TO_LAB, LMS_TO_WORKING, WORKING_TO_LMS
+from lookdev.colorimetry.rgb_spaces import WORKING as WORKING_RGB
+from lookdev.colorimetry.rgb_spaces import RGBSpace, matrix_between
+from lookdev.compilation import compiled
+from lookdev.looks.steps import OKLAB, Step, cube, cube_root, join, mix, run
 
 Array = NDArray[np.float64]
 
 TOLERANCE = 1e-6
 MAX_LIMIT = 4.0
 _LOWEST_KNEE = 0.75
-
-
-_DISTANCE_KNEE, _DISTANCE_LIMIT = DISTANCES = 0.995, 3.0
-
-
-def inside_working(scene: Array) -> Array:
-    """Scene light (..., 3) without deep negatives, which wide camera gamuts give to bright saturated lights.
-
-    The rendering is straight below mid grey, so a bright light's negative channel would outweigh the
-    channels that the shoulder holds back, and turn it black. Each channel's distance from the largest, as a
-    share of it, is laid from [0.995, 3] into [0.995, 1]; what lies inside BT.2020 by that much is not
-    touched.
-    """
-    red, green, blue = scene[..., 0], scene[..., 1], scene[..., 2]  # a reduction over three is slow
-    top = np.maximum(np.maximum(red, green), blue)
-    low = np.minimum(np.minimum(red, green), blue)
-    safe = np.maximum(top, 1e-6)
-    if not np.any((top - low) / safe > _DISTANCE_KNEE):
-        return scene
-    top, safe = top[..., None], safe[..., None]
-    distance = (top - scene) / safe
-    span = (_DISTANCE_LIMIT - _DISTANCE_KNEE) / (1.0 - _DISTANCE_KNEE)
-    d = np.clip((distance - _DISTANCE_KNEE) / (1.0 - _DISTANCE_KNEE), 0.0, span)
-    squeezed = _DISTANCE_KNEE + (1.0 - _DISTANCE_KNEE) * d / (1.0 + d * (1.0 - 1.0 / span))
-    return np.asarray(np.where((distance > _DISTANCE_KNEE) & (top > 1e-6), top - squeezed * safe, scene))
+_HALVINGS = 30  # of the way to the gamut's edge: to a part in a thousand million
 
 
 def knee_for(limit: float) -> float:
@@ -59,89 +33,136 @@ def knee_for(limit: float) -> float:
     return max(_LOWEST_KNEE, 1.0 - 0.5 * (limit - 1.0))
 
 
-def chroma_ratio(rgb: Array, space: RGBSpace, at_least: float = 0.0) -> Array:
+def limiting(space: RGBSpace, limit: float) -> tuple[Step, ...]:
+    """The step that brings working light into ``space``; none where ``limit`` is 1: nothing lies outside."""
+    if limit <= 1.0:
+        return ()
+    ways = [np.asarray(m) for m in (_lms_to(space), WORKING_TO_LMS, LMS_TO_LAB, LAB_TO_LMS, LMS_TO_WORKING)]
+    return (Step(_bring_inside, (limit, knee_for(limit), *ways)),)
+
+
+def bring_inside(rgb: ArrayLike, space: RGBSpace, limit: float) -> Array:
+    """Linear BT.2020 (..., 3) brought into ``space``; untouched where ``limit`` is 1."""
+    return run(limiting(space, limit), rgb)
+
+
+def chroma_ratio(rgb: ArrayLike, space: RGBSpace) -> Array:
     """How far colours (n, 3), linear BT.2020, lie on the way from grey to the edge of ``space`` (1 = edge).
 
-    Ratios below ``at_least`` may come back as 0. Colours lighter than white or darker than black count as 0:
-    they go to white or black whatever their chroma.
+    To a part in a million. Colours lighter than white or darker than black count as 0: they go to white or
+    black whatever their chroma.
     """
-    return _ratio(oklab_from_working(rgb), space, at_least)
+    x, y, z = _channels(rgb)
+    share = np.empty(x.size)
+    _find_edge(1024.0, _lms_to(space), LAB_TO_LMS, x, y, z, share)
+    return np.where((x > 0) & (x < 1), 1.0 / np.maximum(share, 1e-6), 0.0)
 
 
-def _ratio(lab: Array, space: RGBSpace, at_least: float) -> Array:
-    ratio = np.zeros(len(lab))
-    between = (lab[:, 0] > 0) & (lab[:, 0] < 1)
-    if at_least > 0:
-        stretched = lab * np.array([1.0, 1.0 / at_least, 1.0 / at_least])
-        todo = np.flatnonzero(_outside(stretched, space) & between)
-    else:
-        todo = np.flatnonzero((np.hypot(lab[:, 1], lab[:, 2]) > 1e-9) & between)
-    if todo.size == 0:
-        return ratio
-    # along the way each display primary is a cubic in the share s: the cube of a line, mixed by a matrix
-    start = lab[todo] * np.array([1.0, 0.0, 0.0]) @ LAB_TO_LMS.T
-    way = lab[todo] * np.array([0.0, 1.0, 1.0]) @ LAB_TO_LMS.T
-    mix = lms_to(space).T
-    terms = (start**2 * start, 3 * start**2 * way, 3 * start * way**2, way**2 * way)
-    c0, c1, c2, c3 = (np.ascontiguousarray((term @ mix).T) for term in terms)
-    low, high = np.zeros(todo.size), np.full(todo.size, 1.0 / at_least if at_least > 0 else 1e3)
-    for _ in range(30 if at_least > 0 else 40):  # to a part in a thousand million
-        s = (low + high) / 2
-        display = ((c3 * s + c2) * s + c1) * s + c0
-        out = _beyond(display)
-        low, high = np.where(out, low, s), np.where(out, s, high)
-    ratio[todo] = 1.0 / np.maximum(low, 1e-6)
-    return ratio
-
-
-def gamut_limit(rgb: Array, space: RGBSpace) -> float:
+def gamut_limit(rgb: ArrayLike, space: RGBSpace) -> float:
     """Largest chroma ratio among colours (n, 3): 1.0 when all of them lie inside ``space``."""
-    outside = _beyond(matrix_between(WORKING, space) @ rgb.T)
-    if not outside.any():
-        return 1.0
-    return limit_from(float(chroma_ratio(rgb[outside], space, 0.5).max(initial=1.0)))
+    ratio = float(_largest_ratio(*_channels(rgb), _lms_to(space), LAB_TO_LMS))
+    return float(np.clip(ratio, 1.0 + 1e-3, MAX_LIMIT)) if ratio else 1.0
 
 
-def limit_from(largest_ratio: float) -> float:
-    """The limit where colours lie outside, the farthest at ``largest_ratio`` of the way to the edge."""
-    return float(np.clip(largest_ratio, 1.0 + 1e-3, MAX_LIMIT))
+def _channels(rgb: ArrayLike) -> tuple[Array, Array, Array]:
+    """Oklab of linear BT.2020 (n, 3), as three arrays."""
+    x, y, z = np.ascontiguousarray(run(join([], end=OKLAB), rgb).T)
+    return x, y, z
 
 
-def bring_inside(rgb: Array, space: RGBSpace, limit: float) -> Array:
-    """Linear BT.2020 (..., 3) brought into ``space``; untouched where ``limit`` is 1."""
-    if limit <= 1.0:
-        return rgb
-    flat = rgb.reshape(-1, 3)
-    knee = knee_for(limit)
-    lab = oklab_from_working(flat)
-    ratio = _ratio(lab, space, knee)
-    outer = (lab[:, 0] <= 0) | (lab[:, 0] >= 1)
-    todo = np.flatnonzero((ratio > knee) | (outer & _outside(lab, space)))
-    if todo.size == 0:
-        return rgb
-    part, r = lab[todo], ratio[todo]
-    span = (limit - knee) / (1.0 - knee)
-    d = np.minimum((r - knee) / (1.0 - knee), span)
-    squeezed = knee + (1.0 - knee) * d / (1.0 + d * (1.0 - 1.0 / span))
-    factor = np.where(outer[todo], 0.0, squeezed / np.maximum(r, knee))
-    mapped = np.stack([np.clip(part[:, 0], 0, 1), part[:, 1] * factor, part[:, 2] * factor], axis=-1)
-    out = flat.copy()
-    out[todo] = working_from_oklab(mapped)
-    return out.reshape(rgb.shape)
-
-
-def lms_to(space: RGBSpace) -> Array:
+def _lms_to(space: RGBSpace) -> Array:
     """Matrix from the cubes of Oklab's cone responses to linear light of ``space``."""
-    return np.asarray(matrix_between(WORKING, space) @ LMS_TO_WORKING)
+    return np.ascontiguousarray(matrix_between(WORKING_RGB, space) @ LMS_TO_WORKING)
 
 
-def _outside(lab: Array, space: RGBSpace) -> NDArray[np.bool_]:
-    lms = LAB_TO_LMS @ lab.T
-    return _beyond(lms_to(space) @ (lms * lms * lms))
+@compiled
+def _mark_outside(share, lms_to_display, from_lab, x, y, z, marks):  # type: ignore[no-untyped-def]
+    """Marks the Oklab colours that lie outside with their chroma times ``share``."""
+    red, green, blue = x.copy(), share * y, share * z
+    mix(red, green, blue, from_lab)
+    cube(red, green, blue)
+    mix(red, green, blue, lms_to_display)
+    for i in range(x.size):
+        low, high = min(min(red[i], green[i]), blue[i]), max(max(red[i], green[i]), blue[i])
+        marks[i] = (low < -TOLERANCE) | (high > 1.0 + TOLERANCE)
 
 
-def _beyond(display: Array) -> NDArray[np.bool_]:
-    """Which colours of ``display`` (3, n) lie outside [0, 1] in any channel."""
-    red, green, blue = display
-    low, high = np.minimum(np.minimum(red, green), blue), np.maximum(np.maximum(red, green), blue)
-    return np.asarray((low < -TOLERANCE) | (high > 1 + TOLERANCE))
+@compiled
+def _find_edge(most, lms_to_display, from_lab, x, y, z, low):  # type: ignore[no-untyped-def]
+    """Halves the way from grey to ``most`` times a colour's chroma until the edge is found: its share."""
+    n = x.size
+    c = np.empty((12, n))  # a cubic each: the cube of a line, mixed by a matrix
+    m, d = from_lab, lms_to_display
+    c[:] = 0.0
+    for cone in range(3):
+        grey, red_green, yellow_blue = m[cone, 0], m[cone, 1], m[cone, 2]
+        for channel in range(3):
+            share = d[channel, cone]
+            c0, c1, c2, c3 = c[4 * channel : 4 * channel + 4]
+            for i in range(n):
+                start, way = grey * x[i], red_green * y[i] + yellow_blue * z[i]
+                c0[i] += start * start * start * share
+                c1[i] += 3.0 * (start * start) * way * share
+                c2[i] += 3.0 * start * (way * way) * share
+                c3[i] += way * way * way * share
+    low[:] = 0.0
+    step = most
+    least, greatest = -TOLERANCE, 1.0 + TOLERANCE
+    r0, r1, r2, r3, g0, g1, g2, g3, b0, b1, b2, b3 = c
+    for _ in range(_HALVINGS):
+        step *= 0.5
+        for i in range(n):
+            s = low[i] + step
+            red = ((r3[i] * s + r2[i]) * s + r1[i]) * s + r0[i]
+            green = ((g3[i] * s + g2[i]) * s + g1[i]) * s + g0[i]
+            blue = ((b3[i] * s + b2[i]) * s + b1[i]) * s + b0[i]
+            inside = (min(min(red, green), blue) >= least) & (max(max(red, green), blue) <= greatest)
+            low[i] = s if inside else low[i]
+
+
+@compiled
+def _bring_inside(x, y, z, limit, knee, lms_to_display, to_lms, to_lab, from_lab, from_lms):  # type: ignore[no-untyped-def]
+    lightness, a, b = x.copy(), y.copy(), z.copy()
+    mix(lightness, a, b, to_lms)
+    cube_root(lightness, a, b)
+    mix(lightness, a, b, to_lab)
+    near, out = np.empty(x.size, np.bool_), np.empty(x.size, np.bool_)
+    _mark_outside(1.0 / knee, lms_to_display, from_lab, lightness, a, b, near)
+    _mark_outside(1.0, lms_to_display, from_lab, lightness, a, b, out)
+    places, count = np.empty(x.size, np.intp), 0
+    for i in range(x.size):
+        if near[i] if 0.0 < lightness[i] < 1.0 else out[i]:
+            places[count] = i
+            count += 1
+    if count == 0:
+        return
+    places = places[:count]
+    lightness, a, b, share = lightness[places], a[places], b[places], np.empty(count)
+    _find_edge(1.0 / knee, lms_to_display, from_lab, lightness, a, b, share)
+    span = (limit - knee) / (1.0 - knee)
+    for i in range(count):
+        ratio = 1.0 / max(share[i], 1e-6)
+        d = min(max((ratio - knee) / (1.0 - knee), 0.0), span)
+        factor = (knee + (1.0 - knee) * d / (1.0 + d * (1.0 - 1.0 / span))) / ratio
+        factor = factor if (lightness[i] > 0.0) & (lightness[i] < 1.0) else 0.0
+        lightness[i], a[i], b[i] = min(max(lightness[i], 0.0), 1.0), a[i] * factor, b[i] * factor
+    mix(lightness, a, b, from_lab)
+    cube(lightness, a, b)
+    mix(lightness, a, b, from_lms)
+    for i in range(count):
+        x[places[i]], y[places[i]], z[places[i]] = lightness[i], a[i], b[i]
+
+
+@compiled
+def _largest_ratio(x, y, z, lms_to_display, from_lab):  # type: ignore[no-untyped-def]
+    """The largest chroma ratio of Oklab colours that lie outside; 0 where none does."""
+    out = np.empty(x.size, np.bool_)
+    _mark_outside(1.0, lms_to_display, from_lab, x, y, z, out)
+    worst = 1.0 if np.any(out) else 0.0
+    out &= (x > 0.0) & (x < 1.0)
+    places = np.flatnonzero(out)
+    share = np.empty(places.size)
+    _find_edge(2.0, lms_to_display, from_lab, x[places], y[places], z[places], share)
+    for s in share:
+        worst = max(worst, 1.0 / max(s, 1e-6))
+    return worst

@@ -12,19 +12,17 @@ from numpy.typing import NDArray
 from pydantic import Field, field_validator
 
 from lookdev.colorimetry.munsell import hue_degrees, parse_hue
-from lookdev.looks.stages.base import Parameters, signed
+from lookdev.compilation import compiled
+from lookdev.looks.stages.base import Metered, Parameters, Stage, signed
+from lookdev.looks.steps import OKLAB, Step
 
 Array = NDArray[np.float64]
 
 _MID_LIGHTNESS = 0.18 ** (1 / 3)
 _SHADOW_PEAK, _SHADOW_END = 0.22, 0.68
 _HIGHLIGHT_START, _HIGHLIGHT_PEAK = 0.50, 1.00
-RANGES = (
-    ((0.0, _SHADOW_PEAK), (_SHADOW_PEAK, _SHADOW_END)),
-    ((0.10, _MID_LIGHTNESS), (_MID_LIGHTNESS, 1.1)),
-    ((_HIGHLIGHT_START, _HIGHLIGHT_PEAK), None),
-)
-"""Lightness between which shadows, midtones and highlights rise, and between which they fall again."""
+_MID_START, _MID_END = 0.10, 1.1
+"""Oklab lightness between which shadows, midtones and highlights rise, and between which they fall again."""
 
 
 class Tone(Parameters):
@@ -50,7 +48,7 @@ class Tone(Parameters):
         return [] if self.is_identity else [f"{self.hue} {signed(self.amount, 3)}"]
 
 
-class Toning(Parameters):
+class Toning(Stage):
     """``[toning.shadows]``, ``[toning.midtones]``, ``[toning.highlights]``."""
 
     shadows: Tone = Tone()
@@ -65,35 +63,36 @@ class Toning(Parameters):
         rows = (("shadows", self.shadows), ("midtones", self.midtones), ("highlights", self.highlights))
         return [f"{name} towards {tone.words()[0]}" for name, tone in rows if not tone.is_identity]
 
+    def pulls(self) -> Array:
+        """What is added to Oklab a, b at full weight, (3, 2): rows shadows, midtones, highlights."""
+        tones = (self.shadows, self.midtones, self.highlights)
+        angles = np.radians([hue_degrees(t.hue) for t in tones])
+        amounts = np.array([t.amount for t in tones])
+        return np.stack([amounts * np.cos(angles), amounts * np.sin(angles)], axis=-1)
 
-def _smoothstep(x: Array, start: float, end: float) -> Array:
-    t = np.clip((x - start) / (end - start), 0.0, 1.0)
-    return np.asarray(t * t * (3.0 - 2.0 * t))
-
-
-def toning_weights(lightness: Array) -> Array:
-    """Weights (..., 3) of shadows, midtones and highlights at Oklab lightness (...).
-
-    >>> toning_weights(np.array([0.0])).tolist()
-    [[0.0, 0.0, 0.0]]
-    """
-    weights = []
-    for rising, falling in RANGES:
-        weight = _smoothstep(lightness, *rising)
-        weights.append(weight if falling is None else weight * (1.0 - _smoothstep(lightness, *falling)))
-    return np.stack(weights, axis=-1)
+    def step(self, metered: Metered) -> Step | None:
+        """The three pulls, each with its weight at a colour's lightness."""
+        return None if self.is_identity else Step(_tone, (self.pulls(),), OKLAB)
 
 
-def pulls(toning: Toning) -> Array:
-    """What is added to Oklab at full weight, (3, 3): a row each for shadows, midtones and highlights."""
-    tones = (toning.shadows, toning.midtones, toning.highlights)
-    angles = np.radians([hue_degrees(t.hue) for t in tones])
-    amounts = np.array([t.amount for t in tones])
-    return np.stack([np.zeros(3), amounts * np.cos(angles), amounts * np.sin(angles)], axis=-1)
+@compiled
+def _ramp(x, start, end):  # type: ignore[no-untyped-def]
+    t = min(max((x - start) / (end - start), 0.0), 1.0)
+    return t * t * (3.0 - 2.0 * t)
 
 
-def tone(lab: Array, toning: Toning) -> Array:
-    """Oklab (..., 3) toned."""
-    if toning.is_identity:
-        return lab
-    return np.asarray(lab + toning_weights(lab[..., 0]) @ pulls(toning))
+@compiled
+def _weights(lightness):  # type: ignore[no-untyped-def]
+    """Of shadows, midtones and highlights."""
+    shadows = _ramp(lightness, 0.0, _SHADOW_PEAK) * (1.0 - _ramp(lightness, _SHADOW_PEAK, _SHADOW_END))
+    middle = _ramp(lightness, _MID_START, _MID_LIGHTNESS) * (1.0 - _ramp(lightness, _MID_LIGHTNESS, _MID_END))
+    return shadows, middle, _ramp(lightness, _HIGHLIGHT_START, _HIGHLIGHT_PEAK)
+
+
+@compiled
+def _tone(x, y, z, pulls):  # type: ignore[no-untyped-def]
+    a0, b0, a1, b1, a2, b2 = pulls[0, 0], pulls[0, 1], pulls[1, 0], pulls[1, 1], pulls[2, 0], pulls[2, 1]
+    for i in range(x.size):
+        shadows, middle, high = _weights(x[i])
+        y[i] += shadows * a0 + middle * a1 + high * a2
+        z[i] += shadows * b0 + middle * b1 + high * b2

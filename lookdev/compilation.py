@@ -1,0 +1,278 @@
+"""Compiled loops: numba's compiler, asked late, with a cache of our own on disk.
+
+numba's own cache looks at the file that a function stands in, not at those of the functions that it calls: an
+edited helper left the old code running. Here the folder's name is a digest of every source that holds a
+kernel, and of the versions and the processor that the code was made for, so that an edit or an upgrade never
+runs stale code; each file begins with a digest of the rest, so that a damaged one is never run either. Any
+fault of the cache means compiling without it, and :func:`faults` says what was wrong.
+
+The folder is ``NUMBA_CACHE_DIR`` where that is set, else beside this file, else the user's cache folder.
+
+A kernel may refer to numbers of its own file and to other kernels; all else comes in as an argument, as
+compiled code keeps what it was compiled with (``tests/unit/test_compilation.py`` reads the sources).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import pickle
+import shutil
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+_HERE = Path(__file__).resolve().parent
+_KEPT_FOLDERS = 3  # of earlier digests: another branch or version may be in use at the same time
+_DIGEST_BYTES = 32
+_COMPLETE = "complete"
+_BLAS = "scipy.linalg.cython_blas"
+
+_kernels: list[Kernel] = []
+_faults: list[str] = []
+_lock = threading.Lock()
+
+
+class Kernel:
+    """A loop to be compiled when it is first called, or when another kernel that calls it is compiled.
+
+    It runs without the interpreter's lock. Division by zero is NumPy's: to look out for it keeps loops from
+    taking several numbers at once.
+    """
+
+    def __init__(self, function: Callable[..., Any]) -> None:
+        self.function = function
+        self.__doc__, self.__name__ = function.__doc__, function.__name__
+        self.__module__ = function.__module__
+        self._dispatcher: Any = None
+
+    def __call__(self, *arguments: Any) -> Any:
+        return (self._dispatcher or self.dispatcher)(*arguments)
+
+    @property
+    def dispatcher(self) -> Any:
+        """numba's own object; two threads get the same one."""
+        if self._dispatcher is None:
+            with _lock:
+                if self._dispatcher is None:
+                    numba = load_numba()
+                    made = numba.njit(nogil=True, error_model="numpy")(self.function)
+                    made._cache = _Cache(self.name)
+                    self._dispatcher = made
+        return self._dispatcher
+
+    @property
+    def name(self) -> str:
+        """Module, below the package, and function."""
+        return f"{self.__module__.partition('.')[2]}.{self.__name__}"
+
+    @property
+    def _numba_type_(self) -> Any:
+        return self.dispatcher._numba_type_
+
+    def __reduce__(self) -> str:
+        return self.__name__  # pickled as what its module calls it
+
+
+def compiled(function: Callable[..., Any]) -> Kernel:
+    """``function`` as a :class:`Kernel`: loops over arrays and numbers, no Python objects."""
+    kernel = Kernel(function)
+    _kernels.append(kernel)
+    return kernel
+
+
+def faults() -> list[str]:
+    """What was wrong with the cache so far, for a person; empty where nothing was."""
+    return list(_faults)
+
+
+def mark_complete() -> None:
+    """Note that what is in the cache now is what a run needs."""
+    folder = _folder()
+    if folder is None or _faults:
+        return
+    names = sorted(path.name for path in folder.glob("*.code"))
+    with contextlib.suppress(Exception):
+        _write(folder / _COMPLETE, "\n".join(names).encode())
+
+
+def are_compiled() -> bool:
+    """Whether an earlier run left all kernels here for these very sources, each file whole."""
+    folder = _folder()
+    try:
+        names = _read(folder / _COMPLETE).decode().split("\n") if folder is not None else []
+        return bool(names) and all(bool(_read(folder / name)) for name in names)  # type: ignore[operator]
+    except (OSError, ValueError):
+        return False
+
+
+# ---- numba
+
+
+@cache
+def load_numba() -> Any:
+    """The compiler, imported."""
+    with _without_blas():
+        import numba
+        import numba.np.arraymath
+    return numba
+
+
+@contextlib.contextmanager
+def _without_blas() -> Iterator[None]:
+    """numba loads SciPy's linear algebra, for products that no kernel here takes: a third of its start-up."""
+    hidden = _BLAS not in sys.modules
+    if hidden:
+        sys.modules[_BLAS] = None  # type: ignore[assignment]  # not to be found, for this one moment
+    try:
+        yield
+    finally:
+        if hidden:
+            del sys.modules[_BLAS]
+
+
+class _Cache:
+    """What numba's dispatcher asks of a cache, for one kernel."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+    @property
+    def cache_path(self) -> str | None:
+        folder = _folder()
+        return str(folder) if folder is not None else None
+
+    def load_overload(self, signature: Any, target: Any) -> Any:
+        """The compiled code for these types, or None."""
+        path = self._path(signature)
+        if path is None or not path.exists():
+            return None
+        try:
+            target.refresh()
+            rebuild: Any = load_numba().core.compiler.CompileResult._rebuild
+            return rebuild(target, *pickle.loads(_read(path)))
+        except Exception as error:
+            _fault(path, "cannot be read", error)
+            with contextlib.suppress(OSError):
+                path.unlink()  # so that the next run finds a good one
+            return None
+
+    def save_overload(self, signature: Any, result: Any) -> None:
+        """Keep code just compiled; where that cannot be, it serves for this run."""
+        path = self._path(signature)
+        if path is None or result.library.has_dynamic_globals:
+            return
+        try:
+            dumps: Any = load_numba().core.serialize.dumps
+            _write(path, dumps(result._reduce()))
+        except Exception as error:
+            _fault(path, "cannot be written", error)
+
+    def _path(self, signature: Any) -> Path | None:
+        folder = _folder()
+        types = hashlib.sha256(repr(signature).encode()).hexdigest()[:16]
+        return folder / f"{self.name}.{types}.code" if folder is not None else None
+
+    def enable(self) -> None:
+        """It always is."""
+
+    def disable(self) -> None:
+        """It cannot be."""
+
+    def flush(self) -> None:
+        """Nothing waits."""
+
+
+# ---- files
+
+
+def _fault(path: Path, what: str, error: Exception) -> None:
+    words = getattr(error, "strerror", None) or str(error) or type(error).__name__
+    line = f"the kernels' cache {what} ({words}): compiling without it; {path.parent}"
+    if line not in _faults:
+        _faults.append(line)
+
+
+def _read(path: Path) -> bytes:
+    """What :func:`_write` wrote.
+
+    Raises
+    ------
+    ValueError : the file is not what was written.
+    """
+    data = path.read_bytes()
+    digest, rest = data[:_DIGEST_BYTES], data[_DIGEST_BYTES:]
+    if hashlib.sha256(rest).digest() != digest:
+        raise ValueError("a file in it is damaged")
+    return rest
+
+
+def _write(path: Path, data: bytes) -> None:
+    part = path.with_name(f"{path.name}.{os.getpid()}.{threading.get_ident()}.part")
+    try:
+        part.write_bytes(hashlib.sha256(data).digest() + data)
+        part.replace(path)
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+
+
+def kernel_sources() -> list[Path]:
+    """Every file of the package that holds a kernel, in a stable order."""
+    found = [path for path in _HERE.rglob("*.py") if b"\n@compiled\n" in path.read_bytes()]
+    return sorted([*found, Path(__file__).resolve()])
+
+
+@cache
+def _digest() -> str:
+    numba = load_numba()
+    import llvmlite
+    import numpy as np
+    from numba.core.registry import cpu_target
+
+    processor = cpu_target.target_context.codegen().magic_tuple()
+    made_for = (sys.version, numba.__version__, llvmlite.__version__, np.__version__, processor)
+    out = hashlib.sha256(repr(made_for).encode())
+    for path in kernel_sources():
+        out.update(str(path.relative_to(_HERE)).encode() + b"\0" + path.read_bytes() + b"\0")
+    return out.hexdigest()[:24]
+
+
+def _places() -> list[Path]:
+    set_by_hand = os.environ.get("NUMBA_CACHE_DIR")
+    if set_by_hand:
+        return [Path(set_by_hand) / "lookdev-kernels"]
+    from platformdirs import user_cache_path
+
+    return [_HERE / "__pycache__" / "kernels", user_cache_path("lookdev") / "kernels"]
+
+
+@cache
+def _folder() -> Path | None:
+    """The folder of these sources' code; None where there is no place to keep it."""
+    problem: OSError | None = None
+    places = _places()
+    for place in places:
+        folder = place / _digest()
+        try:
+            if folder.is_dir():
+                return folder
+            folder.mkdir(parents=True)
+        except OSError as error:
+            problem = error
+            continue
+        _forget_old(place)
+        return folder
+    _fault(places[0] / "x", "cannot be made", problem or OSError())
+    return None
+
+
+def _forget_old(place: Path) -> None:
+    with contextlib.suppress(OSError):
+        folders = sorted(place.iterdir(), key=lambda path: path.stat().st_mtime)
+        for path in folders[: -1 - _KEPT_FOLDERS]:
+            shutil.rmtree(path, ignore_errors=True)

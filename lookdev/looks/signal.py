@@ -1,0 +1,117 @@
+"""Signals as spaces: how code values become scene light, and scene light code values.
+
+The transfer functions of sRGB, of ACEScct and of pure powers are compiled; the others act by array. What each
+is, and its source, stands in ``colorimetry.transfer_functions``, against which the compiled ones are tested.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lookdev.colorimetry import transfer_functions as tf
+from lookdev.colorimetry.encodings import Encoding, Power, Transfer
+from lookdev.colorimetry.rgb_spaces import WORKING as WORKING_RGB
+from lookdev.colorimetry.rgb_spaces import matrix_between
+from lookdev.compilation import compiled
+from lookdev.looks.elementary import exp2, log2
+from lookdev.looks.rendering import LIFT, SHOW, lifting, rendering
+from lookdev.looks.stages.gamut import limiting
+from lookdev.looks.steps import Space, Step, by_array, mixing
+
+_SRGB_CUT = 0.04045
+_CCT_CUT, _CCT_SLOPE, _CCT_OFFSET = 0.0078125, 10.5402377416545, 0.0729055341958355
+_CCT_SIGNAL_CUT, _CCT_TOP = 0.155251141552511, 16.0
+
+
+def signal(encoding: Encoding, limit: float = 1.0) -> Space:
+    """Code values of a still or of a result, from scene light and to it.
+
+    On the way there output-referred light is shown: rendered, and brought into the encoding's gamut, outside
+    which the look is known to push colours as far as ``limit``.
+    """
+    to, out = _decoding(encoding), _encoding(encoding)
+    if encoding.state != "output":
+        return Space("signal", encoding, to, out)
+    shown = (SHOW, *limiting(encoding.space, limit), *out)
+    return Space("signal", encoding, (*to, LIFT), shown, bounded=True)
+
+
+def passing(encoding: Encoding) -> Space:
+    """Code values that a stage changes on the way: nothing is held within bounds there."""
+    to, out = _decoding(encoding), _encoding(encoding)
+    if encoding.state != "output":
+        return Space("signal", encoding, to, out)
+    return Space("signal on the way", encoding, (*to, lifting()), (rendering(), *out))
+
+
+def _decoding(encoding: Encoding) -> tuple[Step, ...]:
+    """Signal to working light of the same image state."""
+    to_working = mixing(matrix_between(encoding.space, WORKING_RGB))
+    return (*_transfer(encoding.decode), to_working) if not encoding.is_linear else (to_working,)
+
+
+def _encoding(encoding: Encoding) -> tuple[Step, ...]:
+    from_working = mixing(matrix_between(WORKING_RGB, encoding.space))
+    return (from_working, *_transfer(encoding.encode)) if not encoding.is_linear else (from_working,)
+
+
+def _transfer(transfer: Transfer) -> tuple[Step, ...]:
+    kernels = {
+        tf.srgb_decode: _decode_srgb,
+        tf.srgb_encode: _encode_srgb,
+        tf.acescct_decode: _decode_acescct,
+        tf.acescct_encode: _encode_acescct,
+    }
+    for function, kernel in kernels.items():
+        if transfer is function:
+            return (Step(kernel),)
+    if transfer in (tf.bt1886_decode, tf.bt1886_encode):
+        return (Step(_power, (2.4 if transfer is tf.bt1886_decode else 1 / 2.4,)),)
+    if isinstance(transfer, Power):
+        return (Step(_power, (1.0 / transfer.exponent if transfer.inverse else transfer.exponent,)),)
+    return (by_array(transfer),)
+
+
+@compiled
+def _decode_srgb(x, y, z):  # type: ignore[no-untyped-def]
+    for channel in (x, y, z):
+        for i in range(channel.size):
+            m = abs(channel[i])
+            high = exp2(2.4 * log2((max(m, _SRGB_CUT) + 0.055) * (1 / 1.055)))
+            channel[i] = channel[i] * (1 / 12.92) if m <= _SRGB_CUT else np.copysign(high, channel[i])
+
+
+@compiled
+def _encode_srgb(x, y, z):  # type: ignore[no-untyped-def]
+    for channel in (x, y, z):
+        for i in range(channel.size):
+            m = abs(channel[i])
+            high = 1.055 * exp2((1 / 2.4) * log2(max(m, 1e-3))) - 0.055
+            channel[i] = channel[i] * 12.92 if m <= _SRGB_CUT / 12.92 else np.copysign(high, channel[i])
+
+
+@compiled
+def _power(x, y, z, exponent):  # type: ignore[no-untyped-def]
+    for channel in (x, y, z):
+        for i in range(channel.size):
+            m = abs(channel[i])
+            high = exp2(exponent * log2(max(m, 1e-300)))
+            channel[i] = np.copysign(0.0 if m <= 1e-300 else high, channel[i])
+
+
+@compiled
+def _decode_acescct(x, y, z):  # type: ignore[no-untyped-def]
+    for channel in (x, y, z):
+        for i in range(channel.size):
+            v = channel[i]
+            high = exp2(min(max(v, _CCT_SIGNAL_CUT), _CCT_TOP) * 17.52 - 9.72)
+            channel[i] = (v - _CCT_OFFSET) / _CCT_SLOPE if v <= _CCT_SIGNAL_CUT else high
+
+
+@compiled
+def _encode_acescct(x, y, z):  # type: ignore[no-untyped-def]
+    for channel in (x, y, z):
+        for i in range(channel.size):
+            v = channel[i]
+            high = (log2(max(v, _CCT_CUT)) + 9.72) / 17.52
+            channel[i] = _CCT_SLOPE * v + _CCT_OFFSET if v <= _CCT_CUT else high
