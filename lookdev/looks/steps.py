@@ -126,7 +126,7 @@ def _gather(x, y, z, colours):  # type: ignore[no-untyped-def]
 CLIP = Step(clip)
 
 
-def mixing(matrix: Array, space: Space = WORKING, leaves: Space | None = None) -> Step:
+def mixing(matrix: ArrayLike, space: Space = WORKING, leaves: Space | None = None) -> Step:
     """The step that a (3, 3) matrix is."""
     return Step(mix, (np.asarray(matrix, dtype=np.float64),), space, leaves)
 
@@ -179,7 +179,7 @@ def _shortened(steps: Sequence[Step]) -> tuple[Step, ...]:
             continue
         before, now = out[-1].matrix if out else None, step.matrix
         if before is not None and now is not None:
-            out[-1] = mixing(np.dot(now, before))
+            out[-1] = mixing(now @ before)
         else:
             out.append(step)
         last = out[-1].matrix

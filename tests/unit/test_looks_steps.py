@@ -222,8 +222,8 @@ def test_elementary_functions_against_multiple_precision() -> None:
     for got, wanted in _each(elementary.log2, lambda x: mpmath.log(x, 2), ones):
         assert got == pytest.approx(wanted, rel=4e-15, abs=1e-16)
     for got, wanted in _each(elementary.cbrt, mpmath.cbrt, [(v,) for v in positive if v < 1e200]):
-        assert got == pytest.approx(wanted, rel=1e-14)
-    assert elementary.cbrt(-8.0) == pytest.approx(-2.0, rel=1e-14)
+        assert got == pytest.approx(wanted, rel=1e-13)
+    assert elementary.cbrt(-8.0) == pytest.approx(-2.0, rel=1e-13)
     assert abs(elementary.cbrt(0.0)) < 1e-99
     powers = [
         *rng.uniform(-1020, 1020, 1500),
@@ -236,7 +236,7 @@ def test_elementary_functions_against_multiple_precision() -> None:
         1020.0,
     ]
     for got, wanted in _each(elementary.exp2, lambda x: mpmath.mpf(2) ** x, [(v,) for v in powers]):
-        assert got == pytest.approx(wanted, rel=1e-14)
+        assert got == pytest.approx(wanted, rel=1e-13)
     assert elementary.exp2(1e9) == 2.0**1020
     assert elementary.exp2(-1e9) == 2.0**-1020
     half = math.pi / 2
@@ -244,9 +244,9 @@ def test_elementary_functions_against_multiple_precision() -> None:
         (v,) for v in (*rng.uniform(-half, half, 2000), *rng.uniform(-1e-6, 1e-6, 100), 0.0, half, -half)
     ]
     for got, wanted in _each(elementary.sine, mpmath.sin, quarter):
-        assert got == pytest.approx(wanted, abs=1e-14)
+        assert got == pytest.approx(wanted, abs=1e-13)
     for got, wanted in _each(elementary.cosine, mpmath.cos, quarter):
-        assert got == pytest.approx(wanted, abs=1e-14)
+        assert got == pytest.approx(wanted, abs=1e-13)
     pairs = [
         *map(tuple, rng.normal(size=(3000, 2))),
         (0.0, 1.0),

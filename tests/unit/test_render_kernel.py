@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from lookdev import compilation
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.colorimetry.transfer_functions import srgb_decode
 from lookdev.render import kernel
@@ -167,7 +168,7 @@ def test_codes_of_light_are_counted_exactly() -> None:
 
 def test_the_first_use_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch, tmp_path: object) -> None:
     said: list[str] = []
-    monkeypatch.setattr(kernel, "_cache_folder", lambda: tmp_path)
+    monkeypatch.setattr(compilation, "_folder", lambda: tmp_path)
     warm_up(said.append)
     assert said == ["compiling the pixel kernels, once, about ten seconds; later runs load them"]
 
