@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from lookdev.compilation import compiled
+from lookdev.compilation import inlined
 
 _U = np.uint64
 _MANTISSA, _ONE, _TWO_52_BITS = _U(0xFFFFFFFFFFFFF), _U(0x3FF0000000000000), _U(0x4330000000000000)
@@ -19,7 +19,7 @@ _PI = 3.141592653589793
 _TAN_PI_8 = 0.41421356237309503
 
 
-@compiled
+@inlined
 def log2(x):  # type: ignore[no-untyped-def]
     """Of a positive, normal number: exponent, and the series of artanh for what is left, near one."""
     bits = np.float64(x).view(np.uint64)
@@ -34,7 +34,7 @@ def log2(x):  # type: ignore[no-untyped-def]
     return e + _2_OVER_LN2 * f * (1.0 + g * (1 / 3 + g * (1 / 5 + g * (1 / 7 + s))))
 
 
-@compiled
+@inlined
 def exp2(x):  # type: ignore[no-untyped-def]
     """Of a number from -1020 to 1020, and as at these ends beyond: the series of exp, and the exponent."""
     x = min(max(x, -1020.0), 1020.0)
@@ -45,7 +45,7 @@ def exp2(x):  # type: ignore[no-untyped-def]
     return s * _U((np.float64(whole).view(np.uint64) << _52) + _ONE).view(np.float64)
 
 
-@compiled
+@inlined
 def cbrt(x):  # type: ignore[no-untyped-def]
     """Of a number up to 1e200: a third of the exponent, then twice Halley's step. Of zero, 1e-100."""
     m = abs(x) + 1e-300
@@ -57,7 +57,7 @@ def cbrt(x):  # type: ignore[no-untyped-def]
     return np.copysign(y * (c + 2.0 * m) / (2.0 * c + m), x)
 
 
-@compiled
+@inlined
 def angle(y, x):  # type: ignore[no-untyped-def]
     """atan2: the series of arctan, after a turn by an eighth of a half circle where that is needed."""
     ax, ay = abs(x), abs(y)
@@ -74,7 +74,7 @@ def angle(y, x):  # type: ignore[no-untyped-def]
     return np.copysign(_PI - turn if x < 0 else turn, y)
 
 
-@compiled
+@inlined
 def sine(x):  # type: ignore[no-untyped-def]
     """Of an angle within a quarter circle to either side."""
     g = -x * x
@@ -83,7 +83,7 @@ def sine(x):  # type: ignore[no-untyped-def]
     return x * (1.0 + g * (1 / 6) * s)
 
 
-@compiled
+@inlined
 def cosine(x):  # type: ignore[no-untyped-def]
     """As :func:`sine`."""
     g = -x * x

@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lookdev.compilation import compiled
-from lookdev.looks.steps import Step
+from lookdev.compilation import Kernel, compiled, inlined
+from lookdev.looks.steps import Step, on_each
 
 Array = NDArray[np.float64]
 
@@ -26,14 +26,14 @@ _SLOPE_AT_WHITE = 1.0 / (1.0 + _BEND * _RUN) ** 2
 _KNEE, _FARTHEST = 0.995, 3.0
 
 
-@compiled
+@inlined
 def _lifted(y):  # type: ignore[no-untyped-def]
     over = min(max(y - MID_GREY, 0.0), _RISE)
     lifted = MID_GREY + over / (1.0 - _BEND * over) + max(y - 1.0, 0.0) / _SLOPE_AT_WHITE
     return y if y <= MID_GREY else lifted
 
 
-@compiled
+@inlined
 def _rendered(x):  # type: ignore[no-untyped-def]
     over = min(max(x - MID_GREY, 0.0), _RUN)
     shoulder = MID_GREY + over / (1.0 + _BEND * over) + max(x - SCENE_WHITE, 0.0) * _SLOPE_AT_WHITE
@@ -41,18 +41,18 @@ def _rendered(x):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _lift(x, y, z):  # type: ignore[no-untyped-def]
+def _lift(x):  # type: ignore[no-untyped-def]
     for i in range(x.size):
-        x[i], y[i], z[i] = _lifted(x[i]), _lifted(y[i]), _lifted(z[i])
+        x[i] = _lifted(x[i])
 
 
 @compiled
-def _render(x, y, z):  # type: ignore[no-untyped-def]
+def _render(x):  # type: ignore[no-untyped-def]
     for i in range(x.size):
-        x[i], y[i], z[i] = _rendered(x[i]), _rendered(y[i]), _rendered(z[i])
+        x[i] = _rendered(x[i])
 
 
-@compiled
+@inlined
 def _held(v, top):  # type: ignore[no-untyped-def]
     """A channel brought towards the largest one, ``top``, where it lies too far below it."""
     safe = max(top, 1e-6)
@@ -71,13 +71,7 @@ def _show(x, y, z):  # type: ignore[no-untyped-def]
         x[i], y[i], z[i] = _rendered(_held(a, top)), _rendered(_held(b, top)), _rendered(_held(c, top))
 
 
-@compiled
-def _each(values, rendering):  # type: ignore[no-untyped-def]
-    for i in range(values.size):
-        values[i] = _rendered(values[i]) if rendering else _lifted(values[i])
-
-
-LIFT = Step(_lift)
+LIFT = on_each(_lift)
 """Output-referred light to scene light."""
 SHOW = Step(_show, undoes=LIFT)
 """Scene light to output-referred light, its deep negatives held within the working gamut first.
@@ -91,17 +85,17 @@ what lies inside BT.2020 by that much is not touched.
 
 def lifting() -> Step:
     """As LIFT, where no SHOW cancels with it: after a stage that may leave colours outside a display's."""
-    return Step(_lift)
+    return on_each(_lift)
 
 
 def rendering() -> Step:
     """The bare curve, for signals on the way that need no limiter."""
-    return Step(_render)
+    return on_each(_render)
 
 
-def _elementwise(values: ArrayLike, rendering: bool) -> Array:
+def _elementwise(values: ArrayLike, kernel: Kernel) -> Array:
     out = np.array(values, dtype=np.float64, order="C")
-    _each(out.reshape(-1), rendering)
+    kernel(out.reshape(-1))
     return out
 
 
@@ -111,7 +105,7 @@ def render_curve(scene: ArrayLike) -> Array:
     >>> render_curve([0.0, 0.18, 2.88]).round(12).tolist()
     [0.0, 0.18, 1.0]
     """
-    return _elementwise(scene, True)
+    return _elementwise(scene, _render)
 
 
 def lift_curve(output: ArrayLike) -> Array:
@@ -120,4 +114,4 @@ def lift_curve(output: ArrayLike) -> Array:
     >>> lift_curve([0.0, 0.18, 1.0]).round(12).tolist()
     [0.0, 0.18, 2.88]
     """
-    return _elementwise(output, False)
+    return _elementwise(output, _lift)

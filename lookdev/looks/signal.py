@@ -16,7 +16,7 @@ from lookdev.compilation import compiled
 from lookdev.looks.elementary import exp2, log2
 from lookdev.looks.rendering import LIFT, SHOW, lifting, rendering
 from lookdev.looks.stages.gamut import limiting
-from lookdev.looks.steps import Space, Step, by_array, mixing
+from lookdev.looks.steps import Space, Step, by_array, mixing, on_each
 
 _SRGB_CUT = 0.04045
 _CCT_CUT, _CCT_SLOPE, _CCT_OFFSET = 0.0078125, 10.5402377416545, 0.0729055341958355
@@ -64,54 +64,49 @@ def _transfer(transfer: Transfer) -> tuple[Step, ...]:
     }
     for function, kernel in kernels.items():
         if transfer is function:
-            return (Step(kernel),)
+            return (on_each(kernel),)
     if transfer in (tf.bt1886_decode, tf.bt1886_encode):
-        return (Step(_power, (2.4 if transfer is tf.bt1886_decode else 1 / 2.4,)),)
+        return (on_each(_power, (2.4 if transfer is tf.bt1886_decode else 1 / 2.4,)),)
     if isinstance(transfer, Power):
-        return (Step(_power, (1.0 / transfer.exponent if transfer.inverse else transfer.exponent,)),)
+        return (on_each(_power, (1.0 / transfer.exponent if transfer.inverse else transfer.exponent,)),)
     return (by_array(transfer),)
 
 
 @compiled
-def _decode_srgb(x, y, z):  # type: ignore[no-untyped-def]
-    for channel in (x, y, z):
-        for i in range(channel.size):
-            m = abs(channel[i])
-            high = exp2(2.4 * log2((max(m, _SRGB_CUT) + 0.055) * (1 / 1.055)))
-            channel[i] = channel[i] * (1 / 12.92) if m <= _SRGB_CUT else np.copysign(high, channel[i])
+def _decode_srgb(x):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        m = abs(x[i])
+        high = exp2(2.4 * log2((max(m, _SRGB_CUT) + 0.055) * (1 / 1.055)))
+        x[i] = x[i] * (1 / 12.92) if m <= _SRGB_CUT else np.copysign(high, x[i])
 
 
 @compiled
-def _encode_srgb(x, y, z):  # type: ignore[no-untyped-def]
-    for channel in (x, y, z):
-        for i in range(channel.size):
-            m = abs(channel[i])
-            high = 1.055 * exp2((1 / 2.4) * log2(max(m, 1e-3))) - 0.055
-            channel[i] = channel[i] * 12.92 if m <= _SRGB_CUT / 12.92 else np.copysign(high, channel[i])
+def _encode_srgb(x):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        m = abs(x[i])
+        high = 1.055 * exp2((1 / 2.4) * log2(max(m, 1e-3))) - 0.055
+        x[i] = x[i] * 12.92 if m <= _SRGB_CUT / 12.92 else np.copysign(high, x[i])
 
 
 @compiled
-def _power(x, y, z, exponent):  # type: ignore[no-untyped-def]
-    for channel in (x, y, z):
-        for i in range(channel.size):
-            m = abs(channel[i])
-            high = exp2(exponent * log2(max(m, 1e-300)))
-            channel[i] = np.copysign(0.0 if m <= 1e-300 else high, channel[i])
+def _power(x, exponent):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        m = abs(x[i])
+        high = exp2(exponent * log2(max(m, 1e-300)))
+        x[i] = np.copysign(0.0 if m <= 1e-300 else high, x[i])
 
 
 @compiled
-def _decode_acescct(x, y, z):  # type: ignore[no-untyped-def]
-    for channel in (x, y, z):
-        for i in range(channel.size):
-            v = channel[i]
-            high = exp2(min(max(v, _CCT_SIGNAL_CUT), _CCT_TOP) * 17.52 - 9.72)
-            channel[i] = (v - _CCT_OFFSET) / _CCT_SLOPE if v <= _CCT_SIGNAL_CUT else high
+def _decode_acescct(x):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        v = x[i]
+        high = exp2(min(max(v, _CCT_SIGNAL_CUT), _CCT_TOP) * 17.52 - 9.72)
+        x[i] = (v - _CCT_OFFSET) / _CCT_SLOPE if v <= _CCT_SIGNAL_CUT else high
 
 
 @compiled
-def _encode_acescct(x, y, z):  # type: ignore[no-untyped-def]
-    for channel in (x, y, z):
-        for i in range(channel.size):
-            v = channel[i]
-            high = (log2(max(v, _CCT_CUT)) + 9.72) / 17.52
-            channel[i] = _CCT_SLOPE * v + _CCT_OFFSET if v <= _CCT_CUT else high
+def _encode_acescct(x):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        v = x[i]
+        high = (log2(max(v, _CCT_CUT)) + 9.72) / 17.52
+        x[i] = _CCT_SLOPE * v + _CCT_OFFSET if v <= _CCT_CUT else high

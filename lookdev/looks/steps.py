@@ -89,26 +89,24 @@ def mix(x, y, z, m):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def cube_root(x, y, z):  # type: ignore[no-untyped-def]
-    """The cube root of each channel, odd below zero."""
+def cube_root(x):  # type: ignore[no-untyped-def]
+    """The cube root of a channel, odd below zero."""
     for i in range(x.size):
-        x[i], y[i], z[i] = cbrt(x[i]), cbrt(y[i]), cbrt(z[i])
+        x[i] = cbrt(x[i])
 
 
 @compiled
-def cube(x, y, z):  # type: ignore[no-untyped-def]
-    """The third power of each channel."""
+def cube(x):  # type: ignore[no-untyped-def]
+    """The third power of a channel."""
     for i in range(x.size):
-        x[i], y[i], z[i] = x[i] * x[i] * x[i], y[i] * y[i] * y[i], z[i] * z[i] * z[i]
+        x[i] = x[i] * x[i] * x[i]
 
 
 @compiled
-def clip(x, y, z):  # type: ignore[no-untyped-def]
-    """Each channel kept within 0 to 1."""
+def clip(x):  # type: ignore[no-untyped-def]
+    """A channel kept within 0 to 1."""
     for i in range(x.size):
         x[i] = min(max(x[i], 0.0), 1.0)
-        y[i] = min(max(y[i], 0.0), 1.0)
-        z[i] = min(max(z[i], 0.0), 1.0)
 
 
 @compiled
@@ -123,7 +121,26 @@ def _gather(x, y, z, colours):  # type: ignore[no-untyped-def]
         colours[i, 0], colours[i, 1], colours[i, 2] = x[i], y[i], z[i]
 
 
-CLIP = Step(clip)
+@dataclass(frozen=True)
+class _OnEach:
+    kernel: Callable[..., object]
+
+    def __call__(self, x: Array, y: Array, z: Array, *numbers: float | Array) -> None:
+        for channel in (x, y, z):
+            self.kernel(channel, *numbers)
+
+
+def on_each(
+    kernel: Callable[..., object],
+    numbers: tuple[float | Array, ...] = (),
+    space: Space = WORKING,
+    undoes: Step | None = None,
+) -> Step:
+    """The step of a kernel for one channel, called as ``kernel(channel, *numbers)`` with each of the three.
+
+    A loop over the channels within a kernel keeps the compiler from taking several numbers at once.
+    """
+    return Step(_OnEach(kernel), numbers, space, undoes=undoes)
 
 
 def mixing(matrix: ArrayLike, space: Space = WORKING, leaves: Space | None = None) -> Step:
@@ -144,11 +161,12 @@ def by_array(function: Callable[[Array], Array], space: Space = WORKING, leaves:
     return Step(_ByArray(function), (), space, leaves)
 
 
+CLIP = on_each(clip)
 OKLAB = Space(
     "Oklab",
     None,
-    (mixing(LAB_TO_LMS), Step(cube), mixing(LMS_TO_WORKING)),
-    (mixing(WORKING_TO_LMS), Step(cube_root), mixing(LMS_TO_LAB)),
+    (mixing(LAB_TO_LMS), on_each(cube), mixing(LMS_TO_WORKING)),
+    (mixing(WORKING_TO_LMS), on_each(cube_root), mixing(LMS_TO_LAB)),
 )
 
 

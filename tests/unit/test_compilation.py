@@ -180,7 +180,7 @@ def test_a_kernel_refers_to_its_own_file_and_to_other_kernels_alone(path: Path) 
     found = 0
     for node in tree.body:
         marked = isinstance(node, ast.FunctionDef) and any(
-            isinstance(mark, ast.Name) and mark.id == "compiled" for mark in node.decorator_list
+            isinstance(mark, ast.Name) and mark.id in ("compiled", "inlined") for mark in node.decorator_list
         )
         if marked:
             found += 1
@@ -206,5 +206,5 @@ def test_a_kernel_takes_arrays_in_place() -> None:
     from lookdev.looks.steps import clip
 
     x = np.array([-1.0, 0.5, 2.0])
-    clip(x, x.copy(), x.copy())
+    clip(x)
     assert x.tolist() == [0.0, 0.5, 1.0]

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from pydantic import Field, field_validator
 
 from lookdev.colorimetry.encodings import get_encoding
-from lookdev.compilation import compiled
+from lookdev.compilation import compiled, inlined
 from lookdev.errors import RequestError
 from lookdev.looks.elementary import exp2, log2
 from lookdev.looks.signal import passing
@@ -94,16 +94,21 @@ def cdl_step(
     return Step(_correct, (np.asarray(slope), np.asarray(offset), np.asarray(power), saturation), space)
 
 
+@inlined
+def _powered(v, exponent):  # type: ignore[no-untyped-def]
+    high = exp2(exponent * log2(max(v, 1e-300)))
+    return v if v <= 0.0 else high
+
+
 @compiled
 def _correct(x, y, z, slope, offset, power, saturation):  # type: ignore[no-untyped-def]
-    for c, channel in enumerate((x, y, z)):
-        s, o, p = slope[c], offset[c], power[c]
-        for i in range(channel.size):
-            channel[i] = channel[i] * s + o
-        if p != 1.0:
-            for i in range(channel.size):
-                v = channel[i]
-                channel[i] = v if v <= 0.0 else exp2(p * log2(max(v, 1e-300)))
+    sx, sy, sz, ox, oy, oz = slope[0], slope[1], slope[2], offset[0], offset[1], offset[2]
+    px, py, pz = power[0], power[1], power[2]
+    for i in range(x.size):
+        x[i], y[i], z[i] = x[i] * sx + ox, y[i] * sy + oy, z[i] * sz + oz
+    if px != 1.0 or py != 1.0 or pz != 1.0:
+        for i in range(x.size):
+            x[i], y[i], z[i] = _powered(x[i], px), _powered(y[i], py), _powered(z[i], pz)
     if saturation != 1.0:
         red, green, blue = LUMA
         for i in range(x.size):

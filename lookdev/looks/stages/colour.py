@@ -93,14 +93,16 @@ def _move_families(x, y, z, table, saturation):  # type: ignore[no-untyped-def]
         a, b = y[i], z[i]
         turned = angle(b, a) / _RADIAN
         turned = turned + 360.0 if turned < first else turned
-        k = 0
-        for edge in range(1, 10):
-            k += turned >= table[edge, 0]
-        share = (turned - table[k, 0]) / (table[k + 1, 0] - table[k, 0])
-        rising = 0.5 + 0.5 * sine(np.pi * (share - 0.5))
-        shift = table[k, 1] + rising * (table[k + 1, 1] - table[k, 1])
-        factor = table[k, 2] + rising * (table[k + 1, 2] - table[k, 2])
-        value = table[k, 3] + rising * (table[k + 1, 3] - table[k, 3])
+        h0, s0, c0, v0 = table[0, 0], table[0, 1], table[0, 2], table[0, 3]
+        h1, s1, c1, v1 = table[1, 0], table[1, 1], table[1, 2], table[1, 3]
+        for k in range(1, 10):  # no looking up at a place: so several colours go at once
+            past = turned >= table[k, 0]
+            h0, h1 = table[k, 0] if past else h0, table[k + 1, 0] if past else h1
+            s0, s1 = table[k, 1] if past else s0, table[k + 1, 1] if past else s1
+            c0, c1 = table[k, 2] if past else c0, table[k + 1, 2] if past else c1
+            v0, v1 = table[k, 3] if past else v0, table[k + 1, 3] if past else v1
+        rising = 0.5 + 0.5 * sine(np.pi * ((turned - h0) / (h1 - h0) - 0.5))
+        shift, factor, value = s0 + rising * (s1 - s0), c0 + rising * (c1 - c0), v0 + rising * (v1 - v0)
         rise = min(np.sqrt(a * a + b * b) / FULL_CHROMA, 1.0)
         coloured = rise * rise * (3.0 - 2.0 * rise)
         turn, scale = shift * coloured * _RADIAN, saturation * (1.0 + (factor - 1.0) * coloured)

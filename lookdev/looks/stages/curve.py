@@ -14,11 +14,11 @@ from typing import Annotated
 
 from pydantic import Field
 
-from lookdev.compilation import compiled
+from lookdev.compilation import compiled, inlined
 from lookdev.looks.elementary import exp2, log2
 from lookdev.looks.rendering import MID_GREY
 from lookdev.looks.stages.base import Metered, Stage, signed, times
-from lookdev.looks.steps import Step
+from lookdev.looks.steps import Step, on_each
 
 _TOE_SPAN, _SHOULDER_SPAN = 5.0, 4.5
 _TOE_DEPTH, _SHOULDER_DEPTH = 0.6, 0.85
@@ -58,17 +58,17 @@ class Curve(Stage):
         toe_loss = self.contrast * _TOE_DEPTH * self.toe
         shoulder_loss = self.contrast * _SHOULDER_DEPTH * self.shoulder
         black = min(self.black, 0.9 * self.pivot)
-        return Step(_bend, (self.contrast, toe_loss, shoulder_loss, self.pivot, black))
+        return on_each(_bend, (self.contrast, toe_loss, shoulder_loss, self.pivot, black))
 
 
-@compiled
+@inlined
 def _ramp_integral(distance, span):  # type: ignore[no-untyped-def]
     """Integral from 0 to ``distance`` (>= 0) of a smoothstep that rises over ``span``."""
     t = min(distance / span, 1.0)
     return span * (t * t * t * (1.0 - t * 0.5)) + max(distance - span, 0.0)
 
 
-@compiled
+@inlined
 def _curve_stops(stops, contrast, toe_loss, shoulder_loss):  # type: ignore[no-untyped-def]
     """Stops from the pivot out, for stops from the pivot in."""
     down, up = max(-stops, 0.0), max(stops, 0.0)
@@ -79,15 +79,14 @@ def _curve_stops(stops, contrast, toe_loss, shoulder_loss):  # type: ignore[no-u
 
 
 @compiled
-def _bend(x, y, z, contrast, toe_loss, shoulder_loss, pivot, black):  # type: ignore[no-untyped-def]
+def _bend(x, contrast, toe_loss, shoulder_loss, pivot, black):  # type: ignore[no-untyped-def]
     depth = _FLOOR_FROM + _FLOOR_SPAN
     floor, lift = pivot * 2.0**-depth, 1.0 - black / pivot
     gain = exp2(_curve_stops(-depth, contrast, toe_loss, shoulder_loss) + depth)  # below the floor
-    for channel in (x, y, z):
-        for i in range(channel.size):
-            v = channel[i]
-            stops = log2(max(v, floor) / pivot)
-            high = pivot * exp2(_curve_stops(stops, contrast, toe_loss, shoulder_loss))
-            below = min(v, 0.0)
-            low = min(v, floor) * gain - below * (gain - 1.0) * (-below / (floor - below))
-            channel[i] = black + lift * (low if v <= floor else high)
+    for i in range(x.size):
+        v = x[i]
+        stops = log2(max(v, floor) / pivot)
+        high = pivot * exp2(_curve_stops(stops, contrast, toe_loss, shoulder_loss))
+        below = min(v, 0.0)
+        low = min(v, floor) * gain - below * (gain - 1.0) * (-below / (floor - below))
+        x[i] = black + lift * (low if v <= floor else high)

@@ -80,7 +80,9 @@ def _mark_outside(share, lms_to_display, from_lab, x, y, z, marks):  # type: ign
     """Marks the Oklab colours that lie outside with their chroma times ``share``."""
     red, green, blue = x.copy(), share * y, share * z
     mix(red, green, blue, from_lab)
-    cube(red, green, blue)
+    cube(red)
+    cube(green)
+    cube(blue)
     mix(red, green, blue, lms_to_display)
     for i in range(x.size):
         low, high = min(min(red[i], green[i]), blue[i]), max(max(red[i], green[i]), blue[i])
@@ -124,7 +126,9 @@ def _find_edge(most, lms_to_display, from_lab, x, y, z, low):  # type: ignore[no
 def _bring_inside(x, y, z, limit, knee, lms_to_display, to_lms, to_lab, from_lab, from_lms):  # type: ignore[no-untyped-def]
     lightness, a, b = x.copy(), y.copy(), z.copy()
     mix(lightness, a, b, to_lms)
-    cube_root(lightness, a, b)
+    cube_root(lightness)
+    cube_root(a)
+    cube_root(b)
     mix(lightness, a, b, to_lab)
     near, out = np.empty(x.size, np.bool_), np.empty(x.size, np.bool_)
     _mark_outside(1.0 / knee, lms_to_display, from_lab, lightness, a, b, near)
@@ -147,7 +151,9 @@ def _bring_inside(x, y, z, limit, knee, lms_to_display, to_lms, to_lab, from_lab
         factor = factor if (lightness[i] > 0.0) & (lightness[i] < 1.0) else 0.0
         lightness[i], a[i], b[i] = min(max(lightness[i], 0.0), 1.0), a[i] * factor, b[i] * factor
     mix(lightness, a, b, from_lab)
-    cube(lightness, a, b)
+    cube(lightness)
+    cube(a)
+    cube(b)
     mix(lightness, a, b, from_lms)
     for i in range(count):
         x[places[i]], y[places[i]], z[places[i]] = lightness[i], a[i], b[i]

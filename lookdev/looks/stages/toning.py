@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pydantic import Field, field_validator
 
 from lookdev.colorimetry.munsell import hue_degrees, parse_hue
-from lookdev.compilation import compiled
+from lookdev.compilation import compiled, inlined
 from lookdev.looks.stages.base import Metered, Parameters, Stage, signed
 from lookdev.looks.steps import OKLAB, Step
 
@@ -75,13 +75,13 @@ class Toning(Stage):
         return None if self.is_identity else Step(_tone, (self.pulls(),), OKLAB)
 
 
-@compiled
+@inlined
 def _ramp(x, start, end):  # type: ignore[no-untyped-def]
     t = min(max((x - start) / (end - start), 0.0), 1.0)
     return t * t * (3.0 - 2.0 * t)
 
 
-@compiled
+@inlined
 def _weights(lightness):  # type: ignore[no-untyped-def]
     """Of shadows, midtones and highlights."""
     shadows = _ramp(lightness, 0.0, _SHADOW_PEAK) * (1.0 - _ramp(lightness, _SHADOW_PEAK, _SHADOW_END))
