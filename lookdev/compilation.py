@@ -277,14 +277,14 @@ def _folder() -> Path | None:
         except OSError as error:
             problem = error
             continue
-        _forget_old(place)
+        _forget_old(place, folder)
         return folder
     _fault(places[0] / "x", "cannot be made", problem or OSError())
     return None
 
 
-def _forget_old(place: Path) -> None:
+def _forget_old(place: Path, new: Path) -> None:
     with contextlib.suppress(OSError):
-        folders = sorted(place.iterdir(), key=lambda path: path.stat().st_mtime)
-        for path in folders[: -1 - _KEPT_FOLDERS]:
+        others = sorted((p for p in place.iterdir() if p != new), key=lambda path: path.stat().st_mtime)
+        for path in others[:-_KEPT_FOLDERS]:
             shutil.rmtree(path, ignore_errors=True)

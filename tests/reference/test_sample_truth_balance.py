@@ -19,8 +19,9 @@ from lookdev.colorimetry.difference import ciede2000, lab_from_xyz
 from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
 from lookdev.colorimetry.temperature import mired_duv_from_xy
 from lookdev.looks.model import Look
-from lookdev.looks.pipeline import Grade
 from lookdev.looks.rendering import lift_curve
+from lookdev.looks.stages.base import Metered
+from lookdev.looks.steps import join, run
 from lookdev.meter.exposure import match_stops
 from lookdev.meter.log import reading_for
 from lookdev.meter.scout import Plan, load_scout
@@ -57,8 +58,8 @@ def cast_of(name: str, folder: Path = FRAMES) -> Any:
 
 
 def graded(name: str, box: list[int], keep: float = 0.0, folder: Path = FRAMES) -> np.ndarray:
-    grade = Grade(Look(title="balance", balance={"keep": keep}), cast_of(name, folder).cast)
-    return np.asarray(grade(scene_mean(name, box)))
+    look = Look(title="balance", balance={"keep": keep})
+    return run(join(look.steps(Metered(cast_of(name, folder).cast))), scene_mean(name, box))
 
 
 def lab(rgb: np.ndarray, white_y: float) -> np.ndarray:
@@ -211,7 +212,8 @@ def card_from_spectra(name: str) -> float:
         matrix, neutral = cameras.sensor_matrix(k)
         seen = matrix @ (light / cameras.LUMENS @ cameras.sensitivities() / neutral)
     cast = cast_of(name).cast
-    balanced = Grade(Look(title="balance", balance={"keep": 0.0}), cast)(CARD * WORKING.from_xyz @ seen)
+    look = Look(title="balance", balance={"keep": 0.0})
+    balanced = run(join(look.steps(Metered(cast))), CARD * WORKING.from_xyz @ seen)
     return float(np.log2(np.asarray(balanced) @ WORKING.to_xyz[1] / CARD))
 
 
