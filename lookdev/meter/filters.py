@@ -8,11 +8,14 @@ beats any table.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lookdev.colorimetry.temperature import (
     is_cct_meaningful,
@@ -20,20 +23,29 @@ from lookdev.colorimetry.temperature import (
     uv1960_from_xy,
     uv1976_from_xy,
     xy_from_mired,
+    xy_from_uv1976,
 )
 from lookdev.meter.wording import signed
 
+if TYPE_CHECKING:
+    from lookdev.meter.light import LightSpectrum
+
+Array = NDArray[np.float64]
 XY = tuple[float, float]
 
 
 @dataclass(frozen=True)
 class Filter:
-    """A filter: shift in mired (positive is warmer) and Duv (positive is greener), light lost in stops."""
+    """A filter: shift in mired (positive is warmer) and Duv (positive is greener), light lost in stops.
+
+    ``transmittance`` : file of nm, value; without one the filter stands as the ideal one of its shifts.
+    """
 
     name: str
     mired: float
     duv: float
     stops: float
+    transmittance: Path | None = None
 
 
 _FRACTIONS = ("full", "three quarter", "half", "quarter", "eighth")
@@ -69,6 +81,17 @@ SHEET_COST_UV = 0.0006
 side by side; otherwise the search would end in a stack of eighths."""
 
 
+LINES_LEFT_UV = 0.015
+"""A lamp with lines that no filters bring nearer than this in u', v' cannot be moved there (our rule: some 14
+just visible steps, another colour at a glance)."""
+
+MOST_LOST_STOPS = 4.0
+"""Nor is one moved by filters that take more than this: a sixteenth of the light is left (our rule)."""
+
+OFF_UV = 0.03
+"""A spectrum this far in u', v' from what the meter read is of another lamp, and no filter is worked out by it."""
+
+
 @dataclass(frozen=True)
 class Match:
     """What brings one light to another.
@@ -79,10 +102,12 @@ class Match:
     target_xy : where it must go.
     mired_shift, duv_shift : from source to target; None where CCT has no meaning for one of them.
     filters : names, to put on the source.
-    lost_stops : light that the filters take, nominal.
-    left_mired, left_duv : shift still missing after the filters.
+    lost_stops : light that the filters take, nominal; through the spectrum for a lamp with lines.
+    left_mired, left_duv : shift still missing after the filters; None where they have no meaning.
     left_uv : distance left over in CIE 1976 u', v'.
-    reason : why there are no numbers, or "".
+    reason : why no filters are named, or "".
+    spectrum_of : the spectrum that the filters were reckoned through, or "".
+    is_unmovable : a lamp with lines that no gel brings there: gel the other lamps.
     """
 
     source: str
@@ -97,11 +122,13 @@ class Match:
     left_duv: float | None = None
     left_uv: float | None = None
     reason: str = ""
+    spectrum_of: str = ""
+    is_unmovable: bool = False
 
     @property
     def filter_words(self) -> str:
         """The filters in one text; ``no filter`` where the nearest combination is none."""
-        if self.mired_shift is None:
+        if self.reason:
             return self.reason
         return " + ".join(_counted(self.filters)) or "no filter"
 
@@ -109,16 +136,29 @@ class Match:
     def left_words(self) -> str:
         """What the filters leave; empty where there are no numbers."""
         if self.left_mired is None or self.left_duv is None:
-            return ""
-        return f"{signed(self.left_mired, 0)} mired, Duv {signed(self.left_duv, 4)}"
+            return "" if self.left_uv is None or self.reason else f"{self.left_uv:.3f} in u′v′"
+        return f"{mired_words(self.left_mired)} mired, Duv {signed(self.left_duv, 3)}"
 
     @property
     def short_words(self) -> str:
         """The filters, and what they leave where that is seen."""
-        if self.left_uv is None or self.left_duv is None or self.left_uv < LEFT_UV:
+        if self.is_unmovable:
+            return "no gel moves it there: gel our lamps"
+        if self.left_uv is None or self.left_uv < LEFT_UV or not self.left_words:
             return self.filter_words
-        left = self.left_words if abs(self.left_duv) >= 0.001 else self.left_words.split(",")[0]
+        left = self.left_words
+        if self.left_duv is not None and abs(self.left_duv) < 0.001:
+            left = left.split(",")[0]
         return f"{self.filter_words} (leaves {left})"
+
+
+def mired_words(value: float) -> str:
+    """A shift with its sign to 5 mired, which is finer than filters of one name agree.
+
+    >>> mired_words(131.4), mired_words(-2.0), mired_words(-143)
+    ('+130', '0', '−145')
+    """
+    return signed(5.0 * round(value / 5.0), 0)
 
 
 def _counted(names: Iterable[str]) -> list[str]:
@@ -178,8 +218,9 @@ def match(
     target: str,
     target_xy: XY,
     filters: tuple[Filter, ...] = COMMON_FILTERS,
+    light: LightSpectrum | None = None,
 ) -> Match:
-    """What brings the light ``source_xy`` to ``target_xy``.
+    """What brings the light ``source_xy`` to ``target_xy``; through its spectrum if that is given.
 
     Examples
     --------
@@ -190,58 +231,103 @@ def match(
     >>> round(to_tungsten.mired_shift), to_tungsten.filter_words
     (131, 'three quarter CTO')
     """
-    for name, xy in ((source, source_xy), (target, target_xy)):
-        if not is_cct_meaningful(xy):
-            reason = f"{name} is too far off the locus for mired: match by x, y, or gel by eye and meter"
-            return Match(source, target, source_xy, target_xy, reason=reason)
-    here, there = mired_duv_from_xy(source_xy), mired_duv_from_xy(target_xy)
-    shift, green = there[0] - here[0], there[1] - here[1]
+    known = [is_cct_meaningful(xy) for xy in (source_xy, target_xy)]
+    here = mired_duv_from_xy(source_xy) if all(known) else None
+    there = mired_duv_from_xy(target_xy) if all(known) else None
+    shift = green = None
+    if here is not None and there is not None:
+        shift, green = there[0] - here[0], there[1] - here[1]
+    start = Match(source, target, source_xy, target_xy, shift, green)
+    if light is not None and _uv_between(light.spectrum.xy, source_xy) <= OFF_UV or _is_by_words(light):
+        assert light is not None
+        return _through_spectrum(start, light, filters)
+    if here is None or there is None or shift is None or green is None:
+        name = source if not known[0] else target
+        reason = f"{name} is too far off the locus for mired: match by x, y, or gel by eye and meter"
+        return replace(start, mired_shift=None, duv_shift=None, reason=reason)
     step = uv1960_from_xy(xy_from_mired(there[0] + 1)) - uv1960_from_xy(xy_from_mired(there[0]))
     chosen = nearest_filters(shift, green, float(np.hypot(*step)), filters)
     after = here[0] + sum(f.mired for f in chosen), here[1] + sum(f.duv for f in chosen)
     reached = uv1976_from_xy(xy_from_mired(*after))
-    return Match(
-        source,
-        target,
-        source_xy,
-        target_xy,
-        shift,
-        green,
-        tuple(f.name for f in chosen),
-        sum(f.stops for f in chosen),
-        there[0] - after[0],
-        there[1] - after[1],
-        float(np.hypot(*(uv1976_from_xy(target_xy) - reached))),
+    return replace(
+        start,
+        filters=tuple(f.name for f in chosen),
+        lost_stops=sum(f.stops for f in chosen),
+        left_mired=there[0] - after[0],
+        left_duv=there[1] - after[1],
+        left_uv=float(np.hypot(*(uv1976_from_xy(target_xy) - reached))),
     )
 
 
-@dataclass(frozen=True)
-class Dial:
-    """What to dial on a colour-mixing fixture to get a chromaticity.
+def _is_by_words(light: LightSpectrum | None) -> bool:
+    """Whether a stand-in was chosen for what the lamp is called, whatever the meter made of its colour."""
+    return light is not None and light.kind == "stand-in"
 
-    ``cct_k`` and ``duv`` are None where CCT has no meaning. ``reachable`` is None without a fixture; where it
-    is False, ``nearest_xy`` is the nearest colour that the fixture makes, ``short_uv`` away in u', v' (1976).
+
+def _uv_between(one: XY, other: XY) -> float:
+    return float(np.hypot(*(uv1976_from_xy(one) - uv1976_from_xy(other))))
+
+
+@lru_cache(maxsize=16)
+def _stacks(filters: tuple[Filter, ...]) -> tuple[tuple[Filter, ...], ...]:
+    warm, green = _combinations(filters)
+    return tuple(dict.fromkeys((*w, *g) for w in warm for g in green))
+
+
+def _through_spectrum(start: Match, light: LightSpectrum, filters: tuple[Filter, ...]) -> Match:
+    """The stack under which the lamp's own spectrum lands nearest; the reason where none lands near.
+
+    What the meter read rules: the filters' movement of the spectrum is added to it in u', v'.
     """
+    from lookdev.meter.gel_spectra import ROUGH, roughness, through
 
-    name: str
-    xy: XY
-    cct_k: float | None
-    duv: float | None
-    reachable: bool | None = None
-    nearest_xy: XY | None = None
-    short_uv: float | None = None
+    stacks = _stacks(filters)
+    found = through(light.spectrum, stacks)
+    moved = uv1976_from_xy(found.xy) - uv1976_from_xy(light.spectrum.xy)
+    reached = uv1976_from_xy(start.source_xy) + moved
+    off = reached - uv1976_from_xy(start.target_xy)
+    # CIE 1960 v is two thirds of CIE 1976 v'
+    sheets = np.array([len(stack) for stack in stacks])
+    score = np.round(np.hypot(off[:, 0], off[:, 1] * 2 / 3) + SHEET_COST_UV * sheets, 9)
+    best = int(np.argmin(score))
+    chosen = stacks[best]
+    left = float(np.hypot(*off[best]))
+    lined = roughness(light.spectrum) >= ROUGH
+    lost = sum(f.stops for f in chosen)
+    if lined:
+        lost = max(lost, float(found.lost_stops[best]))
+    after = _mired_duv_at(reached[best])
+    start = replace(start, spectrum_of=light.origin)
+    if lined and (left > LINES_LEFT_UV or lost > MOST_LOST_STOPS):
+        return replace(start, reason=_unmovable(start, chosen, left, lost, after), is_unmovable=True)
+    there = mired_duv_from_xy(start.target_xy) if is_cct_meaningful(start.target_xy) else None
+    known = after is not None and there is not None
+    return replace(
+        start,
+        filters=tuple(f.name for f in chosen),
+        lost_stops=lost,
+        left_mired=there[0] - after[0] if known and after and there else None,
+        left_duv=there[1] - after[1] if known and after and there else None,
+        left_uv=left,
+    )
 
 
-def dial(name: str, xy: XY, primaries: Sequence[XY] | None = None) -> Dial:
-    """The setting for ``xy``, and whether a fixture with these three ``primaries`` reaches it."""
-    from lookdev.colorimetry.temperature import cct_duv_from_xy
-    from lookdev.meter.fixture import nearest_reachable, reaches
+def _mired_duv_at(uv: Array) -> tuple[float, float] | None:
+    xy = tuple(float(v) for v in xy_from_uv1976(uv))
+    if not is_cct_meaningful(xy):
+        return None
+    return mired_duv_from_xy(xy)
 
-    cct, duv = cct_duv_from_xy(xy) if is_cct_meaningful(xy) else (None, None)
-    if primaries is None:
-        return Dial(name, xy, cct, duv)
-    if reaches(primaries, xy):
-        return Dial(name, xy, cct, duv, True)
-    near = nearest_reachable(primaries, xy)
-    short = float(np.hypot(*(uv1976_from_xy(near) - uv1976_from_xy(xy))))
-    return Dial(name, xy, cct, duv, False, near, short)
+
+def _unmovable(
+    start: Match, chosen: Sequence[Filter], left: float, lost: float, after: tuple[float, float] | None
+) -> str:
+    name = start.source
+    if not chosen:
+        return f"{name} is of one wavelength, or nearly: no gel moves it; gel our lamps to it instead"
+    text = f"no gel brings {name} there: the nearest, {' + '.join(_counted(f.name for f in chosen))}, "
+    if after is not None and start.mired_shift is not None:
+        moved = after[0] - mired_duv_from_xy(start.source_xy)[0]
+        wanted = f" of the {mired_words(start.mired_shift)}"
+        text += f"moves it {mired_words(moved)}{wanted} mired, "
+    return text + f"ends {left:.3f} off in u′v′ and takes {lost:.1f} stops; gel our lamps to it instead"

@@ -90,11 +90,20 @@ _DISCHARGE_WORDS = (
 _LED_WORDS = ("led", "leds", "diode", "diodes", "panel", "panels")
 
 
+def is_lined(illuminant: str) -> bool:
+    """Whether a CIE illuminant is of a discharge lamp, with lines in its spectrum.
+
+    >>> is_lined("HP1"), is_lined("FL11"), is_lined("LED-B3"), is_lined("A")
+    (True, True, False, False)
+    """
+    return illuminant[:2] in ("FL", "HP")
+
+
 def flickers(source: str | None, illuminant: str | None, hints: tuple[Hint, ...] = ()) -> str:
     """One of: discharge, LED, maybe (no word for the source, but its colour hints at such a lamp), no."""
     words = (source or "").casefold()
     if illuminant is not None:
-        return "discharge" if illuminant[:2] in ("FL", "HP") else "LED" if illuminant[:3] == "LED" else "no"
+        return "discharge" if is_lined(illuminant) else "LED" if illuminant[:3] == "LED" else "no"
     if any(w in words for w in _DISCHARGE_WORDS):
         return "discharge"
     if any(w in re.split(r"[^a-z]+", words) for w in _LED_WORDS):

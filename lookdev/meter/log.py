@@ -9,16 +9,19 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from lookdev.errors import MeterError
 from lookdev.meter import cells
 from lookdev.meter.columns import HEADINGS, column_name, nearest_column
 from lookdev.meter.text_table import SEPARATORS, Row, is_blank, read_text, split_rows
+
+if TYPE_CHECKING:
+    from lookdev.meter.light import Part
 
 XY = tuple[float, float]
 
@@ -53,6 +56,8 @@ class Reading:
     camera_balance_k : what the camera was set to; ``camera_balance_origin`` in words;
         ``camera_balance_auto`` when it was on automatic, which no reading can correct.
     illuminant : the CIE illuminant that ``source`` names, or None.
+    mixture : the lights that ``source`` says are mixed, by share of the illuminance; see
+        :mod:`lookdev.meter.light`.
     spectrum : file of the spectrum, or None.
     grey : patch x, y, w, h in pixels of the upright still.
     time : "HH:MM"; role : "key", "fill" or another word.
@@ -71,6 +76,7 @@ class Reading:
     camera_balance_auto: bool = False
     camera_balance_origin: str | None = None
     illuminant: str | None = None
+    mixture: tuple[Part, ...] = ()
     spectrum: Path | None = None
     grey: tuple[int, int, int, int] | None = None
     note: str | None = None
@@ -94,6 +100,11 @@ class Reading:
             from lookdev.colorimetry.illuminants import illuminant_xy
 
             return _pair(illuminant_xy(self.illuminant))
+        if self.mixture:
+            from lookdev.meter.light import mixed_xy
+
+            known = [(p.share, p.reading.white_xy) for p in self.mixture]
+            return mixed_xy([(share, xy) for share, xy in known if xy is not None])
         return None
 
     @property
@@ -105,6 +116,8 @@ class Reading:
             return "CCT and Duv as metered" if self.duv is not None else "CCT as metered, Duv taken as 0"
         if self.spectrum is not None:
             return f"spectrum {self.spectrum.name}"
+        if self.mixture:
+            return "the mixture"
         return f"CIE illuminant {self.illuminant}" if self.illuminant is not None else ""
 
     @cached_property
@@ -166,6 +179,7 @@ def read_meter_log(path: Path, tolerance: Tolerance | None = None) -> MeterLog:
         warnings += reader.warnings
         if reading is not None:
             readings.append(reading)
+    readings = with_mixtures(readings, path.name, warnings)
     return MeterLog(tuple(readings), tuple(errors), tuple(warnings), path)
 
 
@@ -254,7 +268,7 @@ class _RowReader:
             camera_balance_k=balance[0] if balance else None,
             camera_balance_auto=balance is not None and balance[0] is None,
             camera_balance_origin=balance[1] if balance else None,
-            illuminant=_illuminant_in(text["source"]),
+            illuminant=illuminant_in(text["source"]),
             spectrum=self._spectrum(),
             grey=self._cell("grey", cells.grey_box),
             note=text["note"],
@@ -386,11 +400,23 @@ class _RowReader:
             )
 
 
+def with_mixtures(readings: Sequence[Reading], file: str, warnings: list[str]) -> list[Reading]:
+    """The readings, those whose source is a mixture with its parts found; what is doubtful in ``warnings``."""
+    from lookdev.meter.mixture import mixture_of
+
+    out = []
+    for reading in readings:
+        parts, doubts = mixture_of(reading, readings)
+        warnings += [f"{file}, row {reading.row}: {doubt}" for doubt in doubts]
+        out.append(replace(reading, mixture=parts) if parts else reading)
+    return out
+
+
 def _pair(xy: Any) -> XY:
     return float(xy[0]), float(xy[1])
 
 
-def _illuminant_in(source: str | None) -> str | None:
+def illuminant_in(source: str | None) -> str | None:
     """The CIE illuminant that a source's words are, if they are one (``HP1``, ``CIE illuminant D55``)."""
     if source is None:
         return None
@@ -480,7 +506,7 @@ def reading_for(still_name: str, readings: Iterable[Reading]) -> Reading | None:
 
 def _has_colour(reading: Reading) -> bool:
     given = (reading.x, reading.cct_k, reading.spectrum, reading.illuminant, reading.grey)
-    return any(v is not None for v in given)
+    return bool(reading.mixture) or any(v is not None for v in given)
 
 
 def readings_at(location: str, readings: Sequence[Reading]) -> tuple[Reading, ...]:

@@ -9,13 +9,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import permutations
 from typing import Any
 
 from lookdev.meter.exposure import Exposure, contrast_ratio, expose, shutter_of, stop_words
-from lookdev.meter.filters import Dial, Match, dial, match
-from lookdev.meter.flicker import MAINS_HZ, SafeShutter, safe_shutter
+from lookdev.meter.filters import Match, match
+from lookdev.meter.fixture import Dial, dial
+from lookdev.meter.flicker import MAINS_HZ, READOUT_MS, SAFE_SHARE, SafeShutter, safe_shutter
 from lookdev.meter.hints import Hint, flickers, nearest_illuminants
+from lookdev.meter.lamps import Kit, Lamp, OnOurs, kit_of, on_ours
+from lookdev.meter.light import LightSpectrum, light_spectrum, stand_in
 from lookdev.meter.log import NOWHERE, Reading
 from lookdev.meter.scout import Plan, Scout
 from lookdev.meter.spectrum import STANDARDS, Rendition
@@ -30,7 +32,8 @@ BALANCE = "production balance"
 class ReadingNotes:
     """What one reading says. ``cct_k`` is None where CCT means nothing; ``duv`` is the distance all the same.
 
-    ``rendition_of`` names the spectrum behind ``rendition``: the reading's own, or the published one of the
+    ``light`` is the spectrum of the light where one is known or stands in; ``ours`` what each of our lamps takes
+    to match it. ``rendition_of`` names the spectrum behind ``rendition``: the reading's own, or the published one of the
     CIE illuminant that the source names. ``flicker`` is "discharge", "LED", "maybe" or "no".
     """
 
@@ -46,6 +49,13 @@ class ReadingNotes:
     rendition: Rendition | None
     rendition_of: str | None
     flicker: str
+    light: LightSpectrum | None = None
+    on_ours: tuple[OnOurs, ...] = ()
+
+    @property
+    def ours(self) -> tuple[Match, ...]:
+        """Filters on those of our lamps that take filters, to match this light."""
+        return tuple(found.match for found in self.on_ours if found.match is not None)
 
 
 @dataclass(frozen=True)
@@ -62,27 +72,40 @@ class Contrast:
 class LocationNotes:
     """The notes of one location.
 
-    ``matches`` : from every source to every other of another colour. ``shutters`` : one a mains frequency,
+    ``lights`` : the different ones among the readings. ``ours_to_balance`` : what each of our lamps takes to be
+    right for the production's balance. ``shutters`` : one a mains frequency,
     empty where nothing flickers. ``balance_dial`` : the production's balance on the fixture.
     """
 
     location: str
     readings: tuple[ReadingNotes, ...]
-    matches: tuple[Match, ...]
+    lights: tuple[ReadingNotes, ...]
     contrasts: tuple[Contrast, ...]
     lines: tuple[TimeLine, ...]
     shutters: tuple[SafeShutter, ...]
     balance_dial: Dial | None
+    ours_to_balance: tuple[OnOurs, ...] = ()
 
 
-def reading_notes(reading: Reading, plan: Plan, *, spectral: bool = True) -> ReadingNotes:
+def kit_of_plan(plan: Plan) -> Kit:
+    """Our lamps as far as a plan alone tells of them: its colour-mixing one, or the common two."""
+    return kit_of((Lamp(plan.fixture.name, emitters=plan.fixture.primaries),) if plan.fixture else ())
+
+
+def reading_notes(
+    reading: Reading, plan: Plan, kit: Kit | None = None, *, spectral: bool = True
+) -> ReadingNotes:
     """The notes of one reading under a plan; without the spectral metrics (the slow part) if so asked."""
     from lookdev.colorimetry.temperature import uv1976_from_xy
 
+    kit = kit or kit_of_plan(plan)
     xy = reading.white_xy
     uv = cct = duv = to_balance = setting = None
     hints: tuple[Hint, ...] = ()
-    rendition, origin = _rendition(reading, plan) if spectral else (None, None)
+    ours: tuple[OnOurs, ...] = ()
+    light = light_spectrum(reading)
+    rendition = _rendition(light, plan) if light is not None and spectral else None
+    origin = light.origin if rendition is not None and light is not None else None
     if xy is not None:
         pair = uv1976_from_xy(xy)
         uv = float(pair[0]), float(pair[1])
@@ -90,47 +113,72 @@ def reading_notes(reading: Reading, plan: Plan, *, spectral: bool = True) -> Rea
         cct = reading.cct_duv[0] if reading.is_cct_meaningful else None
         duv = reading.cct_duv[1]
         hints = nearest_illuminants(xy)
+        light = light or stand_in(reading, hints)
         if plan.balance_xy is not None:
-            to_balance = match(reading.name, xy, BALANCE, plan.balance_xy)
-        setting = dial(reading.name, xy, plan.fixture.primaries if plan.fixture else None)
+            to_balance = match(reading.name, xy, BALANCE, plan.balance_xy, kit.filters, light)
+        setting = dial(reading.name, xy, kit.mixing.emitters if kit.mixing else None)
+        ours = tuple(on_ours(lamp, reading.name, xy, kit.filters) for lamp in kit.lamps)
     exposure = expose(reading.illuminance_lux, plan) if reading.illuminance_lux is not None else None
-    kind = flickers(reading.source, reading.illuminant, hints)
     return ReadingNotes(
-        reading, xy, uv, cct, duv, hints, to_balance, setting, exposure, rendition, origin, kind
-    )
+        reading, xy, uv, cct, duv, hints, to_balance, setting, exposure, rendition, origin,
+        _flicker(reading, hints), light, ours,
+    )  # fmt: skip
 
 
-def _rendition(reading: Reading, plan: Plan) -> tuple[Rendition | None, str | None]:
-    from lookdev.meter.spectrum import illuminant, read_spectrum, reference_at, rendition
+def _flicker(reading: Reading, hints: tuple[Hint, ...]) -> str:
+    """The worst of a mixture's parts, else what the source's own words and colour say."""
+    kinds = [flickers(p.reading.source, p.reading.illuminant) for p in reading.mixture]
+    kinds.append(flickers(reading.source, reading.illuminant, () if reading.mixture else hints))
+    return next(kind for kind in ("discharge", "LED", "maybe", "no") if kind in kinds)
 
-    if reading.spectrum is not None:
-        spectrum, origin = read_spectrum(reading.spectrum), f"spectrum {reading.spectrum.name}"
-    elif reading.illuminant is not None:
-        spectrum, origin = illuminant(reading.illuminant), f"published spectrum of CIE {reading.illuminant}"
-    else:
-        return None, None
+
+def _rendition(light: LightSpectrum, plan: Plan) -> Rendition:
+    from lookdev.meter.spectrum import reference_at, rendition
+
     reference = reference_at(plan.balance_k) if plan.balance_k is not None else None
-    return rendition(spectrum, reference), origin
+    return rendition(light.spectrum, reference)
 
 
-def location_notes(location: str, readings: Sequence[Reading], plan: Plan) -> LocationNotes:
+def location_notes(
+    location: str, readings: Sequence[Reading], plan: Plan, kit: Kit | None = None
+) -> LocationNotes:
     """The notes of one location's readings together."""
-    notes = tuple(reading_notes(r, plan) for r in readings)
-    shutters: tuple[SafeShutter, ...] = ()
-    if any(n.flicker != "no" for n in notes):
-        fps, angle, _, _ = shutter_of(plan)
-        mains = (float(plan.mains_hz),) if plan.mains_hz is not None else MAINS_HZ
-        shutters = tuple(safe_shutter(fps, angle, hz) for hz in mains)
-    primaries = plan.fixture.primaries if plan.fixture else None
+    kit = kit or kit_of_plan(plan)
+    notes = tuple(reading_notes(r, plan, kit) for r in readings)
+    shutters = planned_shutters(plan) if any(n.flicker != "no" for n in notes) else ()
+    emitters = kit.mixing.emitters if kit.mixing else None
     return LocationNotes(
         location,
         notes,
-        _matches(notes),
+        lights_of(notes),
         _contrasts(readings),
         time_lines(readings, plan),
         shutters,
-        dial(BALANCE, plan.balance_xy, primaries) if plan.balance_xy is not None else None,
+        dial(BALANCE, plan.balance_xy, emitters) if plan.balance_xy is not None else None,
+        _ours_to_balance(plan, kit),
     )
+
+
+def _ours_to_balance(plan: Plan, kit: Kit) -> tuple[OnOurs, ...]:
+    if plan.balance_xy is None:
+        return ()
+    return tuple(on_ours(lamp, BALANCE, plan.balance_xy, kit.filters) for lamp in kit.lamps)
+
+
+def planned_shutters(plan: Plan) -> tuple[SafeShutter, ...]:
+    """How the planned shutter does under the plan's mains, or under both where it names none."""
+    fps, angle, _, _ = shutter_of(plan)
+    mains = (float(plan.mains_hz),) if plan.mains_hz is not None else MAINS_HZ
+    return tuple(safe_shutter(fps, angle, hz, plan.readout_ms) for hz in mains)
+
+
+def lights_of(notes: Sequence[ReadingNotes]) -> tuple[ReadingNotes, ...]:
+    """The different lights of a place: of one metered at several hours, the first that has a colour."""
+    lights: list[ReadingNotes] = []
+    for note in notes:
+        if note.xy is not None and not any(_is_same_light(note, light) for light in lights):
+            lights.append(note)
+    return tuple(lights)
 
 
 SAME_UV = 0.0005
@@ -139,20 +187,6 @@ SAME_UV = 0.0005
 
 OTHER_UV = 0.005
 """Readings under one source's name that differ by this, taken on one visit, are two lights."""
-
-
-def _matches(notes: Sequence[ReadingNotes]) -> tuple[Match, ...]:
-    """Between every two lights; of a source metered at several hours, the first reading that has a colour."""
-    lights: list[ReadingNotes] = []
-    for note in notes:
-        if note.xy is not None and not any(_is_same_light(note, light) for light in lights):
-            lights.append(note)
-    found = []
-    for one, other in permutations(lights, 2):
-        assert one.xy is not None and other.xy is not None
-        if _distance_uv(one, other) > SAME_UV:
-            found.append(match(one.reading.name, one.xy, other.reading.name, other.xy))
-    return tuple(found)
 
 
 def _distance_uv(one: ReadingNotes, other: ReadingNotes) -> float:
@@ -222,7 +256,7 @@ def scout_notes(scout: Scout, only: Sequence[str] = ()) -> tuple[LocationNotes, 
             raise RequestError("no such location", found=name, wanted=wanted)
     chosen = {by_name[name.casefold()] for name in only} if only else set(groups)
     ordered = [n for n in groups if n] + [n for n in groups if not n]
-    return tuple(location_notes(n or NOWHERE, groups[n], scout.plan) for n in ordered if n in chosen)
+    return tuple(location_notes(n or NOWHERE, groups[n], scout.plan, scout.kit) for n in ordered if n in chosen)
 
 
 # in words --------------------------------------------------------------------------------------------------
@@ -255,33 +289,44 @@ def exposure_words(exposure: Exposure) -> str:
 
 
 def shutter_words(shutter: SafeShutter) -> str:
-    """The safe angles in a line, and how the planned one does."""
+    """The safe angles in a line, and how the planned one does from frame to frame and from row to row."""
     angles = ", ".join(f"{a:g}°" for a in shutter.angles_deg[-4:])
-    if shutter.any_angle:
-        return f"{shutter.mains_hz:g} Hz: every angle, as long as camera and mains keep step; safest {angles}"
-    if not shutter.angles_deg:
-        return f"{shutter.mains_hz:g} Hz: none at this frame rate"
-    text = f"{shutter.mains_hz:g} Hz: {angles}"
+    start = f"{shutter.mains_hz:g} Hz: " + (f"safe {angles}" if angles else "no safe angle at this frame rate")
+    planned = f"{shutter.planned_deg:g}°"
     if shutter.is_planned_safe:
-        return text + f"; {shutter.planned_deg:g}° is within 1%"
-    return text + f"; {shutter.planned_deg:g}° can swing ±{100 * shutter.swing:.0f}%"
+        return f"{start}; {planned} is safe, within 1%"
+    if shutter.swing > SAFE_SHARE:
+        frames = f"can flicker by ±{100 * shutter.swing:.0f}% from frame to frame"
+    else:
+        frames = "no flicker between frames"
+    return f"{start}; {planned}: {frames}, {band_words(shutter)}"
 
 
-def short_note(reading: Reading, plan: Plan) -> str:
+def band_words(shutter: SafeShutter) -> str:
+    """The depth of the bands that rows see, for the common readout and for the plan's own."""
+    text = f"bands of up to ±{_percent(shutter.common_band_depth)} possible in a readout of {READOUT_MS:g} ms"
+    if abs(shutter.readout_ms - READOUT_MS) > 1e-9:
+        text += f", ±{_percent(shutter.band_depth)} in the plan's {shutter.readout_ms:g} ms"
+    return text
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f}%" if share >= 0.2 else f"{100 * share:.1f}%"
+
+
+def short_note(reading: Reading, plan: Plan, kit: Kit | None = None) -> str:
     """One line for a comparison sheet's strip: the stop, filters to the balance, the shutter; "" for none."""
-    note = reading_notes(reading, plan, spectral=False)
+    note = reading_notes(reading, plan, kit, spectral=False)
     parts = []
     if note.exposure is not None:
         parts.append(exposure_words(note.exposure))
-    if note.to_balance is not None and not note.to_balance.reason:
+    if note.to_balance is not None and (note.to_balance.is_unmovable or not note.to_balance.reason):
         parts.append(f"to {plan.balance_k:.0f} K: {note.to_balance.short_words}")
     if note.flicker in ("discharge", "LED"):
-        fps, angle, _, _ = shutter_of(plan)
-        mains = (float(plan.mains_hz),) if plan.mains_hz is not None else MAINS_HZ
-        safe = [safe_shutter(fps, angle, hz) for hz in mains]
-        bad = [s for s in safe if not s.is_planned_safe]
+        bad = [s for s in planned_shutters(plan) if not s.is_planned_safe]
         if bad:
-            parts.append("may flicker: set " + ", ".join(f"{_closest(s)} at {s.mains_hz:g} Hz" for s in bad))
+            kind = "may flicker" if any(s.swing > SAFE_SHARE for s in bad) else "bands possible"
+            parts.append(f"{kind}: set " + ", ".join(f"{_closest(s)} at {s.mains_hz:g} Hz" for s in bad))
     return f"{reading.name}: " + "; ".join(parts) if parts else ""
 
 
@@ -331,6 +376,8 @@ def notes_data(note: ReadingNotes) -> dict[str, Any]:
         "illuminance_fc": _number(reading.illuminance_fc, 3),
         "camera_balance_k": "auto" if reading.camera_balance_auto else reading.camera_balance_k,
         "camera_balance_from": reading.camera_balance_origin,
+        "mixture": [{"part": p.name, "share": round(p.share, 4)} for p in reading.mixture],
+        "spectrum_from": note.light.origin if note.light is not None else None,
         "to_balance": match_data(note.to_balance),
         "dial": dial_data(note.dial),
         "exposure": exposure_data(note.exposure),
@@ -344,7 +391,16 @@ def location_data(notes: LocationNotes) -> dict[str, Any]:
     return {
         "location": notes.location,
         "readings": [{"row": n.reading.row, **notes_data(n)} for n in notes.readings],
-        "matches": [match_data(m) for m in notes.matches],
+        "our_lamps": [
+            {
+                "lamp": ours.lamp,
+                "to_balance": ours_data(ours),
+                "to_lights": [ours_data(n.on_ours[i]) for n in notes.lights],
+            }
+            for i, ours in enumerate(notes.ours_to_balance or notes.lights[0].on_ours)
+        ]
+        if notes.lights
+        else [],
         "contrast": [
             {"key": c.key, "fill": c.fill, "ratio": round(c.ratio, 3), "stops": round(c.stops, 3)}
             for c in notes.contrasts
@@ -354,9 +410,13 @@ def location_data(notes: LocationNotes) -> dict[str, Any]:
             {
                 "mains_hz": s.mains_hz,
                 "angles_deg": list(s.angles_deg),
-                "any_angle": s.any_angle,
+                "even_between_frames": s.is_even_between_frames,
                 "planned_deg": round(s.planned_deg, 3),
+                "planned_is_safe": s.is_planned_safe,
                 "planned_swing": round(s.swing, 5),
+                "planned_band_depth": round(s.band_depth, 5),
+                "readout_ms": s.readout_ms,
+                "planned_band_depth_15_ms": round(s.common_band_depth, 5),
             }
             for s in notes.shutters
         ],
@@ -364,9 +424,16 @@ def location_data(notes: LocationNotes) -> dict[str, Any]:
     }
 
 
-def location_summary(location: str, readings: Sequence[Reading], plan: Plan) -> dict[str, Any]:
-    """Everything about one location for summary.json: readings, matches, contrast, time lines, shutters."""
-    return location_data(location_notes(location, readings, plan))
+def location_summary(
+    location: str, readings: Sequence[Reading], plan: Plan, kit: Kit | None = None
+) -> dict[str, Any]:
+    """Everything about one location for summary.json: readings, our lamps, contrast, time lines, shutters."""
+    return location_data(location_notes(location, readings, plan, kit))
+
+
+def ours_data(found: OnOurs) -> dict[str, Any]:
+    """What one of our lamps takes, as JSON-ready data."""
+    return {"filters_on_it": match_data(found.match), "dial_on_it": dial_data(found.dial)}
 
 
 def match_data(found: Match | None) -> dict[str, Any] | None:
@@ -380,11 +447,13 @@ def match_data(found: Match | None) -> dict[str, Any] | None:
         "mired": _number(found.mired_shift, 1),
         "duv": _number(found.duv_shift, 5),
         "filters": list(found.filters),
-        "filters_by": "common practice, nominal",
+        "filters_by": "spectrum, ideal filters" if found.spectrum_of else "common practice, nominal",
         "filters_take_stops": round(found.lost_stops, 2),
         "left_mired": _number(found.left_mired, 1),
         "left_duv": _number(found.left_duv, 5),
         "left_uv_1976": _number(found.left_uv, 5),
+        "through": found.spectrum_of or None,
+        "cannot_be_moved": found.is_unmovable,
         "reason": found.reason or None,
     }
 

@@ -18,6 +18,8 @@ camera_balance_k = 5600     # what the stills camera was set to, where meter.csv
 footage_encoding = "ACEScct"
 match = "meter"             # bring each still to the exposure that the meter calls for
 mains_hz = 50
+readout_ms = 12             # of a rolling shutter, first row to last
+key_to_fill = 4             # the ratio to light to
 receptor = "flat"           # of the meter; or "dome"
 calibration_constant = 250  # ISO 2720: 240 to 400 flat, 320 to 540 dome
 
@@ -25,9 +27,9 @@ calibration_constant = 250  # ISO 2720: 240 to 400 flat, 320 to 540 dome
 tolerance_mired = 6
 tolerance_duv = 0.003
 
-[fixture]
+[[lamps]]                   # ours; see lookdev.meter.lamps, as for [[filters]]
 name = "colour-mixing panel"
-primaries = [[0.69, 0.31], [0.17, 0.70], [0.14, 0.05]]   # x, y of red, green, blue
+emitters = [[0.69, 0.31], [0.17, 0.70], [0.14, 0.05]]   # x, y of red, green, blue
 ```
 """
 
@@ -46,6 +48,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationEr
 
 from lookdev.errors import MeterError
 from lookdev.files import read_ordinary
+from lookdev.meter.filters import COMMON_FILTERS
+from lookdev.meter.lamps import FilterEntry, Kit, Lamp, LampEntry, filter_of, kit_of, lamp_of
 from lookdev.meter.log import MeterLog, Tolerance, read_meter_log
 
 Point = tuple[float, float]
@@ -95,6 +99,8 @@ class Plan(_Part):
     mains_hz: Literal[50, 60] | None = None
     receptor: Literal["flat", "dome"] = "flat"
     calibration_constant: float | None = None
+    readout_ms: Annotated[float, Field(gt=0, le=200)] | None = None
+    key_to_fill: Annotated[float, Field(ge=1, le=1000)] | None = None
     fixture: Fixture | None = None
 
     @model_validator(mode="after")
@@ -139,21 +145,16 @@ class Plan(_Part):
 
 
 class Fixture(_Part):
-    """``[fixture]``: a colour-mixing lamp, by the x, y of its three primaries."""
+    """``[fixture]``: one colour-mixing lamp, by the x, y of its emitters; short for one of ``[[lamps]]``."""
 
     name: str = "the fixture"
-    primaries: tuple[Point, Point, Point]
+    primaries: Annotated[tuple[Point, ...], Field(min_length=3, max_length=16)]
 
     @model_validator(mode="after")
-    def _is_a_triangle(self) -> Self:
-        from lookdev.meter.fixture import area
-        from lookdev.meter.log import is_possible
+    def _spans_an_area(self) -> Self:
+        from lookdev.meter.lamps import checked_emitters
 
-        for x, y in self.primaries:
-            if not is_possible((x, y), slack=0.01):
-                raise ValueError(f"three x, y inside the spectral locus, not {x:g}, {y:g}")
-        if area(self.primaries) < 1e-4:
-            raise ValueError("three x, y that span a triangle; these lie on one line (zero area)")
+        checked_emitters(self.primaries)
         return self
 
 
@@ -173,6 +174,17 @@ class ScoutFile(_Part):
     plan: Plan = Plan()
     meter: Meter = Meter()
     fixture: Fixture | None = None
+    lamps: Annotated[tuple[LampEntry, ...], Field(max_length=12)] = ()
+    filters: Annotated[tuple[FilterEntry, ...], Field(max_length=60)] = ()
+
+    @model_validator(mode="after")
+    def _names_once(self) -> Self:
+        for what, entries in (("lamps", self.lamps), ("filters", self.filters)):
+            names = [entry.name.casefold() for entry in entries]
+            again = next((n for n in names if names.count(n) > 1), None)
+            if again is not None:
+                raise ValueError(f"{what} of different names, not '{again}' twice")
+        return self
 
 
 Plan.model_rebuild()
@@ -189,6 +201,7 @@ class Scout:
     stills: tuple[Path, ...] = ()
     log: MeterLog = field(default_factory=MeterLog)
     date: str | None = None
+    kit: Kit = field(default_factory=lambda: kit_of(()))
 
     @cached_property
     def _locations(self) -> tuple[str, ...]:
@@ -227,7 +240,12 @@ def load_scout(folder: Path) -> Scout:
     title = settings.title or folder.resolve().name.replace("_", " ").strip() or "Scout"
     stills = tuple(find_stills(folder))
     log = _with_unused_patterns(log, [p.relative_to(folder).as_posix() for p in stills])
-    return Scout(folder, title, plan, stills, log, settings.date)
+    lamps = [lamp_of(entry, folder) for entry in settings.lamps]
+    if plan.fixture is not None:
+        lamps.append(Lamp(plan.fixture.name, emitters=plan.fixture.primaries))
+    own = tuple(filter_of(entry, folder) for entry in settings.filters)
+    common = tuple(f for f in COMMON_FILTERS if f.name not in {o.name for o in own})
+    return Scout(folder, title, plan, stills, log, settings.date, kit_of(lamps, (*own, *common)))
 
 
 def _with_unused_patterns(log: MeterLog, names: list[str]) -> MeterLog:
@@ -299,7 +317,13 @@ def read_scout_file(folder: Path) -> ScoutFile:
         raise _first_error(error, path.name) from None
 
 
-_PARTS: dict[str, type[_Part]] = {"plan": Plan, "meter": Meter, "fixture": Fixture}
+_PARTS: dict[str, type[BaseModel]] = {
+    "plan": Plan,
+    "meter": Meter,
+    "fixture": Fixture,
+    "lamps": LampEntry,
+    "filters": FilterEntry,
+}
 
 
 def _known_keys(part: str | None) -> list[str]:

@@ -78,6 +78,7 @@ def light_of(reading: Reading) -> Light:
     ------
     MeterError : the reading has no chromaticity, spectrum or illuminant, or one that no eye adapts to.
     """
+    from lookdev.meter.light import light_spectrum
     from lookdev.meter.spectrum import read_spectrum, reference_at
 
     xy = reading.white_xy
@@ -89,6 +90,10 @@ def light_of(reading: Reading) -> Light:
         weights = lamp_weights(spectrum.wavelengths_nm, spectrum.values)
         kind, origin = "spectrum", f"the lamp's own spectrum ({reading.spectrum.name})"
         trust = "as good as the spectrum"
+    elif reading.mixture and (mixed := light_spectrum(reading)) is not None:
+        weights = lamp_weights(mixed.spectrum.wavelengths_nm, mixed.spectrum.values)
+        kind, origin = "spectrum", mixed.origin
+        trust = "good for lamps of these kinds; shares and other makes can differ by a few CIEDE2000"
     elif reading.illuminant is not None:
         weights = illuminant_weights(reading.illuminant)
         kind, origin = "illuminant", f"CIE illuminant {reading.illuminant}"

@@ -40,7 +40,7 @@ def batch_summary(
         "locations": [
             {
                 "name": name,
-                "light": location_summary(name, readings_at(name, readings), plan.scout.plan),
+                "light": location_summary(name, readings_at(name, readings), plan.scout.plan, plan.scout.kit),
                 "stills": [
                     _still(p, plan, results.get(p.path), out, answers.get(p.path, {}))
                     for p in plan.stills

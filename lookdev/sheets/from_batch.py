@@ -198,7 +198,7 @@ def location_model(
     readings = _readings(stills)
     rows = tuple(_row(plan, planned, pictures[planned.path], keep, len(readings) > 1) for planned in stills)
     lights = tuple(_light(reading) for reading in readings)
-    notes = [short_note(reading, plan.scout.plan) for reading in readings]
+    notes = [short_note(reading, plan.scout.plan, plan.scout.kit) for reading in readings]
     notes.append(
         short_location_note(location, readings_at(location, plan.scout.log.readings), plan.scout.plan)
     )

@@ -21,7 +21,7 @@ from lookdev.meter.exposure import (
     standard_index,
 )
 from lookdev.meter.filters import COMMON_FILTERS, match
-from lookdev.meter.fixture import area, shares
+from lookdev.meter.fixture import shares, span
 from lookdev.meter.flicker import safe_angles
 from lookdev.meter.hints import nearest_illuminants
 from lookdev.meter.log import Reading
@@ -202,7 +202,7 @@ def test_shutters_free_of_flicker(fps: float, mains: float, angle: float) -> Non
 def test_fixture_mixing() -> None:
     primaries = [(0.64, 0.33), (0.30, 0.60), (0.15, 0.06)]
     assert shares(primaries, (0.3127, 0.3290)) == pytest.approx((0.2126, 0.7152, 0.0722), abs=5e-5)
-    assert area(primaries) == pytest.approx(0.11205, abs=1e-5)
+    assert span(primaries) == pytest.approx(0.11205, abs=1e-5)
 
 
 # CIE 15:2018 table 10.1 (Ra of FL illuminants, whole numbers); CIE 13.3-1995 as colour-science's own tests

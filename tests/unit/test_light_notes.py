@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from lookdev.colorimetry.temperature import uv1976_from_xy, xy_from_cct
 from lookdev.meter.exposure import expose, stop_words
-from lookdev.meter.filters import COMMON_FILTERS, SHEET_COST_UV, Match, dial, match, nearest_filters
-from lookdev.meter.fixture import nearest_reachable, reaches, shares
+from lookdev.meter.filters import COMMON_FILTERS, SHEET_COST_UV, Match, match, nearest_filters
+from lookdev.meter.fixture import dial, nearest_reachable, reaches, shares
 from lookdev.meter.flicker import safe_shutter, swing
 from lookdev.meter.hints import flickers
 from lookdev.meter.log import Reading
@@ -100,18 +100,18 @@ def test_pairs(shift: float, words: str, left: float) -> None:
 
 
 def test_what_a_pair_cannot_do_is_said() -> None:
-    found = match("sodium", at(1960), "day", at(10000))
+    found = match("embers", at(1960), "day", at(10000))
     assert found.filter_words == "2 × full CTB"
     assert found.left_mired == pytest.approx(1e2 - 1e6 / 1960 + 270, abs=0.1)
     assert found.short_words == "2 × full CTB (leaves −140 mired)"
     green = match("tubes", at(4300, 0.045), "balance", at(4300))
-    assert green.short_words == "2 × full minus green (leaves 0 mired, Duv −0.0050)"
+    assert green.short_words == "2 × full minus green (leaves 0 mired, Duv −0.005)"
     near = match("window", at(5500), "lamp", at(3200))
     assert near.short_words == near.filter_words == "three quarter CTO"
 
 
 def test_left_over_is_what_the_filters_do_not_do() -> None:
-    found = match("sodium", (0.533, 0.415), "balance", at(4300))
+    found = match("candles", (0.533, 0.415), "balance", at(4300))
     chosen = [next(f for f in COMMON_FILTERS if f.name == n) for n in found.filters]
     assert found.mired_shift is not None and found.duv_shift is not None
     assert found.left_mired == pytest.approx(found.mired_shift - sum(f.mired for f in chosen))
@@ -194,9 +194,10 @@ def test_stops_as_on_a_lens(stop: float, text: str) -> None:
 
 def test_shutters() -> None:
     unsafe = safe_shutter(24, 180, 50)
-    assert (unsafe.is_planned_safe, unsafe.any_angle) == (False, False)
+    assert (unsafe.is_planned_safe, unsafe.is_even_between_frames) == (False, False)
     assert safe_shutter(24, 172.8, 50).is_planned_safe
-    assert safe_shutter(24, 180, 60).any_angle
+    even = safe_shutter(24, 180, 60)
+    assert even.is_even_between_frames and not even.is_planned_safe
     assert safe_shutter(240, 180, 50).angles_deg == ()
 
 
@@ -276,16 +277,13 @@ def test_contrast_takes_the_fill_nearest_in_time() -> None:
     assert [(c.ratio, c.stops) for c in notes.contrasts] == [(4.0, 2.0), (2.0, 1.0)]
 
 
-def test_matches_go_both_ways_between_sources_and_not_between_hours() -> None:
+def test_our_lamps_go_to_each_of_their_lights_and_not_to_every_hour() -> None:
     readings = [*DAY, Reading(row=9, source="lamp", cct_k=2800), Reading(row=10, source="twin", cct_k=2800)]
     notes = location_notes("Loft", readings, PLAN)
-    pairs = [(m.source, m.target) for m in notes.matches]
-    assert pairs == [
-        ("window, 15:00", "lamp"),
-        ("window, 15:00", "twin"),
-        ("lamp", "window, 15:00"),
-        ("twin", "window, 15:00"),
-    ]
+    assert [n.reading.name for n in notes.lights] == ["window, 15:00", "lamp", "twin"]
+    data = location_data(notes)["our_lamps"]
+    assert [lamp["lamp"] for lamp in data] == ["panel"]
+    assert all(len(lamp["to_lights"]) == 3 for lamp in data)
 
 
 def test_one_name_two_colours_on_one_visit_are_two_lights() -> None:
@@ -293,7 +291,7 @@ def test_one_name_two_colours_on_one_visit_are_two_lights() -> None:
         Reading(row=2, source="window and lamp", x=0.3127, y=0.3290, time="15:50"),
         Reading(row=3, source="window and lamp", x=0.4476, y=0.4074, time="15:58"),
     ]
-    assert len(location_notes("Office", readings, PLAN).matches) == 2
+    assert len(location_notes("Office", readings, PLAN).lights) == 2
 
 
 READINGS = [
@@ -319,8 +317,8 @@ def test_location_data_is_json_without_nan() -> None:
 
 def test_short_notes() -> None:
     assert short_note(READINGS[0], PLAN) == (
-        "sodium lamps: T1.4 + 1/3: 1.6 stops under T2.8; to 4300 K: 2 × full CTB + eighth plus "
-        "green; may flicker: set 172.8° at 50 Hz"
+        "sodium lamps: T1.4 + 1/3: 1.6 stops under T2.8; to 4300 K: no gel moves it there: gel our lamps; "
+        "may flicker: set 172.8° at 50 Hz, 144° at 60 Hz"
     )
     assert short_note(READINGS[5], PLAN) == ""
     assert short_note(READINGS[0], Plan(frame_rate_fps=24, shutter_angle_deg=172.8, mains_hz=50)) == ""
