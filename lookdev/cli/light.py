@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -10,6 +11,7 @@ import typer
 from lookdev.cli.options import Only, Paper, PaperChoice
 
 if TYPE_CHECKING:
+    from lookdev.meter.again import PlaceAgain
     from lookdev.meter.notes import LocationNotes
     from lookdev.meter.scout import Plan, Scout
 
@@ -18,7 +20,7 @@ def light(
     scout: Annotated[Path, typer.Argument(help="The scout: a folder with meter.csv (and scout.toml).")],
     out: Annotated[
         Path | None,
-        typer.Option("--out", "-o", help="Output folder; default: SCOUT_light beside the scout."),
+        typer.Option("--out", "-o", help="Folder for pages and tables; without it the table is printed."),
     ] = None,
     only: Only = None,
     paper: PaperChoice = Paper.a4,
@@ -27,12 +29,16 @@ def light(
     ] = True,
     as_json: Annotated[bool, typer.Option("--json", help="Print light.json instead of the table.")] = False,
 ) -> None:
-    """Light notes: what each source is, what brings it to another, and whether it is enough to shoot by.
+    """Light notes: what to put on which lamp, what light to add, and when this light comes again.
 
-    OUT then holds a page a location (`LOCATION.pdf`, `LOCATION.png`), `light.csv` and `light.json`. What the
-    production means to shoot with stands under `[plan]` in scout.toml: `exposure_index`, `frame_rate_fps`,
-    `shutter_angle_deg` or `shutter_s`, `t_stop`, `lens_t_stop`, `filter_stops`, `balance_k`, `mains_hz`; a
-    colour-mixing lamp under `[fixture]`: `primaries = [[x, y], [x, y], [x, y]]`.
+    OUT then holds a page a location (`LOCATION.pdf`, `LOCATION.png`), what to pack (`gel_and_lamps.pdf`),
+    `light.csv` and `light.json`. Without --out nothing is written. What the production means to shoot with
+    stands under `[plan]` in scout.toml: `exposure_index`, `frame_rate_fps`, `shutter_angle_deg` or
+    `shutter_s`, `readout_ms`, `t_stop`, `lens_t_stop`, `filter_stops`, `key_to_fill`, `balance_k`,
+    `mains_hz`; our own lamps under `[[lamps]]`: `name` and one of `cct_k`, `x` and `y`, `spectrum`,
+    `emitters`; our swatch book under `[[filters]]`: `name`, `mired`, `duv`, `stops` or `transmittance`. With
+    `shoot_date`, `time_zone` and `latitude`, `longitude` (or the stills' own position) the pages say when
+    this light comes again.
 
     Examples: `lookdev light day1`, `lookdev light day1 --only "Net loft" --out notes`.
     """
@@ -45,50 +51,103 @@ def run_light(
     """Make the notes; returns the exit status."""
     import json
 
-    from lookdev.cli.common import check_folder, open_scout, progress, say
-    from lookdev.errors import LookdevError
-    from lookdev.files import write_json, write_whole
-    from lookdev.meter.notes import location_data, scout_notes
-    from lookdev.outputs import inputs_of, refuse_scout, writing
+    from lookdev.cli.common import open_scout, say
+    from lookdev.meter.again import place_again, stills_of
+    from lookdev.meter.notes import scout_notes
+    from lookdev.meter.sun import again_line
+    from lookdev.outputs import refuse_scout
 
     scout = open_scout(folder)
-    target = out if out is not None else folder.resolve().with_name(folder.resolve().name + "_light")
-    refuse_scout(folder, target)
+    if out is not None:
+        refuse_scout(folder, out)
     errors = [str(error) for error in scout.log.errors]
     for line in (*scout.log.warnings, *errors):
         say(line)
     notes = scout_notes(scout, only)
-    check_folder(target)
-    written: list[Path] = []
-    first = [target / f"{stem}{end}" for stem in _stems(notes) for end in (".pdf", ".png") if pages]
-    tables = [target / "light.json", target / "light.csv"]
-    with writing(target, inputs_of(scout), tables, first):
-        if pages:
-            with progress(quiet=as_json) as step:
-                for count, (note, stem) in enumerate(zip(notes, _stems(notes), strict=True), 1):
-                    try:
-                        written += _write_pages(scout, note, target, stem, paper)
-                    except LookdevError as error:
-                        errors.append(str(error))
-                        say(str(error))
-                    step(count, len(notes), note.location)
-        data = {
-            "title": scout.title,
-            "date": scout.date,
-            "plan": scout.plan.model_dump(mode="json", exclude_none=True),
-            "locations": [location_data(note) for note in notes],
-            "pages": [path.name for path in written],
-            "warnings": list(scout.log.warnings),
-            "errors": errors,
-        }
-        write_json(target / "light.json", data)
-        write_whole(target / "light.csv", "\N{ZERO WIDTH NO-BREAK SPACE}" + csv_table(notes, scout.plan))
+    again = {n.location: place_again(scout, n.location, stills_of(scout, n.location)) for n in notes}
+    if out is not None:
+        data = _write_all(scout, notes, again, out, paper, pages, errors, quiet=as_json)
+    else:
+        data = _data(scout, notes, again, (), errors)
     if as_json:
         print(json.dumps(data, indent=2, ensure_ascii=False))
     else:
         _print_table(notes, scout.plan)
-        print(f"{len(written)} pages, light.csv and light.json in {target}")
+        for note in notes:
+            best = again[note.location].best
+            if best is not None and not best.is_dark:
+                print(f"{note.location}: {again_line(best)}")
+        if out is not None:
+            print(f"{len(data['pages'])} pages, light.csv and light.json in {out}")
+        else:
+            print("Nothing written: the pages and tables go where --out says.")
     return 1 if errors else 0
+
+
+def _data(
+    scout: Scout,
+    notes: tuple[LocationNotes, ...],
+    again: Mapping[str, PlaceAgain],
+    written: Sequence[Path],
+    errors: Sequence[str],
+) -> dict[str, Any]:
+    """light.json."""
+    from lookdev.meter.again import again_data
+    from lookdev.meter.notes import location_data
+    from lookdev.meter.pick_list import pick_data, pick_list
+
+    return {
+        "title": scout.title,
+        "date": scout.date,
+        "plan": scout.plan.model_dump(mode="json", exclude_none=True),
+        "locations": [
+            {**location_data(note), "light_again": again_data(again[note.location])} for note in notes
+        ],
+        "to_pack": [pick_data(line) for line in pick_list(notes)],
+        "pages": [path.name for path in written],
+        "warnings": list(scout.log.warnings),
+        "errors": list(errors),
+    }
+
+
+def _write_all(
+    scout: Scout,
+    notes: tuple[LocationNotes, ...],
+    again: Mapping[str, PlaceAgain],
+    out: Path,
+    paper: str,
+    pages: bool,
+    errors: list[str],
+    *,
+    quiet: bool,
+) -> dict[str, Any]:
+    """Pages and tables into ``out``; what failed goes to ``errors``. Returns what stands in light.json."""
+    from lookdev.cli.common import progress, say
+    from lookdev.errors import LookdevError
+    from lookdev.files import write_json, write_whole
+    from lookdev.outputs import inputs_of, writing
+
+    stems = _stems(notes)
+    written: list[Path] = []
+    first = [out / f"{stem}{end}" for stem in (*stems, PICK_STEM) for end in (".pdf", ".png") if pages]
+    with writing(out, inputs_of(scout), [out / "light.json", out / "light.csv"], first):
+        if pages:
+            with progress(quiet=quiet) as step:
+                for count, (note, stem) in enumerate(zip(notes, stems, strict=True), 1):
+                    try:
+                        written += _write_pages(scout, note, again[note.location], out, stem, paper)
+                    except LookdevError as error:
+                        errors.append(str(error))
+                        say(str(error))
+                    step(count, len(notes), note.location)
+            written += _write_pick_list(scout, notes, out, paper)
+        data = _data(scout, notes, again, written, errors)
+        write_json(out / "light.json", data)
+        write_whole(out / "light.csv", "\N{ZERO WIDTH NO-BREAK SPACE}" + csv_table(notes, scout.plan))
+    return data
+
+
+PICK_STEM = "gel_and_lamps"
 
 
 def _stems(notes: tuple[LocationNotes, ...]) -> list[str]:
@@ -98,16 +157,33 @@ def _stems(notes: tuple[LocationNotes, ...]) -> list[str]:
     stems = []
     for note in notes:
         stem = safe_name(note.location)
+        stem = f"{stem}_place" if stem.casefold() == PICK_STEM else stem
         count = taken[stem.casefold()] = taken.get(stem.casefold(), 0) + 1
         stems.append(stem if count == 1 else f"{stem}_{count}")
     return stems
 
 
-def _write_pages(scout: Scout, note: LocationNotes, target: Path, stem: str, paper: str) -> list[Path]:
-    from lookdev.sheets.light_page import light_document
+def _write_pages(
+    scout: Scout, note: LocationNotes, again: PlaceAgain, target: Path, stem: str, paper: str
+) -> list[Path]:
+    from lookdev.meter.again import stills_of
+    from lookdev.sheets.light_page import Extra, light_document
+    from lookdev.sheets.place_picture import place_picture
 
-    document = light_document(scout.title, note, scout.plan, date=scout.date, paper=paper)
+    extra = Extra(place_picture(stills_of(scout, note.location)), again)
+    document = light_document(scout.title, note, scout.plan, date=scout.date, paper=paper, extra=extra)
     return document.save(target / f"{stem}.pdf", target / f"{stem}.png")
+
+
+def _write_pick_list(
+    scout: Scout, notes: tuple[LocationNotes, ...], target: Path, paper: str
+) -> list[Path]:
+    from lookdev.meter.pick_list import pick_list
+    from lookdev.sheets.light_page import pick_document
+
+    lines = pick_list(notes)
+    document = pick_document(scout.title, lines, scout.kit, len(notes), date=scout.date, paper=paper)
+    return document.save(target / f"{PICK_STEM}.pdf", target / f"{PICK_STEM}.png")
 
 
 CSV_COLUMNS = (

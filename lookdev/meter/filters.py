@@ -89,7 +89,8 @@ MOST_LOST_STOPS = 4.0
 """Nor is one moved by filters that take more than this: a sixteenth of the light is left (our rule)."""
 
 OFF_UV = 0.03
-"""A spectrum this far in u', v' from what the meter read is of another lamp, and no filter is worked out by it."""
+"""A spectrum this far in u', v' from what the meter read is of another lamp, and no filter is worked out by
+it."""
 
 
 @dataclass(frozen=True)
@@ -238,8 +239,7 @@ def match(
     if here is not None and there is not None:
         shift, green = there[0] - here[0], there[1] - here[1]
     start = Match(source, target, source_xy, target_xy, shift, green)
-    if light is not None and _uv_between(light.spectrum.xy, source_xy) <= OFF_UV or _is_by_words(light):
-        assert light is not None
+    if light is not None and _tells_of(light, source_xy):
         return _through_spectrum(start, light, filters)
     if here is None or there is None or shift is None or green is None:
         name = source if not known[0] else target
@@ -259,9 +259,18 @@ def match(
     )
 
 
-def _is_by_words(light: LightSpectrum | None) -> bool:
-    """Whether a stand-in was chosen for what the lamp is called, whatever the meter made of its colour."""
-    return light is not None and light.kind == "stand-in"
+def _tells_of(light: LightSpectrum, xy: XY) -> bool:
+    """Whether a spectrum may be reckoned through for a lamp of which the meter read ``xy``.
+
+    Of a smooth lamp of another colour temperature the labels tell more. A stand-in was chosen for what the
+    lamp is called, whatever the meter made of its colour.
+    """
+    from lookdev.meter.gel_spectra import ROUGH, roughness
+
+    if light.kind == "stand-in":
+        return True
+    off = _uv_between(light.spectrum.xy, xy)
+    return off <= (OFF_UV if roughness(light.spectrum) >= ROUGH else LEFT_UV)
 
 
 def _uv_between(one: XY, other: XY) -> float:

@@ -49,7 +49,8 @@ def span(emitters: Sequence[XY]) -> float:
 
 
 def shares(emitters: Sequence[XY], target: XY) -> tuple[float, float, float]:
-    """Luminous share of each of three emitters that mixes to ``target``, sum 1; a negative one is out of reach.
+    """Luminous share of each of three emitters that mixes to ``target``, sum 1; a negative one is out of
+    reach.
 
     BT.709's primaries make D65 with 0.2126, 0.7152, 0.0722 (ITU-R BT.709-6, 3.2):
 
@@ -65,7 +66,8 @@ def shares(emitters: Sequence[XY], target: XY) -> tuple[float, float, float]:
 def reaches(emitters: Sequence[XY], target: XY) -> bool:
     """Whether the lamp can make ``target``.
 
-    Mixtures of two lights lie on a straight line in x, y (Grassmann's laws), those of many inside their outline.
+    Mixtures of two lights lie on a straight line in x, y (Grassmann's laws), those of many inside their
+    outline.
 
     >>> reaches([(0.64, 0.33), (0.30, 0.60), (0.15, 0.06)], (0.3127, 0.3290))
     True
@@ -101,8 +103,9 @@ def nearest_reachable(emitters: Sequence[XY], target: XY) -> XY:
 class Dial:
     """What to dial on a colour-mixing lamp to get a chromaticity.
 
-    ``cct_k`` and ``duv`` are None where CCT has no meaning. ``reachable`` is None without emitters; where it is
-    False, ``nearest_xy`` is the nearest colour that the lamp makes, ``short_uv`` away in u', v' (1976).
+    ``cct_k`` and ``duv`` are None where CCT has no meaning. ``reachable`` is None without emitters; where
+    it is False, ``nearest_xy`` is the nearest colour that the lamp makes, ``short_uv`` away in u', v'
+    (1976).
     """
 
     name: str

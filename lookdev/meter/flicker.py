@@ -3,8 +3,8 @@
 Such a lamp brightens twice a cycle, at 100 Hz on 50 Hz mains and 120 Hz on 60 Hz. Safe is an exposure of a
 whole number of those pulses: then every row of every frame gets the same light. Where only the frame rate
 divides the pulses, frame is like frame, but a shutter that reads row by row shows bands that stand still.
-Common practice; it holds for magnetic ballasts. Electronic ballasts and dimmed LED pulse at rates of their own:
-only a test at the planned frame rate tells.
+Common practice; it holds for magnetic ballasts. Electronic ballasts and dimmed LED pulse at rates of their
+own: only a test at the planned frame rate tells.
 """
 
 from __future__ import annotations
@@ -15,7 +15,8 @@ from dataclasses import dataclass
 MAINS_HZ = (50.0, 60.0)
 
 READOUT_MS = 15.0
-"""From the first row to the last, where the plan has no ``readout_ms`` (common practice; cameras have 3 to 30)."""
+"""From the first row to the last, where the plan has no ``readout_ms`` (common practice; cameras have 3 to
+30)."""
 
 SAFE_SHARE = 0.01
 """A swing of the exposure of up to 1% either way is not seen (common practice)."""
@@ -29,10 +30,10 @@ class SafeShutter:
     ----------
     angles_deg, times_s : exposures of a whole number of light pulses: no flicker and no bands.
     is_even_between_frames : every frame meets the same phase of the mains, whatever the angle.
-    swing : change of the exposure from frame to frame at worst, as a share either way, under a light that goes
-        fully dark between pulses.
-    band_depth : change of the exposure from row to row within a frame at worst, as a share either way, for the
-        readout ``readout_ms``; ``common_band_depth`` for one of :data:`READOUT_MS`.
+    swing : change of the exposure from frame to frame at worst, as a share either way, under a light that
+        goes fully dark between pulses.
+    band_depth : change of the exposure from row to row within a frame at worst, as a share either way, for
+        the readout ``readout_ms``; ``common_band_depth`` for one of :data:`READOUT_MS`.
     bands : how many pulses the readout runs through.
     """
 

@@ -1,9 +1,10 @@
 """Filters as transmittances, and lamps seen through them: spectral sums at 1 nm (CIE 15:2018).
 
 A filter that is known by its shift in mired and Duv alone stands as an ideal one: the ratio of two Planckian
-radiators that are the shift apart, with a smooth bump or hollow at 545 nm for green and magenta, as clear as it
-can be (1 at its clearest wavelength from 400 to 700 nm). On a smooth light it does what its label says; on a
-lamp with lines it does what a gel can: it takes away, and puts nothing where the lamp emits nothing.
+radiators that are the shift apart, with a smooth bump or hollow at 545 nm for green and magenta, as clear
+as it can be (1 at its clearest wavelength from 400 to 700 nm). On a smooth light it does what its label
+says; on a lamp with lines it does what a gel can: it takes away, and puts nothing where the lamp emits
+nothing.
 """
 
 from __future__ import annotations
@@ -35,8 +36,8 @@ XY = tuple[float, float]
 CLEAR_NM = (400.0, 700.0)
 GREEN_NM, GREEN_WIDTH_NM = 545.0, 45.0
 BLUER_FROM_K, WARMER_FROM_K = 3200.0, 5600.0
-"""The light that a filter's label is meant for (common practice): tungsten for the blue ones, daylight for the
-orange, green and magenta ones."""
+"""The light that a filter's label is meant for (common practice): tungsten for the blue ones, daylight for
+the orange, green and magenta ones."""
 
 ROUGH = 0.12
 """Share of a lamp's power from 400 to 700 nm that lies off its own spectrum blurred by 25 nm, from which it

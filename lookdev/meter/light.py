@@ -1,8 +1,9 @@
 """What a reading's light is made of: its spectrum, that of a mixture, or what may stand for it.
 
-A mixture is typed as the source: ``D65 60%, HP1 40%``. The shares are of the illuminance in lux. Parts are CIE
-illuminants or other sources metered at the same place; without shares the lux of those rows give them, and
-failing that the chromaticity that was metered for the mixture. On card and wall the light is the weighted sum.
+A mixture is typed as the source: ``D65 60%, HP1 40%``. The shares are of the illuminance in lux. Parts are
+CIE illuminants or other sources metered at the same place; without shares the lux of those rows give them,
+and failing that the chromaticity that was metered for the mixture. On card and wall the light is the
+weighted sum.
 """
 
 from __future__ import annotations
@@ -27,15 +28,18 @@ Array = NDArray[np.float64]
 XY = tuple[float, float]
 
 SMALL_DUV = 0.0054
-"""Within this of the locus a light without a name may be a daylight or a glowing body (CIE 13.3-1995, 5.3)."""
+"""Within this of the locus a light without a name may be a daylight or a glowing body (CIE 13.3-1995,
+5.3)."""
 
 D_LINES_NM = (589.0, 590.0)
-"""Low-pressure sodium: the D doublet, 589.0 and 589.6 nm (NIST Atomic Spectra Database), on a grid of 1 nm."""
+"""Low-pressure sodium: the D doublet, 589.0 and 589.6 nm (NIST Atomic Spectra Database), on a grid of 1
+nm."""
 
 
 @dataclass(frozen=True)
 class Part:
-    """One light of a mixture: ``share`` of the illuminance, from 0 to 1, and the reading that describes it."""
+    """One light of a mixture: ``share`` of the illuminance, from 0 to 1, and the reading that describes
+    it."""
 
     name: str
     share: float
@@ -54,8 +58,8 @@ class TypedPart:
 class LightSpectrum:
     """A spectrum and where it is from.
 
-    ``kind`` : "spectrum" (the lamp's own), "illuminant" (of its kind), "mixture", or "stand-in" (the nearest of
-    a lamp with lines that the words or the colour tell of).
+    ``kind`` : "spectrum" (the lamp's own), "illuminant" (of its kind), "mixture", or "stand-in" (the
+    nearest of a lamp with lines that the words or the colour tell of).
     """
 
     spectrum: Spectrum
@@ -205,7 +209,7 @@ def stand_in(reading: Reading, hints: Sequence[Hint]) -> LightSpectrum | None:
 
     xy = reading.white_xy
     words = f"{reading.source or ''} {reading.note or ''}"
-    if "sodium" in words.casefold() and _LOW_PRESSURE.search(words) or re.search(r"\blps\b", words, re.I):
+    if ("sodium" in words.casefold() and _LOW_PRESSURE.search(words)) or re.search(r"\blps\b", words, re.I):
         return LightSpectrum(_d_lines(), "stand-in", "the sodium D lines, 589 nm")
     if xy is None:
         return None

@@ -401,7 +401,8 @@ class _RowReader:
 
 
 def with_mixtures(readings: Sequence[Reading], file: str, warnings: list[str]) -> list[Reading]:
-    """The readings, those whose source is a mixture with its parts found; what is doubtful in ``warnings``."""
+    """The readings, those whose source is a mixture with its parts found; what is doubtful in
+    ``warnings``."""
     from lookdev.meter.mixture import mixture_of
 
     out = []

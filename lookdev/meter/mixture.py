@@ -12,8 +12,9 @@ from lookdev.meter.log import Reading
 def mixture_of(reading: Reading, readings: Sequence[Reading]) -> tuple[tuple[Part, ...], list[str]]:
     """The parts of a reading's source, empty where it is no mixture, and what is doubtful about it.
 
-    A part is a CIE illuminant, or the source of another row at the same place. Shares are as typed (one that is
-    missing is the rest), else by the lux of those rows, else what mixes to the metered chromaticity.
+    A part is a CIE illuminant, or the source of another row at the same place. Shares are as typed (one
+    that is missing is the rest), else by the lux of those rows, else what mixes to the metered
+    chromaticity.
 
     Examples
     --------
@@ -80,7 +81,7 @@ def _shares(
     known = [share for share in given if share is not None]
     if known:
         total, unknown = sum(known), given.count(None)
-        if total <= 0 or total > 1.005 and unknown:
+        if total <= 0 or (total > 1.005 and unknown):
             return (), f"the shares of '{reading.source}' leave nothing for the rest: taken as free words"
         rest = max(0.0, 1.0 - total) / unknown if unknown else 0.0
         shares = tuple(rest if share is None else share for share in given)

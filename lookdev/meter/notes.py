@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
+from lookdev.meter.budget import BudgetLine, budget
 from lookdev.meter.exposure import Exposure, contrast_ratio, expose, shutter_of, stop_words
 from lookdev.meter.filters import Match, match
 from lookdev.meter.fixture import Dial, dial
@@ -32,9 +33,10 @@ BALANCE = "production balance"
 class ReadingNotes:
     """What one reading says. ``cct_k`` is None where CCT means nothing; ``duv`` is the distance all the same.
 
-    ``light`` is the spectrum of the light where one is known or stands in; ``ours`` what each of our lamps takes
-    to match it. ``rendition_of`` names the spectrum behind ``rendition``: the reading's own, or the published one of the
-    CIE illuminant that the source names. ``flicker`` is "discharge", "LED", "maybe" or "no".
+    ``light`` is the spectrum of the light where one is known or stands in; ``ours`` what each of our lamps
+    takes to match it. ``rendition_of`` names the spectrum behind ``rendition``: the reading's own, or the
+    published one of the CIE illuminant that the source names. ``flicker`` is "discharge", "LED", "maybe" or
+    "no".
     """
 
     reading: Reading
@@ -72,7 +74,8 @@ class Contrast:
 class LocationNotes:
     """The notes of one location.
 
-    ``lights`` : the different ones among the readings. ``ours_to_balance`` : what each of our lamps takes to be
+    ``lights`` : the different ones among the readings. ``ours_to_balance`` : what each of our lamps takes
+    to be
     right for the production's balance. ``shutters`` : one a mains frequency,
     empty where nothing flickers. ``balance_dial`` : the production's balance on the fixture.
     """
@@ -85,6 +88,8 @@ class LocationNotes:
     shutters: tuple[SafeShutter, ...]
     balance_dial: Dial | None
     ours_to_balance: tuple[OnOurs, ...] = ()
+    budget: tuple[BudgetLine, ...] = ()
+    kit: Kit = field(default_factory=lambda: kit_of(()))
 
 
 def kit_of_plan(plan: Plan) -> Kit:
@@ -156,6 +161,8 @@ def location_notes(
         shutters,
         dial(BALANCE, plan.balance_xy, emitters) if plan.balance_xy is not None else None,
         _ours_to_balance(plan, kit),
+        budget(notes, plan),
+        kit,
     )
 
 
@@ -256,7 +263,9 @@ def scout_notes(scout: Scout, only: Sequence[str] = ()) -> tuple[LocationNotes, 
             raise RequestError("no such location", found=name, wanted=wanted)
     chosen = {by_name[name.casefold()] for name in only} if only else set(groups)
     ordered = [n for n in groups if n] + [n for n in groups if not n]
-    return tuple(location_notes(n or NOWHERE, groups[n], scout.plan, scout.kit) for n in ordered if n in chosen)
+    return tuple(
+        location_notes(n or NOWHERE, groups[n], scout.plan, scout.kit) for n in ordered if n in chosen
+    )
 
 
 # in words --------------------------------------------------------------------------------------------------
@@ -273,12 +282,20 @@ def colour_words(note: ReadingNotes) -> str:
         if abs(note.duv) > DUV_LIMIT or 0 < mired_duv_from_xy(note.xy)[0] < MAX_MIRED:
             return f"no CCT: {abs(note.duv):.3f} off the locus"
         return "no CCT: past the end of the locus"
-    return f"{note.cct_k:.0f} K, Duv {signed(note.duv, 4)}"
+    kelvin = f"over {BLUEST_K:.0f} K" if note.cct_k > BLUEST_K else f"{note.cct_k:.0f} K"
+    return f"{kelvin}, Duv {signed(note.duv, 4)}"
+
+
+FASTEST_STOP = 0.7
+"""No lens opens wider (common practice): a light that calls for more is said in words."""
+
+BLUEST_K = 25000.0
+"""Colour temperatures over this are said in words: there a few hundred thousand kelvin are one mired."""
 
 
 def exposure_words(exposure: Exposure) -> str:
     """The stop, and stops over or under."""
-    text = stop_words(exposure.stop)
+    text = stop_words(exposure.stop) if exposure.stop >= FASTEST_STOP else f"under T{FASTEST_STOP:g}"
     if exposure.over_stops is None or exposure.wanted_stop is None:
         return text
     if abs(exposure.over_stops) < 0.05:
@@ -291,7 +308,9 @@ def exposure_words(exposure: Exposure) -> str:
 def shutter_words(shutter: SafeShutter) -> str:
     """The safe angles in a line, and how the planned one does from frame to frame and from row to row."""
     angles = ", ".join(f"{a:g}°" for a in shutter.angles_deg[-4:])
-    start = f"{shutter.mains_hz:g} Hz: " + (f"safe {angles}" if angles else "no safe angle at this frame rate")
+    start = f"{shutter.mains_hz:g} Hz: " + (
+        f"safe {angles}" if angles else "no safe angle at this frame rate"
+    )
     planned = f"{shutter.planned_deg:g}°"
     if shutter.is_planned_safe:
         return f"{start}; {planned} is safe, within 1%"
@@ -401,6 +420,26 @@ def location_data(notes: LocationNotes) -> dict[str, Any]:
         ]
         if notes.lights
         else [],
+        "light_to_add": [
+            {
+                "light": line.name,
+                "role": line.role or None,
+                "have_lux": _number(line.have_lux, 3),
+                "wanted_lux": _number(line.wanted_lux, 3),
+                "stops_over": _number(line.over_stops, 3),
+                "add_lux": _number(line.add_lux, 3),
+                "from_our_lamps": [
+                    {
+                        "lamp": n.lamp,
+                        "gel_takes_stops": _number(n.lost_stops, 2),
+                        "lux_before_gel": _number(n.before_gel_lux, 2),
+                        "matches_it": n.is_reachable,
+                    }
+                    for n in line.lamps
+                ],
+            }
+            for line in notes.budget
+        ],
         "contrast": [
             {"key": c.key, "fill": c.fill, "ratio": round(c.ratio, 3), "stops": round(c.stops, 3)}
             for c in notes.contrasts

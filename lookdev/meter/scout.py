@@ -4,7 +4,11 @@
 
 ```toml
 title = "Low Ferry"
-date = "4 March"
+date = 2031-03-04           # or free words
+shoot_date = 2031-05-20     # when does this light come again?
+latitude = 59.0             # degrees north and east; else the position in the stills
+longitude = 3.5
+time_zone = "Europe/Oslo"
 
 [plan]
 exposure_index = 800
@@ -44,7 +48,15 @@ from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    model_validator,
+)
 
 from lookdev.errors import MeterError
 from lookdev.files import read_ordinary
@@ -75,6 +87,19 @@ def _seconds(value: object) -> object:
         except (ValueError, ZeroDivisionError):
             raise ValueError('seconds such as 0.02 or "1/50"') from None
     return value
+
+
+def _known_zone(name: str) -> str:
+    """A time zone of the IANA database."""
+    import zoneinfo
+
+    try:
+        zoneinfo.ZoneInfo(name)
+    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
+        near = difflib.get_close_matches(name, sorted(zoneinfo.available_timezones()), n=1, cutoff=0.5)
+        hint = f"; nearest is {near[0]}" if near else ""
+        raise ValueError(f"a time zone such as Europe/Oslo{hint}") from None
+    return name
 
 
 class Plan(_Part):
@@ -171,11 +196,21 @@ class ScoutFile(_Part):
 
     title: str | None = None
     date: str | None = None
+    latitude: Annotated[float, Field(ge=-90, le=90)] | None = None
+    longitude: Annotated[float, Field(ge=-180, le=180)] | None = None
+    time_zone: Annotated[str, AfterValidator(_known_zone)] | None = None
+    shoot_date: datetime.date | None = None
     plan: Plan = Plan()
     meter: Meter = Meter()
     fixture: Fixture | None = None
     lamps: Annotated[tuple[LampEntry, ...], Field(max_length=12)] = ()
     filters: Annotated[tuple[FilterEntry, ...], Field(max_length=60)] = ()
+
+    @model_validator(mode="after")
+    def _whole_position(self) -> Self:
+        if (self.latitude is None) != (self.longitude is None):
+            raise ValueError("both latitude and longitude, in degrees north and east")
+        return self
 
     @model_validator(mode="after")
     def _names_once(self) -> Self:
@@ -202,6 +237,9 @@ class Scout:
     log: MeterLog = field(default_factory=MeterLog)
     date: str | None = None
     kit: Kit = field(default_factory=lambda: kit_of(()))
+    position: Point | None = None
+    time_zone: str | None = None
+    shoot_date: datetime.date | None = None
 
     @cached_property
     def _locations(self) -> tuple[str, ...]:
@@ -245,7 +283,13 @@ def load_scout(folder: Path) -> Scout:
         lamps.append(Lamp(plan.fixture.name, emitters=plan.fixture.primaries))
     own = tuple(filter_of(entry, folder) for entry in settings.filters)
     common = tuple(f for f in COMMON_FILTERS if f.name not in {o.name for o in own})
-    return Scout(folder, title, plan, stills, log, settings.date, kit_of(lamps, (*own, *common)))
+    position = None
+    if settings.latitude is not None and settings.longitude is not None:
+        position = (settings.latitude, settings.longitude)
+    return Scout(
+        folder, title, plan, stills, log, settings.date, kit_of(lamps, (*own, *common)), position,
+        settings.time_zone, settings.shoot_date,
+    )  # fmt: skip
 
 
 def _with_unused_patterns(log: MeterLog, names: list[str]) -> MeterLog:

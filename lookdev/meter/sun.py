@@ -1,9 +1,9 @@
 """Where the sun stood for a still or a reading, and when that light comes again on the day of the shoot.
 
-Positions by NREL's solar position algorithm (Reda and Andreas 2003, within 0.0003 degrees), from pvlib. Azimuth
-is from north by east; altitude is the apparent one, with refraction for 1013 hPa and 12 degrees C. Sunrise and
-sunset are the sun's upper edge on a flat horizon: its centre 0.833 degrees under it. Clouds, buildings and
-terrain are not known.
+Positions by NREL's solar position algorithm (Reda and Andreas 2003, within 0.0003 degrees), from pvlib.
+Azimuth is from north by east; altitude is the apparent one, with refraction for 1013 hPa and 12 degrees C.
+Sunrise and sunset are the sun's upper edge on a flat horizon: its centre 0.833 degrees under it. Clouds,
+buildings and terrain are not known.
 """
 
 from __future__ import annotations
@@ -54,8 +54,8 @@ class Sun:
 def sun_path(spot: Spot, unix_s: Array) -> tuple[Array, Array, Array]:
     """Azimuth, apparent altitude and true altitude in degrees at Unix times (n,).
 
-    The worked example of Reda and Andreas 2003 (17 October 2003, 12:30:30 by UTC-7 at 39.742476 N, 105.1786 W)
-    has azimuth 194.34 and zenith 50.11 (there 1830 m up, at 820 hPa and 11 degrees C):
+    The worked example of Reda and Andreas 2003 (17 October 2003, 12:30:30 by UTC-7 at 39.742476 N, 105.1786
+    W) has azimuth 194.34 and zenith 50.11 (there 1830 m up, at 820 hPa and 11 degrees C):
 
     >>> golden = Spot(39.742476, -105.1786, dt.timezone(dt.timedelta(hours=-7)))
     >>> when = dt.datetime(2003, 10, 17, 12, 30, 30, tzinfo=golden.zone)
@@ -89,7 +89,8 @@ class SunDay:
     sunrise, sunset : None where there is none that day; ``is_up_all_day`` or ``is_down_all_day`` then.
     golden, blue : (from, to) of the quarter hours, in order of the clock.
     noon : when the sun stands highest. highest_deg : how high.
-    unix_s, azimuth_deg, altitude_deg : the path (n,), every half minute from midnight to midnight.
+    unix_s, azimuth_deg, altitude_deg : the path (n,), every half minute from midnight to midnight;
+        ``true_deg`` : the altitude without refraction.
     """
 
     date: dt.date
@@ -104,6 +105,7 @@ class SunDay:
     unix_s: Array
     azimuth_deg: Array
     altitude_deg: Array
+    true_deg: Array
 
 
 def midnight(date: dt.date, zone: dt.tzinfo) -> float:
@@ -135,6 +137,7 @@ def sun_day(spot: Spot, date: dt.date) -> SunDay:
         times,
         azimuth,
         altitude,
+        true,
     )
 
 
@@ -247,7 +250,8 @@ def _nearest_by(day: SunDay, times: Sequence[float], sun: Sun) -> float | None:
 
 
 def _within(day: SunDay, sun: Sun, about: float | None) -> float:
-    """Minutes with altitude and azimuth within 3 degrees of a place: the stretch about a time, or the longest."""
+    """Minutes with altitude and azimuth within 3 degrees of a place: the stretch about a time, or the
+    longest."""
     high = np.abs(day.altitude_deg - sun.altitude_deg) <= SAME_DEG
     inside = high & (np.abs(turn(day.azimuth_deg, sun.azimuth_deg)) <= SAME_DEG)
     spans = _spans(day.unix_s, inside.astype(np.float64), (0.5, 1.5))
@@ -299,10 +303,8 @@ def further_words(here_deg: float, off_deg: float) -> str:
         return "in the same direction"
     a, b = math.radians(here_deg), math.radians(here_deg + off_deg)
     north, east = math.cos(b) - math.cos(a), math.sin(b) - math.sin(a)
-    if abs(north) >= abs(east):
-        way = "north" if north > 0 else "south"
-    else:
-        way = "east" if east > 0 else "west"
+    up, side = ("north" if north > 0 else "south"), ("east" if east > 0 else "west")
+    way = up if abs(north) >= abs(east) else side
     return f"{abs(off_deg):.0f}° further {way}"
 
 
@@ -315,7 +317,9 @@ def again_line(found: LightAgain) -> str:
         return f"On {day} this light does not come: {_never(found)}."
     where = further_words(found.sun.azimuth_deg, found.azimuth_off_deg)
     lasts = minutes_words(max(1.0, found.lasts_min))
-    return f"On {day} this light comes at {clock_of(found.same_altitude)} and lasts {lasts}; the sun is {where}."
+    return (
+        f"On {day} this light comes at {clock_of(found.same_altitude)} and lasts {lasts}; the sun is {where}."
+    )
 
 
 def _never(found: LightAgain) -> str:
@@ -343,7 +347,8 @@ def window_line(found: LightAgain) -> str:
     altitude = found.sun.altitude_deg + found.altitude_off_deg
     if altitude < HORIZON_DEG:
         return f"In the same direction it is down: {abs(altitude):.0f}° under the horizon."
-    text = f"Through the same window (azimuth {found.sun.azimuth_deg:.0f}°): {clock_of(found.same_azimuth)}, {high}"
+    where = f"azimuth {found.sun.azimuth_deg:.0f}°"
+    text = f"Through the same window ({where}): {clock_of(found.same_azimuth)}, {high}"
     if found.apart_min is not None:
         apart = abs(found.apart_min)
         text += f", {minutes_words(apart)} {'before' if found.apart_min > 0 else 'after'} that"

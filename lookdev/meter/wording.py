@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from lookdev.meter.cells import LUX_PER_FC
 
 
@@ -27,6 +29,18 @@ def plain(value: float) -> str:
         return f"{value:.0f}"
     text = f"{value:.3g}"
     return text if "e" not in text else f"{value:.6f}".rstrip("0")
+
+
+def rough(value: float) -> str:
+    """Two figures, never in powers of ten: what a light meter and a swatch of gel are good for.
+
+    >>> rough(89.7), rough(167.2), rough(0.0834)
+    ('90', '170', '0.083')
+    """
+    if value == 0:
+        return "0"
+    step = 10.0 ** (math.floor(math.log10(abs(value))) - 1)
+    return plain(round(value / step) * step)
 
 
 def light_words(lux: float | None) -> str:

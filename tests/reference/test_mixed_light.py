@@ -1,8 +1,9 @@
 """Mixed light on card and wall, by spectral sums of our own.
 
 Tables: CIE 15:2018 illuminants, the CIE 1931 observer and the reflectances of the ColorChecker (BabelColor's
-average of thirty charts), as colour-science carries them. The sum is lamp by lamp: each lamp's XYZ of the paint,
-brought to its share of the illuminance, added (Grassmann's laws) - never by a spectrum of the mixture.
+average of thirty charts), as colour-science carries them. The sum is lamp by lamp: each lamp's XYZ of the
+paint, brought to its share of the illuminance, added (Grassmann's laws) - never by a spectrum of the
+mixture.
 """
 
 from __future__ import annotations
@@ -92,7 +93,9 @@ def test_shares_come_from_the_meter_where_nothing_else_gives_them(tmp_path: Path
 
 
 def test_parts_may_be_other_rows_by_their_own_names(tmp_path: Path) -> None:
-    rows = "source,location,cct_k,duv,x,y,lux\nwindow,Loft,6500,0.0032,,,300\nquay lamp,Loft,,,0.533,0.415,100\n"
+    rows = (
+        "source,location,cct_k,duv,x,y,lux\nwindow,Loft,6500,0.0032,,,300\nquay lamp,Loft,,,0.533,0.415,100\n"
+    )
     (tmp_path / "meter.csv").write_text(rows + "window and quay lamp,Loft,,,,,\n")
     *_, mixed = read_meter_log(tmp_path / "meter.csv").readings
     assert [(p.name, p.share) for p in mixed.mixture] == [("window", 0.75), ("quay lamp", 0.25)]

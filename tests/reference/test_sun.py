@@ -1,7 +1,8 @@
 """The sun against the published worked example, almanac values, and a library of another method.
 
 - Reda and Andreas 2003 (NREL/TP-560-34302), table A5.1: the worked example.
-- astral: the equations of the NOAA solar calculator (Meeus), an independent method; sunrise within a minute or two.
+- astral: the equations of the NOAA solar calculator (Meeus), an independent method; sunrise within a minute
+or two.
 - Values marked "from memory" are typed from memory of published almanacs, to the minute or two.
 """
 
@@ -102,7 +103,9 @@ def test_polar_day_and_polar_night() -> None:
     found = light_again(TROMSO, "still", march, dt.date(2031, 12, 21))
     assert found.same_altitude is None
     assert again_line(found) == "On 21 December this light does not come: the sun does not rise."
-    june = light_again(TROMSO, "still", dt.datetime(2031, 3, 20, 17, 0, tzinfo=TROMSO.zone), dt.date(2031, 6, 21))
+    june = light_again(
+        TROMSO, "still", dt.datetime(2031, 3, 20, 17, 0, tzinfo=TROMSO.zone), dt.date(2031, 6, 21)
+    )
     assert june.same_altitude is not None or "stays above" in again_line(june)
 
 
@@ -115,7 +118,9 @@ def test_the_light_of_march_in_may() -> None:
     assert abs(found.altitude_off_deg or 9) < 0.6
     assert 18 < (found.lasts_min or 0) < 40
     assert found.both_min == pytest.approx(found.lasts_min, abs=6)
-    march = light_again(OSLO, "still", dt.datetime(2031, 3, 4, 16, 30, tzinfo=OSLO.zone), dt.date(2031, 5, 20))
+    march = light_again(
+        OSLO, "still", dt.datetime(2031, 3, 4, 16, 30, tzinfo=OSLO.zone), dt.date(2031, 5, 20)
+    )
     assert march.same_altitude is not None
     there = sun_at(OSLO, march.same_altitude)
     assert there.altitude_deg == pytest.approx(march.sun.altitude_deg, abs=0.02)
@@ -151,13 +156,17 @@ def test_a_day_on_which_the_clocks_change_has_its_own_length() -> None:
 
 
 def test_the_date_line() -> None:
-    """Two shores of the line, a day apart by the calendar and one sun: Apia (UTC+13) and Pago Pago (UTC-11)."""
+    """Two shores of the line, a day apart by the calendar and one sun: Apia (UTC+13) and Pago Pago
+    (UTC-11)."""
     apia = Spot(-13.83, -171.77, ZoneInfo("Pacific/Apia"))
     pago = Spot(-13.83, -171.77, ZoneInfo("Pacific/Pago_Pago"))
     one, other = sun_day(apia, dt.date(2031, 5, 20)), sun_day(pago, dt.date(2031, 5, 19))
     assert one.sunrise is not None and other.sunrise is not None
     assert abs((one.sunrise - other.sunrise).total_seconds()) < 1
-    east, west = Spot(0.0, 180.0, dt.timezone(dt.timedelta(hours=12))), Spot(0.0, -180.0, dt.timezone(dt.timedelta(hours=12)))
+    east, west = (
+        Spot(0.0, 180.0, dt.timezone(dt.timedelta(hours=12))),
+        Spot(0.0, -180.0, dt.timezone(dt.timedelta(hours=12))),
+    )
     when = dt.datetime(2031, 5, 20, 9, 0, tzinfo=east.zone)
     assert sun_at(east, when).azimuth_deg == pytest.approx(sun_at(west, when).azimuth_deg, abs=1e-6)
 

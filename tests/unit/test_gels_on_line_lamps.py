@@ -1,8 +1,8 @@
 """Gels on lamps with lines, by spectral sums that call nothing of the tool's own filter arithmetic.
 
-Tables: CIE 15:2018 (HP1, FL2) and the CIE 1931 observer, as colour-science carries them. The ideal filter is the
-ratio of two Planckian radiators that are the shift apart (Planck 1900), 1 at its clearest from 400 to 700 nm.
-Low-pressure sodium is the D doublet, 589.0 and 589.6 nm (NIST Atomic Spectra Database).
+Tables: CIE 15:2018 (HP1, FL2) and the CIE 1931 observer, as colour-science carries them. The ideal filter
+is the ratio of two Planckian radiators that are the shift apart (Planck 1900), 1 at its clearest from 400
+to 700 nm. Low-pressure sodium is the D doublet, 589.0 and 589.6 nm (NIST Atomic Spectra Database).
 """
 
 from __future__ import annotations
@@ -102,7 +102,8 @@ def test_what_is_left_is_what_the_spectrum_leaves(name: str, kelvin: float) -> N
 
 
 def test_our_lamps_are_turned_to_a_lamp_that_cannot_be_moved() -> None:
-    """Planckian 3200 K to HP1's 1960 K is +198 mired, nominal: full CTO and an eighth do 185, a quarter 215."""
+    """Planckian 3200 K to HP1's 1960 K is +198 mired, nominal: full CTO and an eighth do 185, a quarter
+    215."""
     note = reading_notes(Reading(source="HP1", illuminant="HP1"), PLAN)
     ours = {m.source: m for m in note.ours}
     assert list(ours) == ["3200 K", "5600 K"]

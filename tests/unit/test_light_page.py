@@ -5,22 +5,23 @@ from __future__ import annotations
 import pytest
 
 from lookdev.meter.exposure import expose
-from lookdev.meter.filters import dial, match
+from lookdev.meter.filters import match
+from lookdev.meter.fixture import dial
 from lookdev.meter.flicker import safe_shutter
 from lookdev.meter.hints import nearest_illuminants
 from lookdev.meter.log import Reading
 from lookdev.meter.notes import colour_words, location_notes, reading_notes, shutter_words
 from lookdev.meter.scout import Plan
-from lookdev.sheets.light_page import (
+from lookdev.sheets.light_cards import (
     card_lines,
     dial_line,
     hint_line,
-    light_document,
     match_line,
     plan_words,
     rendition_line,
     stop_line,
 )
+from lookdev.sheets.light_page import light_document
 
 PLAN = Plan(
     exposure_index=800, frame_rate_fps=24, shutter_angle_deg=180, t_stop=2.8, lens_t_stop=1.4, balance_k=4300
@@ -39,7 +40,7 @@ STOPS = [
         "T1.4: 2.0 stops under T2.8. Missing 98.8 lx (9.18 fc); or EI 3200; wide open at T1.4: just enough.",
     ),
     (131.7, "T2.8: what T2.8 needs."),
-    (5.0, "T0.5 + 1/3: 4.7 stops under T2.8. Missing 127 lx (11.8 fc); or EI 25600; wide open at T1.4: 2.7 "
+    (5.0, "under T0.7: 4.7 stops under T2.8. Missing 127 lx (11.8 fc); or EI 25600; wide open at T1.4: 2.7 "
         "stops under."),
     # 800 * 131.712 / 140 = 752.6: no standard index lies between that and 800
     (140.0, "T2.8: 0.1 stops over. Works down to a 169° shutter (1/51 s)."),
@@ -68,7 +69,7 @@ def test_match_line() -> None:
 
     one, other = (tuple(float(v) for v in xy_from_cct(k)) for k in (5500, 3200))
     assert match_line(match("window", one, "lamp", other)) == (  # type: ignore[arg-type]
-        "+131 mired, Duv 0.0000: three quarter CTO (takes about 0.6 stops); left over +6 mired, Duv 0.0000."
+        "+130 mired, Duv 0.000: three quarter CTO (takes about 0.6 stops); left over +5 mired, Duv 0.000."
     )
 
 
@@ -97,12 +98,18 @@ def test_rendition_line() -> None:
 
 
 def test_shutter_words() -> None:
-    assert (
-        shutter_words(safe_shutter(24, 180, 50)) == "50 Hz: 86.4°, 172.8°, 259.2°, 345.6°; 180° can swing ±4%"
+    # sin(pi 2.0833) / (pi 2.0833) is 3.95%, sin(2.5 pi) / 2.5 pi 12.7%; at 3 ms a third of a pulse is seen
+    assert shutter_words(safe_shutter(24, 180, 50)) == (
+        "50 Hz: safe 86.4°, 172.8°, 259.2°, 345.6°; 180°: can flicker by ±4% from frame to frame, bands "
+        "of up to ±4.0% possible in a readout of 15 ms"
     )
-    assert shutter_words(safe_shutter(24, 172.8, 50)).endswith("; 172.8° is within 1%")
-    assert shutter_words(safe_shutter(25, 180, 50)).startswith("50 Hz: every angle")
-    assert shutter_words(safe_shutter(1000, 180, 50)) == "50 Hz: none at this frame rate"
+    assert shutter_words(safe_shutter(24, 172.8, 50)).endswith("; 172.8° is safe, within 1%")
+    assert shutter_words(safe_shutter(24, 180, 60, 3.0)) == (
+        "60 Hz: safe 144°, 216°, 288°, 360°; 180°: no flicker between frames, bands of up to ±12.7% "
+        "possible in a readout of 15 ms, ±11.5% in the plan's 3 ms"
+    )
+    assert shutter_words(safe_shutter(25, 180, 50)).endswith("180° is safe, within 1%")
+    assert shutter_words(safe_shutter(1000, 180, 50)).startswith("50 Hz: no safe angle at this frame rate; ")
 
 
 def test_plan_words_say_what_was_assumed() -> None:

@@ -112,7 +112,8 @@ WRONG = [
     ('[fixture]\nname = "x"', "key fixture.primaries: missing; wanted a value"),
     (
         "[fixture]\nprimaries = [[0.2, 0.2], [0.3, 0.3], [0.4, 0.4]]",
-        "key fixture: wrong value; wanted three or more x, y that span an area; these lie on one line (zero area)",
+        "key fixture: wrong value; wanted three or more x, y that span an area; these lie on one line "
+        "(zero area)",
     ),
     (
         "[fixture]\nprimaries = [[0.9, 0.9], [0.3, 0.6], [0.15, 0.06]]",
