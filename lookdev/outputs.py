@@ -44,6 +44,8 @@ def inputs_of(
         files += [*scout.stills, scout.folder / "scout.toml"]
         files += [scout.log.path] if scout.log.path is not None else []
         files += [r.spectrum for r in scout.log.readings if r.spectrum is not None]
+        files += [lamp.spectrum for lamp in scout.kit.lamps if lamp.spectrum is not None]
+        files += [f.transmittance for f in scout.kit.filters if f.transmittance is not None]
     return Inputs(tuple(dict.fromkeys(files)), scout.folder if scout is not None else None)
 
 

@@ -22,15 +22,12 @@ from lookdev.meter.scout import Plan
 from lookdev.meter.sun import again_line
 from lookdev.meter.wording import signed
 from lookdev.sheets.light_blocks import PLACE, TEXT, Block, Flow, clipped, fine_print, glued, titled
-from lookdev.sheets.light_cards import card, dial_line, plan_words
+from lookdev.sheets.light_cards import card, plan_words
 from lookdev.sheets.light_plots import DIAGRAM, diagram, sun_block, time_block
 from lookdev.sheets.light_tables import budget_table, lamps_tables, pick_blocks
 from lookdev.sheets.page import BODY, BODY_BOLD, PAPER_WHITE, Document, Page, text_height
 
 Picture = NDArray[np.uint8]
-
-PICTURE = (216.0, 144.0)
-"""Room for the picture of the place, points."""
 
 SAFETY = (
     "Gel burns: keep it off hot lenses and let lamps breathe. Every lamp, frame and flag overhead on a "
@@ -118,11 +115,6 @@ def _header(document: Document, notes: LocationNotes, plan: Plan, extra: Extra) 
     return Block(height, draw)
 
 
-def picture_box(document: Document) -> tuple[int, int]:
-    """(height, width) in pixels of the room for a place's picture."""
-    return round(PICTURE[1] / document.pixel), round(PICTURE[0] / document.pixel)
-
-
 def _diagram_block(notes: LocationNotes, plan: Plan) -> Block:
     def height(width: float) -> float:
         return DIAGRAM + 34.0
@@ -135,9 +127,6 @@ def _diagram_block(notes: LocationNotes, plan: Plan) -> Block:
 
 def _small_blocks(notes: LocationNotes, plan: Plan) -> list[Block]:
     blocks = []
-    if notes.balance_dial is not None and notes.kit.mixing is not None:
-        words = ["Dial " + dial_line(notes.balance_dial, notes.kit.mixing.name)]
-        blocks.append(titled(f"Production balance on {clipped(notes.kit.mixing.name, 40)}", words))
     if notes.contrasts:
         found = [
             f"{clipped(c.key, 60)} to {clipped(c.fill, 60)}: {c.ratio:.1f} : 1 ({signed(c.stops, 1)} stops)"
@@ -191,7 +180,13 @@ def light_document(
 
 
 def pick_document(
-    title: str, lines: Sequence[PickLine], kit: Kit, *, date: str | None = None, paper: str = "a4"
+    title: str,
+    lines: Sequence[PickLine],
+    kit: Kit,
+    locations: int,
+    *,
+    date: str | None = None,
+    paper: str = "a4",
 ) -> Document:
     """What to pack for the whole scout, a document of its own."""
     document = Document(f"{title}: gel and lamps", paper=paper, surround=PAPER_WHITE)
@@ -199,7 +194,7 @@ def pick_document(
     names = ", ".join(clipped(lamp.name, 60) for lamp in kit.lamps)
     taken = " (taken for ours: scout.toml has no [[lamps]])" if kit.is_assumed else ""
     flow.wide(titled("Our lamps", [names + taken]))
-    blocks = pick_blocks(lines)
+    blocks = pick_blocks(lines, locations)
     for block in blocks:
         flow.wide(block, gap=0.0)
     flow.y += 13.0
@@ -208,6 +203,3 @@ def pick_document(
     words = "Sheets are for one lamp: as many lamps, as many times, and some over. " + SAFETY + LAW
     flow.wide(titled("Beware", [words]))
     return document
-
-
-__all__ = ["BODY", "Extra", "light_document", "light_pages", "pick_document", "picture_box", "sources_words"]

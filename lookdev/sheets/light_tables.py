@@ -45,19 +45,20 @@ class Cell:
             page.paragraph(x, y, width, self.weak, WEAK)
 
 
-def _widths(width: float, count: int, first: float = FIRST) -> list[float]:
-    rest = (width - first - CELL_GAP * count) / max(count, 1)
-    return [first, *([rest] * count)]
+def _widths(width: float, count: int, fixed: tuple[float, ...]) -> list[float]:
+    """Widths of ``count`` columns: the first ones as given, the others alike."""
+    rest = (width - sum(fixed) - CELL_GAP * (count - 1)) / max(count - len(fixed), 1)
+    return [*fixed, *([rest] * (count - len(fixed)))]
 
 
-def _row(cells: Sequence[Cell], first: float = FIRST) -> Block:
+def _row(cells: Sequence[Cell], fixed: tuple[float, ...] = (FIRST,)) -> Block:
     def height(width: float) -> float:
-        widths = _widths(width, len(cells) - 1, first)
+        widths = _widths(width, len(cells), fixed)
         return max(c.height(w) for c, w in zip(cells, widths, strict=True)) + 2 * PADDING
 
     def draw(page: Page, x: float, y: float, width: float) -> None:
         left = x
-        for cell, each in zip(cells, _widths(width, len(cells) - 1, first), strict=True):
+        for cell, each in zip(cells, _widths(width, len(cells), fixed), strict=True):
             cell.draw(page, left, y + PADDING, each)
             left += each + CELL_GAP
         bottom = y + height(width)
@@ -66,18 +67,18 @@ def _row(cells: Sequence[Cell], first: float = FIRST) -> Block:
     return Block(height, draw)
 
 
-def _head(title: str, names: Sequence[str], first: float = FIRST) -> Block:
+def _head(title: str, names: Sequence[str], fixed: tuple[float, ...] = (FIRST,)) -> Block:
     """The title over a table and the names of its columns."""
 
     def height(width: float) -> float:
-        widths = _widths(width, len(names) - 1, first)
+        widths = _widths(width, len(names), fixed)
         words = max(text_height(n, HEAD, w) for n, w in zip(names, widths, strict=True))
         return text_height(title, TITLE, width) + 3 + words + 3
 
     def draw(page: Page, x: float, y: float, width: float) -> None:
         y = page.paragraph(x, y, width, title, TITLE) + 3
         left, bottom = x, y
-        for name, each in zip(names, _widths(width, len(names) - 1, first), strict=True):
+        for name, each in zip(names, _widths(width, len(names), fixed), strict=True):
             bottom = max(bottom, page.paragraph(left, y, each, name, HEAD))
             left += each + CELL_GAP
         page.line(x, bottom + 2, x + width, bottom + 2, width=0.9)
@@ -194,23 +195,22 @@ def _budget_cells(line: BudgetLine, lamps: int) -> list[Cell]:
     return [*cells, *([Cell("")] * (lamps - len(line.lamps)))]
 
 
-def pick_blocks(lines: Sequence[PickLine]) -> list[Block]:
-    """What to pack, ours first."""
+PICK_WIDTHS = (170.0, 150.0, 96.0)
+
+
+def pick_blocks(lines: Sequence[PickLine], locations: int) -> list[Block]:
+    """What to pack, ours first; a gel that goes to all of the ``locations`` is for everywhere."""
     blocks: list[Block] = []
     for is_ours, title in ((True, "Gel for our lamps"), (False, "Gel for theirs")):
         some = [line for line in lines if line.is_ours is is_ours]
-        rows = [
-            _row(
-                [
-                    Cell(line.item),
-                    Cell(clipped(line.on, 60)),
-                    Cell(str(line.sheets)),
-                    Cell("", ", ".join(line.places)),
-                ]
-            )
-            for line in some
-        ]
+        rows = [_row(_pick_cells(line, locations), PICK_WIDTHS) for line in some]
         if rows:
             names = ["Gel", "on", "sheets on a lamp", "where"]
-            blocks += [joined(_head(title, names), rows[0]), *rows[1:]]
+            blocks += [joined(_head(title, names, PICK_WIDTHS), rows[0]), *rows[1:]]
     return blocks
+
+
+def _pick_cells(line: PickLine, locations: int) -> list[Cell]:
+    everywhere = locations > 1 and len(line.places) == locations
+    where = "everywhere" if everywhere else " · ".join(clipped(p, 60) for p in line.places)
+    return [Cell(line.item), Cell(clipped(line.on, 60)), Cell(str(line.sheets)), Cell("", where)]
