@@ -122,11 +122,12 @@ def _write_all(
     quiet: bool,
 ) -> dict[str, Any]:
     """Pages and tables into ``out``; what failed goes to ``errors``. Returns what stands in light.json."""
-    from lookdev.cli.common import progress, say
+    from lookdev.cli.common import check_folder, progress, say
     from lookdev.errors import LookdevError
     from lookdev.files import write_json, write_whole
     from lookdev.outputs import inputs_of, writing
 
+    check_folder(out)
     stems = _stems(notes)
     written: list[Path] = []
     first = [out / f"{stem}{end}" for stem in (*stems, PICK_STEM) for end in (".pdf", ".png") if pages]
@@ -175,9 +176,7 @@ def _write_pages(
     return document.save(target / f"{stem}.pdf", target / f"{stem}.png")
 
 
-def _write_pick_list(
-    scout: Scout, notes: tuple[LocationNotes, ...], target: Path, paper: str
-) -> list[Path]:
+def _write_pick_list(scout: Scout, notes: tuple[LocationNotes, ...], target: Path, paper: str) -> list[Path]:
     from lookdev.meter.pick_list import pick_list
     from lookdev.sheets.light_page import pick_document
 
