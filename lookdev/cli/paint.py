@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from contextlib import AbstractContextManager
 
+    from lookdev.colorimetry.encodings import Encoding
     from lookdev.meter.scout import Scout
     from lookdev.paint.chip import ChipSet
     from lookdev.paint.predict import Site, Viewing
@@ -56,9 +57,24 @@ WallOption = Annotated[
     ),
 ]
 EncodingOption = Annotated[
-    str,
+    str | None,
     typer.Option(
-        "--encoding-in", help="What holds the picture before the look: a still's encoding, or a log encoding."
+        "--encoding-in",
+        help="What holds the picture before the look: the footage planned in scout.toml, unless given.",
+        show_default=False,
+    ),
+]
+AsStillOption = Annotated[
+    bool,
+    typer.Option(
+        "--as-still",
+        help="Predict what the scout's stills show, with the stills camera's balance, not the footage.",
+    ),
+]
+AnyColourOption = Annotated[
+    bool,
+    typer.Option(
+        "--any-colour", help="Without --chips: search also colours that no matt paint has; they are marked."
     ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="For programs: the answer as JSON.")]
@@ -80,7 +96,8 @@ def predict(
     balance: BalanceOption = None,
     level: LevelOption = 0.0,
     wall_xy: WallOption = None,
-    encoding_in: EncodingOption = "sRGB",
+    encoding_in: EncodingOption = None,
+    as_still: AsStillOption = False,
     paper: PaperChoice = Paper.a4,
     as_json: JsonOption = False,
 ) -> int:
@@ -91,7 +108,6 @@ def predict(
     `lookdev paint predict SCOUT --chip "5YR 6/4" --looks looks/slack_water.toml --only "Net loft"`
     """
     from lookdev.cli.common import looks_for, say
-    from lookdev.colorimetry.encodings import get_encoding
     from lookdev.errors import LookdevError, RequestError
     from lookdev.files import write_whole
     from lookdev.paint import predict as prediction
@@ -99,8 +115,7 @@ def predict(
     from lookdev.sheets.swatch_page import prediction_sheet, save
 
     out = _check_out(scout, out)
-    encoding = get_encoding(encoding_in)
-    opened, sites, errors = _sites(scout, only, balance, level, wall_xy)
+    opened, sites, errors, encoding = _sites(scout, only, balance, level, wall_xy, encoding_in, as_still)
     tried = looks_for(opened, looks)
     wanted, chip_errors, warnings = _wanted_chips(chips, chip)
     errors += chip_errors
@@ -157,13 +172,15 @@ def match(
     ] = None,
     looks: Looks = None,
     chips: ChipsOption = None,
+    any_colour: AnyColourOption = False,
     only: Only = None,
     count: Annotated[int, typer.Option("--count", min=1, max=200, help="How many chips to name.")] = 8,
     out: OutOption = None,
     balance: BalanceOption = None,
     level: LevelOption = 0.0,
     wall_xy: WallOption = None,
-    encoding_in: EncodingOption = "sRGB",
+    encoding_in: EncodingOption = None,
+    as_still: AsStillOption = False,
     paper: PaperChoice = Paper.a4,
     as_json: JsonOption = False,
 ) -> int:
@@ -173,10 +190,9 @@ def match(
 
     `lookdev paint match SCOUT "graded/loft_01.jpg:820,440,60,60" --looks looks/slack_water.toml`
 
-    Without --chips the Munsell renotation colours (ASTM D1535) are searched.
+    Without --chips the Munsell colours (ASTM D1535) that a matt paint can have are searched.
     """
     from lookdev.cli.common import looks_for, say
-    from lookdev.colorimetry.encodings import get_encoding
     from lookdev.errors import RequestError
     from lookdev.files import write_whole
     from lookdev.paint.match import match as find
@@ -186,11 +202,10 @@ def match(
     from lookdev.sheets.swatch_page import match_sheet, save
 
     out = _check_out(scout, out)
-    encoding = get_encoding(encoding_in)
     wanted = parse_target(target, scout, card)
-    opened, sites, errors = _sites(scout, only, balance, level, wall_xy)
+    opened, sites, errors, encoding = _sites(scout, only, balance, level, wall_xy, encoding_in, as_still)
     tried = looks_for(opened, looks)
-    from_deck, chip_errors, warnings = _deck(chips)
+    from_deck, chip_errors, warnings = _deck(chips, any_colour)
     errors += chip_errors
     for line in [*errors, *warnings]:
         say(line)
@@ -227,6 +242,7 @@ def match(
 def palette(
     still: Annotated[Path, typer.Argument(metavar="STILL", help="A graded still.")],
     chips: ChipsOption = None,
+    any_colour: AnyColourOption = False,
     colours: Annotated[int, typer.Option("--colours", min=2, max=9, help="How many colours at most.")] = 6,
     out: OutOption = None,
     paper: PaperChoice = Paper.a4,
@@ -252,7 +268,7 @@ def palette(
     out = _check_out(None, out, still)
     if not still.exists():
         raise RequestError("no such still", file=still, wanted="a graded still")
-    deck, errors, warnings = _deck(chips)
+    deck, errors, warnings = _deck(chips, any_colour)
     for line in [*errors, *warnings]:
         say(line)
     picture = read_still(still, max_edge_px=900)
@@ -318,19 +334,24 @@ def _sites(
     balance: float | None,
     level: float,
     wall_xy: tuple[float, float] | None,
-) -> tuple[Any, list[Site], list[str]]:
-    """The scout, its sites, and what could not be used."""
-    from lookdev.cli.common import open_scout, say
+    encoding_in: str | None,
+    as_still: bool,
+) -> tuple[Any, list[Site], list[str], Encoding]:
+    """The scout, its sites, what could not be used, and what holds the picture before the look."""
+    from lookdev.cli.common import cube_ends, open_scout, say
     from lookdev.paint.sites import sites_of
 
     opened = open_scout(scout)
-    sites, errors = sites_of(opened, tuple(only or ()), balance, level)
+    encoding = cube_ends(encoding_in, None, None if as_still else opened.plan.footage_encoding)[0]
+    if encoding_in is None and not as_still and opened.plan.footage_encoding is None:
+        say("no footage_encoding in scout.toml: paint is predicted through an sRGB still (or --encoding-in)")
+    sites, errors = sites_of(opened, tuple(only or ()), balance, level, as_still)
     if wall_xy is not None:
         sites = _metered_at_the_wall(sites, wall_xy)
     for site in sites:
         for warning in site.warnings:
             say(f"{site.name}: {warning}")
-    return opened, sites, [*(str(e) for e in opened.log.errors), *errors]
+    return opened, sites, [*(str(e) for e in opened.log.errors), *errors], encoding
 
 
 def _metered_at_the_wall(sites: list[Site], xy: tuple[float, float]) -> list[Site]:
@@ -357,13 +378,13 @@ def _metered_at_the_wall(sites: list[Site], xy: tuple[float, float]) -> list[Sit
     return [replace(sites[0], light=metered_at_the_wall(sites[0].light, xy))]
 
 
-def _deck(path: Path | None) -> tuple[ChipSet, list[str], list[str]]:
+def _deck(path: Path | None, any_colour: bool = False) -> tuple[ChipSet, list[str], list[str]]:
     """The chips of a file, or the built-in set; errors and warnings, a line each."""
-    from lookdev.paint.chip import munsell_set
+    from lookdev.paint.chip import munsell_set, paintable_set
     from lookdev.paint.chip_file import read_chips
 
     if path is None:
-        return munsell_set(), [], []
+        return munsell_set() if any_colour else paintable_set(), [], []
     read = read_chips(path)
     return read.chips, [str(e) for e in read.errors], list(read.warnings)
 
@@ -451,8 +472,14 @@ def _print_predictions(found: Sequence[Any]) -> None:
                 ]
             )
             for i, title in enumerate(p.looks):
-                spread = p.screen_spread[i]
-                known = "" if not p.chip.estimated else " ±?" if spread is None else f" ±{spread:.1f}"
+                spread = p.screen_within[i]
+                known = (
+                    ""
+                    if not p.chip.estimated
+                    else ", not known"
+                    if spread is None
+                    else f", 9 in 10 within {spread:.1f}"
+                )
                 rows.append(
                     ["", title, notations(p.screen[i])[0], hex_of(p.screen_signal[i]),
                      f"{p.difference[i]:.1f}{known}",

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from lookdev.colorimetry.adaptation import xy_from_xyz, xyz_from_xy
 from lookdev.colorimetry.difference import lab_from_xyz
-from lookdev.colorimetry.munsell_notation import C_XY, munsell_from_xyy, notation
+from lookdev.colorimetry.munsell_notation import C_XY, munsell_from_xyy, notation, parse_notation
+from lookdev.paint.paintable import BEYOND_WORDS, is_paintable
 from lookdev.paint.recovery import METHOD, sigmoid_reflectance
 from lookdev.paint.spectra import illuminant_weights, white_xy
 
@@ -33,7 +34,8 @@ class Chip:
     """What a person knows of one paint sample.
 
     ``kind`` says what its reflectance comes from; ``remarks`` what was made good or is doubtful; ``row`` is
-    where it stands in its file, 0 for a chip that does not come from one.
+    where it stands in its file, 0 for a chip that does not come from one. ``conditions`` are the illuminant
+    and the observer, in degrees, that its colour is for.
     """
 
     name: str
@@ -42,6 +44,7 @@ class Chip:
     as_typed: str = ""
     row: int = 0
     remarks: tuple[str, ...] = ()
+    conditions: tuple[str, int] = ("D65", 2)
 
     @property
     def estimated(self) -> bool:
@@ -80,6 +83,25 @@ class ChipSet:
         return lab_from_xyz(self.reflectances @ weights, white_xy(weights))
 
 
+def munsell_xyz(text: str) -> Array:
+    """CIE XYZ (3,) of a Munsell notation under illuminant C as tabulated, perfect white at Y = 1.
+
+    Raises
+    ------
+    ValueError : not a notation.
+
+    >>> munsell_xyz("N 5").round(4).tolist()  # Y: ASTM D1535 gives value 5 a luminance factor of 0.1930
+    [0.1893, 0.193, 0.2283]
+    """
+    from lookdev.colorimetry.munsell_notation import luminance_factor, xyz_from_munsell
+
+    colour = parse_notation(text)
+    white = white_xy(illuminant_weights("C"))
+    if colour.chroma == 0:
+        return np.asarray(xyz_from_xy(white) * luminance_factor(colour.value))
+    return np.asarray(xyz_from_munsell(colour) * (xyz_from_xy(white) / xyz_from_xy(C_XY)))
+
+
 def munsell_notations(reflectances: Array) -> list[str]:
     """Munsell notations (n) of reflectances (n, 85), seen under illuminant C."""
     weights = illuminant_weights("C")
@@ -90,22 +112,47 @@ def munsell_notations(reflectances: Array) -> list[str]:
 
 @lru_cache(maxsize=1)
 def munsell_set() -> ChipSet:
-    """The built-in chips: 2734 real renotation colours (ASTM D1535) and 19 neutrals.
+    """All built-in chips: 2734 real renotation colours (ASTM D1535) and 19 neutrals, painted or not.
+
+    Those that no matt paint can have are marked in their remarks.
 
     >>> len(munsell_set()), munsell_set().chips[0].name
     (2753, '2.5R 1/2')
     """
     names, coefficients, left = munsell_coefficients()
+    paintable = _paintable()
     chips = tuple(
         Chip(
             name,
             kind="Munsell",
             as_typed=name,
-            remarks=("no surface has exactly this colour: nearest reflectance used",) if rest > 0.5 else (),
+            remarks=(
+                *(("no surface has exactly this colour: nearest reflectance used",) if rest > 0.5 else ()),
+                *(() if can else (BEYOND_WORDS,)),
+            ),
+            conditions=("C", 2),
         )
-        for name, rest in zip(names, left, strict=True)
+        for name, rest, can in zip(names, left, paintable, strict=True)
     )
     return ChipSet("Munsell renotation (ASTM D1535)", chips, sigmoid_reflectance(coefficients))
+
+
+@lru_cache(maxsize=1)
+def paintable_set() -> ChipSet:
+    """The built-in chips that a matt paint can have (``paint.paintable``).
+
+    >>> len(paintable_set()) < len(munsell_set())
+    True
+    """
+    part = munsell_set().subset(np.flatnonzero(_paintable()))
+    return ChipSet("Munsell colours within the matt atlas", part.chips, part.reflectances)
+
+
+@lru_cache(maxsize=1)
+def _paintable() -> NDArray[np.bool_]:
+    names, _, _ = munsell_coefficients()
+    colours = [parse_notation(name) for name in names]
+    return is_paintable([c.hue for c in colours], [c.value for c in colours], [c.chroma for c in colours])
 
 
 @lru_cache(maxsize=1)

@@ -581,5 +581,11 @@ def recover(drafts: list[_Draft]) -> tuple[tuple[Chip, ...], Array]:
                 drafts[i].remarks.append(
                     f"no surface has this colour: the nearest reflectance is {rest:.1f} away in CIELAB"
                 )
-    chips = tuple(Chip(d.name, d.code, d.kind, d.as_typed, d.row, tuple(d.remarks)) for d in drafts)
+    chips = tuple(
+        Chip(d.name, d.code, d.kind, d.as_typed, d.row, tuple(d.remarks), _conditions(d)) for d in drafts
+    )
     return chips, reflectances
+
+
+def _conditions(draft: _Draft) -> tuple[str, int]:
+    return ("D65", 2) if draft.xyz is None else draft.conditions

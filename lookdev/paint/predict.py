@@ -26,8 +26,11 @@ from lookdev.paint.light import Light
 from lookdev.paint.metamerism import adapted_lab, inconstancy
 from lookdev.paint.recovery import Recovery, other_recoveries
 from lookdev.paint.spectra import GRID_NM, illuminant_weights
+from lookdev.paint.sureness import residuals, within
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from lookdev.looks.pipeline import LookLike, Transform
 
 Array = NDArray[np.float64]
@@ -109,6 +112,10 @@ class Viewing:
             held = self.encoding.from_working(light)
         return np.asarray(self._transform(held))
 
+    def lab(self, scene: ArrayLike) -> Array:
+        """CIELAB (..., 3) for D65 on screen of scene light (..., 3)."""
+        return lab_from_signal(self.signal(scene))
+
     def screen(self, reflectances: ArrayLike) -> tuple[Array, Array]:
         """sRGB signal (n, 3) and CIELAB for D65 (n, 3) on screen of reflectances (n, 85)."""
         signal = self.signal(self.site.scene(np.atleast_2d(np.asarray(reflectances, dtype=np.float64))))
@@ -187,7 +194,7 @@ class Prediction:
     camera_signal: Array
     screen: tuple[Array, ...]
     screen_signal: tuple[Array, ...]
-    screen_spread: tuple[float | None, ...]
+    screen_within: tuple[float | None, ...]
     inconstancy: float
     metamerism: float | None
 
@@ -227,18 +234,31 @@ def metamerism_under(chips: ChipSet, weights: Array) -> list[float | None]:
     )
 
 
-def screen_spread(chips: ChipSet, viewing: Viewing) -> list[float | None]:
-    """How far the screen colour moves (CIEDE2000) with the recovery: the part of a prediction not known.
+def screen_within(chips: ChipSet, viewing: Viewing) -> list[float | None]:
+    """CIEDE2000 within which 9 in 10 surfaces of a chip's colour land on screen (``paint.sureness``).
 
-    0 for measured chips, None where no second recovery holds or nothing is known of the lamp's spectrum.
+    0 for measured chips; None where nothing is known of the lamp's spectrum.
     """
     if not viewing.site.light.is_spectral:
-        return [None] * len(chips)
-    base = viewing.screen(chips.reflectances)[1]
-    found = _largest(
-        [(ciede2000(base, viewing.screen(s)[1]), ok) for _, s, ok in recoveries(chips)], len(chips)
-    )
-    return [v if chip.estimated else 0.0 for v, chip in zip(found, chips.chips, strict=True)]
+        return [0.0 if not chip.estimated else None for chip in chips.chips]
+    out = np.zeros(len(chips))
+    base = viewing.site.scene(chips.reflectances)
+    for rows, others in alternatives(chips):
+        out[rows] = within(base[rows], viewing.site.scene(others), viewing.lab)
+    return [float(v) for v in out]
+
+
+def alternatives(chips: ChipSet, at_once: int = 256) -> Iterator[tuple[NDArray[np.intp], Array]]:
+    """Rows (m,) of estimated chips and other reflectances (m, k, 85) that they may have, some at a time."""
+    groups: dict[tuple[str, int, bool], list[int]] = {}
+    for i, chip in enumerate(chips.chips):
+        if chip.estimated:
+            groups.setdefault((*chip.conditions, chip.kind == "Munsell"), []).append(i)
+    for (illuminant, degrees, munsell), rows in groups.items():
+        known = residuals(illuminant, degrees)
+        for start in range(0, len(rows), at_once):
+            part = np.array(rows[start : start + at_once])
+            yield part, known.alternatives(chips.reflectances[part], munsell)
 
 
 def _largest(columns: list[tuple[Array, NDArray[np.bool_]]], count: int) -> list[float | None]:
@@ -266,7 +286,7 @@ def predict(
     camera_signal, camera = Viewing(site, None, encoding).screen(chips.reflectances)
     viewings = [Viewing(site, look, encoding) for look in looks]
     seen = [viewing.screen(chips.reflectances) for viewing in viewings]
-    spreads = [screen_spread(chips, viewing) for viewing in viewings]
+    spreads = [screen_within(chips, viewing) for viewing in viewings]
     munsell = chips.munsell()
     metameric: list[float | None] = [None] * len(chips)
     if site.light.is_spectral:

@@ -23,7 +23,7 @@ from lookdev.paint.predict import (
     Site,
     Viewing,
     hex_of,
-    screen_spread,
+    screen_within,
     signal_from_lab,
 )
 from lookdev.paint.target import Target
@@ -106,9 +106,11 @@ def warnings_of(prediction: Prediction) -> list[str]:
             f"paints that match it in daylight can part here: metamerism index {prediction.metamerism:.1f} "
             f"(limit {METAMERISM_LIMIT:g})"
         )
-    spreads = [s for s in prediction.screen_spread if s is not None]
+    spreads = [s for s in prediction.screen_within if s is not None]
     if prediction.chip.estimated and spreads and max(spreads) > METAMERISM_LIMIT:
-        out.append(f"screen colour known to about {max(spreads):.1f} only: have the chip measured")
+        out.append(
+            f"screen colour not surer than {max(spreads):.1f} (9 in 10 within): have the chip measured"
+        )
     return out
 
 
@@ -138,10 +140,10 @@ def prediction_json(p: Prediction) -> dict[str, Any]:
                 "look": title,
                 "ciede2000_from_made": round(difference, 2),
                 "change": what_changed(p.made, lab),
-                "spread": None if spread is None else round(spread, 2),
+                "nine_in_ten_within": None if spread is None else round(spread, 2),
             }
             for title, lab, signal, difference, spread in zip(
-                p.looks, p.screen, p.screen_signal, p.difference, p.screen_spread, strict=True
+                p.looks, p.screen, p.screen_signal, p.difference, p.screen_within, strict=True
             )
         ],
         "inconstancy": round(p.inconstancy, 2),
@@ -174,7 +176,7 @@ def prediction_csv(predictions: Sequence[Prediction]) -> str:
         "screen_hex",
         "screen_munsell",
         "ciede2000",
-        "spread",
+        "nine_in_ten_within",
         "change",
         "inconstancy",
         "metamerism",
@@ -185,7 +187,7 @@ def prediction_csv(predictions: Sequence[Prediction]) -> str:
         made = p.made_munsell
         screens = notations(np.stack(p.screen)) if p.screen else []
         for i, title in enumerate(p.looks):
-            spread = p.screen_spread[i]
+            spread = p.screen_within[i]
             rows.append(
                 [
                     p.chip.name, p.chip.code, p.site.name, p.site.light.name, p.site.light.origin, title,
@@ -236,8 +238,8 @@ def prediction_pages(predictions: Sequence[Prediction], looks_a_page: int = 4) -
 
 
 HOW_FAR = (
-    "Distances are CIEDE2000 (1: just told apart side by side); ± is how far an estimated reflectance leaves "
-    "it open."
+    "Distances are CIEDE2000 (1: just told apart side by side). Where a paint is known by its colour only, 9 "
+    "in 10 paints of that colour read within what is given."
 )
 
 
@@ -265,7 +267,7 @@ def _row(p: Prediction, looks: list[int]) -> Row:
         ),
     ]
     for i in looks:
-        known = f", {open_words(p.screen_spread[i])}" if p.chip.estimated else ""
+        known = f", {open_words(p.screen_within[i])}" if p.chip.estimated else ""
         cells.append(
             Cell(
                 p.screen_signal[i],
@@ -282,8 +284,8 @@ def _row(p: Prediction, looks: list[int]) -> Row:
 
 
 def open_words(spread: float | None) -> str:
-    """How far an estimated reflectance leaves a colour open: ``± 0.8``, or ``± not known``."""
-    return "± not known" if spread is None else f"± {spread:.1f}"
+    """How sure an estimated reflectance is: ``9 in 10 within 0.8``, or ``how sure is not known``."""
+    return "how sure is not known" if spread is None else f"9 in 10 within {spread:.1f}"
 
 
 def _outside(lab: Array) -> tuple[str, ...]:
@@ -296,7 +298,7 @@ def match_rows(found: Match, chips: ChipSet, viewings: Sequence[Viewing]) -> lis
     made = adapted_lab(ranked.reflectances, _d65())
     munsell = ranked.munsell()
     screens = [v.screen(ranked.reflectances) for v in viewings]
-    spreads = [screen_spread(ranked, v) for v in viewings]
+    spreads = [screen_within(ranked, v) for v in viewings]
     out = []
     for i, rank in enumerate(found.ranked):
         chip = ranked.chips[i]
@@ -315,7 +317,7 @@ def match_rows(found: Match, chips: ChipSet, viewings: Sequence[Viewing]) -> lis
                         "look": v.look.title if v.look is not None else None,
                         "ciede2000": round(rank.differences[k], 3),
                         "residual": what_changed(found.target_lab, screens[k][1][i]),
-                        "spread": _rounded(spreads[k][i]),
+                        "nine_in_ten_within": _rounded(spreads[k][i]),
                     }
                     for k, v in enumerate(viewings)
                 ],
@@ -358,9 +360,10 @@ def match_json(found: Match, target: Target, chips: ChipSet, viewings: Sequence[
             "munsell": ideal.munsell,
             "worst_ciede2000": round(ideal.worst, 3),
             "as_made_d65": colour(ideal.made),
-            "beyond_real_munsell": ideal.beyond_munsell,
+            "beyond_matt_atlas": ideal.beyond_munsell,
         },
-        "reachable": found.reachable,
+        "found_within_3": found.reachable,
+        "proven_impossible": found.proven,
         "alike": found.alike,
         "alike_apart": round(found.alike_apart, 2),
         "verdict": list(found.verdict),
@@ -377,7 +380,7 @@ def match_csv(answer: dict[str, Any]) -> str:
         "place",
         "look",
         "ciede2000",
-        "spread",
+        "nine_in_ten_within",
         "residual",
         "screen_hex",
         "screen_munsell",
@@ -388,7 +391,8 @@ def match_csv(answer: dict[str, Any]) -> str:
     rows = [
         [
             str(c["rank"]), c["chip"], c["code"], f"{c['worst_ciede2000']:.3f}", s["place"], s["look"] or "",
-            f"{s['ciede2000']:.3f}", "" if s["spread"] is None else f"{s['spread']:.2f}", s["residual"],
+            f"{s['ciede2000']:.3f}",
+            "" if s["nine_in_ten_within"] is None else f"{s['nine_in_ten_within']:.2f}", s["residual"],
             s["hex"], s["munsell"], c["as_made_d65"]["hex"], c["as_made_d65"]["munsell"], c["from"],
         ]
         for c in answer["ranked"]
@@ -408,7 +412,7 @@ def match_page(found: Match, target: Target, chips: ChipSet, viewings: Sequence[
     made = adapted_lab(ranked.reflectances, _d65())
     munsell = ranked.munsell()
     screens = [v.screen(ranked.reflectances) for v in shown]
-    spreads = [screen_spread(ranked, v) for v in shown]
+    spreads = [screen_within(ranked, v) for v in shown]
     candidates = []
     for i, rank in enumerate(found.ranked):
         chip = ranked.chips[i]

@@ -26,7 +26,11 @@ XY = tuple[float, float]
 
 
 def sites_of(
-    scout: Scout, only: tuple[str, ...] = (), balance_k: float | None = None, level_stops: float = 0.0
+    scout: Scout,
+    only: tuple[str, ...] = (),
+    balance_k: float | None = None,
+    level_stops: float = 0.0,
+    through_still: bool = False,
 ) -> tuple[list[Site], list[str]]:
     """Sites in the order of the meter log, and what could not be used, a line each.
 
@@ -36,6 +40,8 @@ def sites_of(
     only : locations by name, case ignored; empty for all.
     balance_k : the camera's balance, in place of what the log, the stills and scout.toml say.
     level_stops : light on the wall against light on the grey card.
+    through_still : the stills camera's balance, not the production's: what the scout's stills show. The wall
+        will be shot on footage, so that the plan's balance is taken where there is one.
 
     Raises
     ------
@@ -55,7 +61,15 @@ def sites_of(
         if wanted is not None and location.casefold() not in wanted:
             continue
         try:
-            site = _site(reading, location, scout.plan, resolved.get(id(reading)), balance_k, level_stops)
+            site = _site(
+                reading,
+                location,
+                scout.plan,
+                resolved.get(id(reading)),
+                balance_k,
+                level_stops,
+                through_still,
+            )
         except LookdevError as error:
             errors.append(str(error))
             continue
@@ -110,6 +124,7 @@ def _site(
     resolved: Resolved | None,
     balance_k: float | None,
     level_stops: float,
+    through_still: bool,
 ) -> Site:
     from lookdev.render.resolve import resolve_reading
 
@@ -119,6 +134,9 @@ def _site(
         return Site(
             location, light, camera, f"{balance_k:.0f} K as asked", Cast(light.xy, camera), level_stops
         )
+    if not through_still and plan.balance_k is not None and plan.balance_xy is not None:
+        origin = f"{plan.balance_k:.0f} K planned in scout.toml"
+        return Site(location, light, plan.balance_xy, origin, Cast(light.xy, plan.balance_xy), level_stops)
     resolved = resolved or resolve_reading(reading, plan)
     cast, warnings = resolved.cast, resolved.warnings
     if cast is not None:

@@ -79,7 +79,7 @@ def test_a_wall_picked_in_the_graded_still_gives_its_chip_first_under_every_lamp
     from lookdev.meter.scout import load_scout
     from lookdev.paint.sites import sites_of
 
-    sites, errors = sites_of(load_scout(scout / "scout"))
+    sites, errors = sites_of(load_scout(scout / "scout"), through_still=True)
     assert not errors and [s.name for s in sites] == list(LAMPS)
     srgb = get_encoding("sRGB")
     for site in sites:
@@ -108,7 +108,7 @@ def test_an_underexposed_still_needs_its_card(scout, capsys, tmp_path):
     from lookdev.paint.predict import Viewing
     from lookdev.paint.sites import sites_of
 
-    site = next(s for s in sites_of(load_scout(scout / "scout"))[0] if s.name == "Cabin")
+    site = next(s for s in sites_of(load_scout(scout / "scout"), through_still=True)[0] if s.name == "Cabin")
     deck = munsell_set()
     wall = deck.reflectances[[c.name for c in deck.chips].index("10GY 4/4")]
     dark = Viewing(replace(site, level_stops=-1.2), Look(title="plain"))
@@ -133,7 +133,7 @@ def test_a_wall_metered_by_itself(scout, capsys, tmp_path):
     from lookdev.paint.light import metered_at_the_wall
     from lookdev.paint.sites import sites_of
 
-    site = next(s for s in sites_of(load_scout(scout / "scout"))[0] if s.name == "Cabin")
+    site = next(s for s in sites_of(load_scout(scout / "scout"), through_still=True)[0] if s.name == "Cabin")
     wall = metered_at_the_wall(site.light, (0.46, 0.42))
     assert wall.xy == pytest.approx((0.46, 0.42), abs=1e-9)
     status = run(
@@ -159,7 +159,9 @@ def test_predict_says_all_there_is(scout, capsys):
     assert first["chip"] == "Wet rope" and first["place"] == "Ferry hall"
     assert first["light"]["kind"] == "illuminant" and first["light"]["trust"]
     assert first["as_made_d65"]["munsell"] == "5YR 6/4"
-    assert {"lab", "hex", "munsell", "ciede2000_from_made", "change", "spread"} <= set(first["on_screen"][0])
+    assert {"lab", "hex", "munsell", "ciede2000_from_made", "change", "nine_in_ten_within"} <= set(
+        first["on_screen"][0]
+    )
     rows = list(csv.DictReader(io.StringIO((scout / "predict" / "predict.csv").read_text("utf-8"))))
     assert len(rows) == 16 and rows[0]["screen_hex"] == first["on_screen"][0]["hex"]
     pages = sorted(p.name for p in (scout / "predict").glob("*.png"))

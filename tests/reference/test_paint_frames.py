@@ -46,7 +46,7 @@ def stills():
 
 @lru_cache(maxsize=1)
 def sites():
-    found, errors = sites_of(load_scout(FRAMES))
+    found, errors = sites_of(load_scout(FRAMES), through_still=True)
     assert not errors
     return found
 
@@ -176,7 +176,7 @@ def graded_patches(path, record, boxes, look, folder):
     from PIL import Image
 
     still = read_still(folder / record["file"])
-    (site,), _ = sites_of(load_scout(folder))
+    (site,), _ = sites_of(load_scout(folder), through_still=True)
     to_screen = look.transform(still.encoding, get_encoding("sRGB"), site.cast)
     parts = []
     for x, y, w, h in boxes:
@@ -214,7 +214,8 @@ def test_a_painted_wall_gives_its_chip_first_under_every_lamp(look_name, capsys,
         status = run(
             "paint", "match", folder, f"{picture}:{patch}", "--card", card, "--looks", look_file,
             "--wall-xy", f"{light['x']:.4f}", f"{light['y']:.4f}", "--level", f"{level:.2f}",
-            "--encoding-in", read_still(FRAMES / file).encoding.name, "--count", 50, "--json",
+            "--encoding-in", read_still(FRAMES / file).encoding.name, "--as-still",
+            "--any-colour", "--count", 50, "--json",
             "--out", tmp_path / "out",
         )  # fmt: skip
         answer = json.loads(capsys.readouterr().out)

@@ -13,10 +13,11 @@ from lookdev.looks.stages.balance import Balance, Cast
 from lookdev.looks.stages.colour import Colour
 from lookdev.paint.chip import munsell_set
 from lookdev.paint.light import light_from_illuminant
-from lookdev.paint.match import find_ideal, match, optimal_reflectances
+from lookdev.paint.match import find_ideal, match
 from lookdev.paint.palette import dominant, palette
 from lookdev.paint.predict import Site, Viewing, lab_from_signal, level_of_card
 from lookdev.paint.spectra import GRID_NM, illuminant_weights
+from lookdev.paint.surfaces import optimal_reflectances
 from lookdev.paint.target import parse_target
 
 LAMPS = ("D65", "A", "FL2", "FL11", "HP1", "HP5", "LED-B3")

@@ -79,8 +79,8 @@ def test_estimated_chips_say_how_far_they_are_known_and_measured_ones_do_not():
     estimated = munsell_set().subset([row])
     measured = ChipSet("deck", (Chip("wall"),), estimated.reflectances)
     one, two = (predict(c, site("HP1"), (PLAIN,))[0] for c in (estimated, measured))
-    assert one.screen_spread[0] > 0.5
-    assert two.screen_spread[0] == 0.0
+    assert one.screen_within[0] > 0.5
+    assert two.screen_within[0] == 0.0
     assert one.screen[0] == pytest.approx(two.screen[0])
     assert one.metamerism is not None and one.metamerism > 0.5
 
@@ -158,3 +158,23 @@ def test_sites_are_named_apart():
     sites = [at("Hall", "tubes"), at("Hall", "window"), at("Cabin", "A"), at("Cabin", "A"), at("Dock", "HP1")]
     names = [s.name for s in _named_apart(sites, ["a1", "a2", "b1", "b2", "c1"])]
     assert names == ["Hall, tubes", "Hall, window", "Cabin, b1", "Cabin, b2", "Dock"]
+
+
+def test_the_wall_is_predicted_for_the_footage_not_for_the_stills_camera(tmp_path):
+    """The plan's balance and encoding, as LUTs are worked out; the still's only when a still is asked for."""
+    from lookdev.meter.scout import load_scout
+    from lookdev.paint.sites import sites_of
+
+    (tmp_path / "meter.csv").write_text(
+        "location,source,x,y,cct_k,camera_balance_k\nDock,HP1,,,,3200\n", encoding="utf-8"
+    )
+    (tmp_path / "scout.toml").write_text(
+        '[plan]\nbalance_k = 5600\nfootage_encoding = "ACEScct"\n', encoding="utf-8"
+    )
+    scout = load_scout(tmp_path)
+    (footage,), _ = sites_of(scout)
+    (still,), _ = sites_of(scout, through_still=True)
+    assert footage.camera_xy == pytest.approx(balance_white_xy(5600))
+    assert still.camera_xy == pytest.approx(balance_white_xy(3200))
+    assert footage.cast.camera_xy == footage.camera_xy
+    assert "planned in scout.toml" in footage.camera_origin
