@@ -29,6 +29,20 @@ def read_ordinary(path: Path) -> bytes:
     return path.read_bytes()
 
 
+_WRITTEN: list[Path] = []
+_ENOUGH = 1000
+
+
+def begin_count() -> None:
+    """Forget what was written up to now."""
+    _WRITTEN.clear()
+
+
+def anything_written() -> bool:
+    """Whether a file was written since :func:`begin_count` that is still there: then no exit status 2."""
+    return any(path.exists() for path in _WRITTEN)
+
+
 @contextmanager
 def whole_file(path: Path) -> Iterator[Path]:
     """Yield a temporary path beside ``path``; flush and rename it on success, remove it on failure.
@@ -38,13 +52,15 @@ def whole_file(path: Path) -> Iterator[Path]:
     LookdevError : the folder cannot be made or written, or the disk is full.
     """
     path = Path(path)
-    part = path.with_name(f".{_clip_utf8(path.name, 200)}.{os.getpid()}.part")
+    part = path.with_name(f".{clip_utf8(path.name, 200)}.{os.getpid()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         yield part
         with part.open("rb+") as handle:
             os.fsync(handle.fileno())
         part.replace(path)
+        if len(_WRITTEN) < _ENOUGH:
+            _WRITTEN.append(path.absolute())
     except OSError as error:
         raise LookdevError(f"cannot be written: {error.strerror or error}", file=path) from error
     finally:
@@ -84,7 +100,7 @@ def safe_name(text: str) -> str:
     kept = "".join(
         c if c.isalnum() or c in "-." or unicodedata.category(c) in ("Mn", "Mc") else "_" for c in normal
     )
-    name = _clip_utf8(re.sub(r"_+", "_", kept).strip("_.") or "unnamed", 120).rstrip("_.")
+    name = clip_utf8(re.sub(r"_+", "_", kept).strip("_.") or "unnamed", 120).rstrip("_.")
     check_spelling(name)
     stem, dot, rest = name.partition(".")
     return f"{stem}_{dot}{rest}" if stem.casefold() in _DEVICES else name
@@ -112,7 +128,8 @@ def spelling_error(name: str) -> RequestError:
     )
 
 
-def _clip_utf8(text: str, limit_bytes: int) -> str:
+def clip_utf8(text: str, limit_bytes: int) -> str:
+    """``text`` cut to so many bytes of UTF-8, between letters."""
     raw = text.encode("utf-8", "surrogateescape")
     if len(raw) <= limit_bytes:
         return text

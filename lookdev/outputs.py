@@ -17,13 +17,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lookdev.errors import RequestError
-from lookdev.files import read_ordinary
+from lookdev.files import clip_utf8, read_ordinary
 
 if TYPE_CHECKING:
     from lookdev.meter.scout import Scout
 
 _SCOUT_FILES = ("meter.csv", "meter.tsv", "scout.toml")
 _HELD: ContextVar[frozenset[Path]] = ContextVar("folders held", default=frozenset())
+_PART = re.compile(r"\.(.+)\.\d+\.part")
+_PAGE_NUMBER = re.compile(r"_\d+(?=\.[^.]+$)")
 _ELSEWHERE = "another folder (--out DIR)"
 
 
@@ -115,14 +117,14 @@ def scout_around(folder: Path) -> Path | None:
     return None
 
 
-def default_folder(name: str, still: Path | None = None) -> Path:
+def default_folder(name: str, read: Path | None = None) -> Path:
     """Where a verb writes that was not told: ``name`` here; from inside a scout, ``SCOUT_name`` beside it.
 
-    ``still`` : a picture that is read; a folder of the pictures counts as a scout without a log.
+    ``read`` : the folder that is read, which counts as a scout even without a log.
     """
     scout = scout_around(Path())
-    if scout is None and still is not None and _lies_in(Path(), still.parent):
-        scout = still.parent.resolve()
+    if scout is None and read is not None and _lies_in(Path(), read):
+        scout = read.resolve()
     return Path(name) if scout is None else scout.with_name(f"{scout.name}_{name}")
 
 
@@ -189,7 +191,21 @@ def writing(out: Path, inputs: Inputs, files: Sequence[Path], pages: Sequence[Pa
     """
     check_outputs(inputs, out, files, pages)
     with hold(out):
+        _sweep([*files, *pages])
         yield
+
+
+def _sweep(planned: Iterable[Path]) -> None:
+    """Take away what a killed run left half written of these very files."""
+    names: dict[Path, set[str]] = {}
+    for path in planned:
+        names.setdefault(path.parent, set()).add(clip_utf8(path.name, 200))
+    for folder, wanted in names.items():
+        with suppress(OSError):
+            for path in folder.iterdir():
+                left = _PART.fullmatch(path.name)
+                if left and (left[1] in wanted or _PAGE_NUMBER.sub("", left[1]) in wanted):
+                    path.unlink(missing_ok=True)
 
 
 @contextmanager

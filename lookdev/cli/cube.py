@@ -55,7 +55,7 @@ def cube(
     from lookdev.outputs import default_folder, inputs_of, refuse_any_scout, refuse_scout, writing
     from lookdev.render.batch import look_slugs, plan_batch
 
-    out = out if out is not None else default_folder("cubes")
+    out = out if out is not None else default_folder("cubes", what if looks else None)
     sizes = list(dict.fromkeys(size or [33]))
     for wanted in sizes:
         check_cube_size(wanted, "--size")

@@ -1,7 +1,7 @@
 """The command line: one verb a file, errors as one line, exit statuses 0, 1 and 2.
 
-0: all done. 1: some inputs failed, the rest is done, each failure named. 2: the request itself was wrong and
-nothing was written.
+0: all done. 1: some inputs failed, the rest is done, each failure named. 2: the request itself was wrong, or
+could not be done at all, and nothing was written.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import importlib
 import io
 import os
 import sys
+from contextlib import suppress
 from typing import Any
 
 import typer
@@ -85,7 +86,10 @@ _INTERRUPTED = 130  # 128 and the number of SIGINT, by custom of the shells
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line; anything a person typed wrong ends in one line and exit status 2."""
     from lookdev.errors import LookdevError
+    from lookdev.files import begin_count
 
+    begin_count()
+    _open_streams()
     _print_anything()
     try:
         status = app(args=arguments, prog_name="lookdev", standalone_mode=False)
@@ -93,14 +97,14 @@ def main(arguments: list[str] | None = None) -> None:
             raise KeyboardInterrupt
     except LookdevError as error:
         _say(f"lookdev: {error}")
-        status = 2
+        status = _wrong()
     except UnicodeEncodeError as error:
         if error.encoding != sys.getfilesystemencoding():
             raise
         from lookdev.files import spelling_error
 
         _say(f"lookdev: {spelling_error(error.object)}")
-        status = 2
+        status = _wrong()
     except typer.Abort:
         _say("lookdev: stopped")
         status = _INTERRUPTED
@@ -113,9 +117,70 @@ def main(arguments: list[str] | None = None) -> None:
         _say("lookdev: stopped; every file that is there is whole")
         status = _INTERRUPTED
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _discard(sys.stdout)
         status = 0
-    sys.exit(status if isinstance(status, int) else 0)
+    except OSError as error:
+        _say(f"lookdev: {_os_words(error)}")
+        status = _wrong()
+    except MemoryError:
+        _say("lookdev: not enough memory; fewer --workers, or --max-pixels, take less")
+        status = _wrong()
+    sys.exit(_flushed(status if isinstance(status, int) else 0))
+
+
+def _wrong() -> int:
+    """2 where nothing was written, else 1."""
+    from lookdev.files import anything_written
+
+    return 1 if anything_written() else 2
+
+
+def _os_words(error: OSError) -> str:
+    """A fault of the system in one line: what it was about, cut where it is too long, and what was wrong."""
+    from lookdev.errors import one_line
+
+    names = [
+        one_line(os.fsdecode(n)) for n in (error.filename, error.filename2) if isinstance(n, str | bytes)
+    ]
+    short = [name if len(name) <= 200 else f"{name[:120]}…{name[-60:]}" for name in names]
+    where = " and ".join(short) or "standard output"
+    return f"{where}: {error.strerror or error}"
+
+
+def _open_streams() -> None:
+    """A closed standard stream goes nowhere; else the next file that is opened would take its place."""
+    closed = []
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # gets the lowest free number: this one
+            closed.append(name)
+        if getattr(sys, name) is None:
+            setattr(sys, name, os.fdopen(number, "r" if number == 0 else "w", closefd=False))
+    if "stdout" in closed:
+        _say("lookdev: standard output is closed: what would be printed is lost")
+
+
+def _flushed(status: int) -> int:
+    """``status``, or 1 where what was printed could not go out."""
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _discard(sys.stdout)
+    except OSError as error:
+        _discard(sys.stdout)
+        _say(f"lookdev: standard output: {error.strerror or error}")
+        return status or 1
+    return status
+
+
+def _discard(stream: Any) -> None:
+    """What is still held for a stream goes nowhere."""
+    try:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+    except (OSError, ValueError):
+        return
 
 
 def _print_anything() -> None:
@@ -126,7 +191,8 @@ def _print_anything() -> None:
 
 
 def _say(line: str) -> None:
-    print(line.encode("utf-8", "replace").decode("utf-8"), file=sys.stderr)
+    with suppress(OSError):  # a full or closed standard error: there is nobody left to tell
+        print(line.encode("utf-8", "replace").decode("utf-8"), file=sys.stderr)
 
 
 if __name__ == "__main__":

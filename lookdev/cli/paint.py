@@ -304,7 +304,7 @@ def _check_out(scout: Path | None, out: Path | None, still: Path | None = None) 
     """The output folder, as told or the default, outside every scout."""
     from lookdev.outputs import default_folder, refuse_any_scout, refuse_scout
 
-    folder = out if out is not None else default_folder("paint", still)
+    folder = out if out is not None else default_folder("paint", still.parent if still is not None else scout)
     if scout is not None:
         refuse_scout(scout, folder)
     else:

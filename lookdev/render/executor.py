@@ -8,18 +8,21 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, Future, ThreadPoolExecutor, as_completed
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from importlib import import_module
 from pathlib import Path
+from time import monotonic
 from typing import Any
 
 from lookdev.errors import LookdevError, RequestError
-from lookdev.render.journal import Journal, Record, folder_lock, open_journal, sweep_parts
+from lookdev.render.journal import Journal, Record, folder_lock, open_journal, sweep_parts, tool_version
 from lookdev.render.tasks import Task, TaskResult, do_task, failed
 
 CONNECT_SECONDS = 10
+TICK_SECONDS = 10.0
+CLUSTER_WAIT_SECONDS = 600.0
 RETRIES = 5
 
 
@@ -45,6 +48,7 @@ def run_tasks(
     workers: int = 2,
     resume: bool = False,
     cluster: str | None = None,
+    cluster_wait_s: float = CLUSTER_WAIT_SECONDS,
     on_event: Tell | None = None,
 ) -> list[TaskResult]:
     """Do ``tasks`` and return their results in the order of ``tasks``.
@@ -56,23 +60,26 @@ def run_tasks(
     workers : stills in hand at the same time.
     resume : skip outputs that the journal says were made from the same content, if they are still as written.
     cluster : address of a Dask scheduler, or None for this machine.
+    cluster_wait_s : how long a cluster may be without any worker before the run ends.
     on_event : called in the calling thread, as each still gets done.
 
     Raises
     ------
-    RequestError : another batch holds ``state``; two outputs have one path; the cluster cannot be reached.
+    RequestError : another run holds the folder; two outputs have one path; the cluster cannot be reached.
+    LookdevError : the cluster was without workers for too long; what was finished is in the journal.
     KeyboardInterrupt : after Ctrl-C; what was finished is in the journal, and ``resume`` goes on from there.
     """
     tell = on_event or (lambda event: None)
     _refuse_doubles(tasks)
     stopping = threading.Event()
-    with _executor(workers, cluster, stopping) as (executor, submit), folder_lock(state):
+    with _executor(workers, cluster, stopping) as (executor, submit, count), folder_lock(state):
         folders = {state, state.parent} | {p.parent for task in tasks for p in _paths(task)}
         folders |= {task.thumbnails for task in tasks if task.thumbnails is not None}
         sweep_parts(folders)
         try:
             with open_journal(state, keep=resume) as journal:
-                return _run(tasks, journal, executor, submit, stopping, cluster is None, tell)
+                idle = None if cluster is None else _Idle(count, cluster, cluster_wait_s, tell)
+                return _run(tasks, journal, executor, submit, stopping, idle, tell)
         finally:
             sweep_parts(folders)
 
@@ -94,7 +101,7 @@ def _run(
     executor: Executor,
     submit: Submit,
     stopping: threading.Event,
-    is_here: bool,
+    idle: _Idle | None,
     tell: Tell,
 ) -> list[TaskResult]:
     results: dict[int, TaskResult] = {}
@@ -108,20 +115,56 @@ def _run(
         submit(task, journal.records_for(_paths(task))): i for i, task in enumerate(tasks)
     }
     try:
-        if is_here and not all(task.exact for task in tasks):
+        if idle is None and not all(task.exact for task in tasks):
             from lookdev.render.lattice import warm_up
 
             warm_up(lambda text: tell(Event("note", text=text)))
-        for future in as_completed(futures):
-            finish(futures[future], _outcome(future, tasks[futures[future]]))
+        left = set(futures)
+        while left:
+            done, left = wait(left, None if idle is None else TICK_SECONDS, FIRST_COMPLETED)
+            for future in sorted(done, key=futures.__getitem__):
+                finish(futures[future], _outcome(future, tasks[futures[future]]))
+            if idle is not None:
+                idle.look(bool(done))
     except BaseException:
         stopping.set()
-        executor.shutdown(wait=True, cancel_futures=True)
+        executor.shutdown(wait=idle is None or idle.workers() > 0, cancel_futures=True)
         for future, i in futures.items():
             if i not in results and future.done() and not future.cancelled():
                 journal.add(_records(journal, _outcome(future, tasks[i])))
         raise
     return [results[i] for i in range(len(tasks))]
+
+
+class _Idle:
+    """Says every ten seconds that a cluster has no worker, and ends the run when that has lasted long."""
+
+    def __init__(self, workers: Callable[[], int], address: str, limit_s: float, tell: Tell) -> None:
+        self.workers, self._address = workers, address
+        self._limit_s, self._tell, self._since = limit_s, tell, monotonic()
+
+    def look(self, progress: bool) -> None:
+        """Look at the workers, unless something has just been done."""
+        if progress or self.workers() > 0:
+            self._since = monotonic()
+            return
+        waited = monotonic() - self._since
+        if waited > self._limit_s:
+            raise LookdevError(
+                f"no worker for {self._limit_s:.0f} s",
+                key="--cluster",
+                found=self._address,
+                wanted="workers, then --resume",
+            )
+        self._tell(Event("note", text=f"no worker at {self._address} for {waited:.0f} s: waiting"))
+
+
+def do_task_of(version: str, task: Task, done: dict[str, Record]) -> TaskResult:
+    """:func:`do_task` in a worker of a cluster, which must run the very source that the task is from."""
+    if version != tool_version():
+        words = f"the worker runs lookdev {tool_version()}, this is {version}"
+        return failed(task, str(LookdevError(words, file=task.still, wanted="one version on all machines")))
+    return do_task(task, done)
 
 
 def _outcome(future: Future[TaskResult], task: Task) -> TaskResult:
@@ -142,9 +185,11 @@ def _records(journal: Journal, result: TaskResult) -> list[Record]:
         "encoding": result.encoding,
         "encoding_origin": result.encoding_origin,
         "warnings": list(result.warnings),
+        "notes": list(result.notes),
+        "stood_sha256": result.stood_sha256,
     }
     return [
-        Record(journal.name(output.path), output.key, output.sha256, facts)
+        Record(journal.name(output.path), output.key, output.sha256, facts, output.thumbnail_sha256)
         for output in result.outputs
         if output.error is None and not output.skipped and output.key and output.sha256
     ]
@@ -166,18 +211,23 @@ def _refuse_doubles(tasks: Sequence[Task]) -> None:
 @contextmanager
 def _executor(
     workers: int, cluster: str | None, stopping: threading.Event
-) -> Iterator[tuple[Executor, Submit]]:
+) -> Iterator[tuple[Executor, Submit, Callable[[], int]]]:
     if cluster is not None:
-        with _cluster_executor(cluster) as remote:
-            yield remote, lambda task, done: remote.submit(do_task, *_absolute(task, done))
-        return
+        with _cluster_executor(cluster) as (remote, count):
+
+            def send(task: Task, done: dict[str, Record]) -> Future[TaskResult]:
+                sent: Future[TaskResult] = remote.submit(do_task_of, tool_version(), *_absolute(task, done))
+                return sent
+
+            yield remote, send, count
+            return
     import cv2
 
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)  # the stills share the cores; a decoder must not take them all
     try:
         with ThreadPoolExecutor(workers, thread_name_prefix="lookdev") as pool:
-            yield pool, lambda task, done: pool.submit(do_task, task, done, stopping.is_set)
+            yield pool, lambda task, done: pool.submit(do_task, task, done, stopping.is_set), lambda: workers
     finally:
         cv2.setNumThreads(threads)
 
@@ -191,7 +241,8 @@ def _absolute(task: Task, done: dict[str, Record]) -> tuple[Task, dict[str, Reco
 
 
 @contextmanager
-def _cluster_executor(address: str) -> Iterator[Any]:
+def _cluster_executor(address: str) -> Iterator[tuple[Any, Callable[[], int]]]:
+    """An executor on a scheduler, and how many workers that has now."""
     try:
         distributed: Any = import_module("distributed")
     except ImportError as error:
@@ -208,4 +259,7 @@ def _cluster_executor(address: str) -> Iterator[Any]:
             wanted="the address of a running scheduler, such as tcp://127.0.0.1:8786",
         ) from error
     with client:
-        yield client.get_executor(pure=False, retries=RETRIES)
+        yield (
+            client.get_executor(pure=False, retries=RETRIES),
+            lambda: len(client.scheduler_info(n_workers=-1)["workers"]),
+        )

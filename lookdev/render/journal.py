@@ -36,12 +36,14 @@ class Record:
     key : what the output was made from, as :func:`content_key` says it.
     sha256 : content of the output.
     facts : what reports want to know about the still, so that it need not be read again.
+    thumbnail_sha256 : content of its thumbnail, where there is one.
     """
 
     path: str
     key: str
     sha256: str
     facts: dict[str, Any] = field(default_factory=dict)
+    thumbnail_sha256: str | None = None
 
 
 def file_sha256(path: Path) -> str:
@@ -119,9 +121,11 @@ def open_journal(state: Path, *, keep: bool) -> Iterator[Journal]:
 
     Raises
     ------
-    LookdevError : it cannot be read or written.
+    LookdevError : it cannot be read or written, or is no ordinary file.
     """
     path = state / "journal.jsonl"
+    if path.exists() and not path.is_file():  # a pipe would be waited for without end
+        raise LookdevError("is no ordinary file", file=path, wanted="it moved away, or another --out")
     try:
         records = _read(path) if keep else {}
         if not keep:
@@ -138,11 +142,23 @@ def _read(path: Path) -> dict[str, Record]:
     records: dict[str, Record] = {}
     text = read_ordinary(path).decode("utf-8", "replace") if path.exists() else ""
     for line in text.splitlines():
-        with suppress(ValueError, TypeError):
+        with suppress(ValueError, TypeError, RecursionError):
             record = Record(**json.loads(line))
-            if isinstance(record.path, str) and isinstance(record.facts, dict):
+            if _is_sound(record):
                 records[record.path] = record
     return records
+
+
+def _is_sound(record: Record) -> bool:
+    """Whether a line holds what was once written, and not what an editor made of it."""
+    if not isinstance(record.facts, dict):
+        return False
+    texts = [record.path, record.key, record.sha256, record.thumbnail_sha256 or ""]
+    texts += [record.facts.get(name) or "" for name in ("encoding", "encoding_origin", "stood_sha256")]
+    lists = [record.facts.get(name, []) for name in ("warnings", "notes")]
+    if not all(isinstance(each, list) for each in lists):
+        return False
+    return all(isinstance(text, str) for text in (*texts, *(line for each in lists for line in each)))
 
 
 @contextmanager

@@ -13,7 +13,7 @@ import pickle
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Any
@@ -138,6 +138,7 @@ class OutputResult:
     error: str | None = None
     skipped: bool = False
     thumbnail: Path | None = None
+    thumbnail_sha256: str | None = None
 
 
 @dataclass(frozen=True)
@@ -161,6 +162,7 @@ class TaskResult:
     encoding_origin: str | None = None
     warnings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    stood_sha256: str | None = None
     seconds: dict[str, float] = field(default_factory=dict)
 
     @property
@@ -232,6 +234,7 @@ class _Work:
         self.task, self.stop = task, stop
         self.seconds = {"read": 0.0, "grade": 0.0, "encode": 0.0, "wait": 0.0}
         self.stood, self.thumbnails = _thumbnail_paths(task)
+        self.stood_sha256: str | None = None
 
     def run(self, done: dict[str, Record]) -> TaskResult:
         start = perf_counter()
@@ -242,7 +245,8 @@ class _Work:
             self._up_to_date(i, key, done.get(str(task.outputs[i].path))) for i, key in enumerate(keys)
         ]
         facts = next((r.facts for r in map(done.get, (str(o.path) for o in task.outputs)) if r), None)
-        if facts and all(results) and results and (self.stood is None or self.stood.exists()):
+        if facts and all(results) and results and _is_as_written(self.stood, facts.get("stood_sha256")):
+            self.stood_sha256 = facts.get("stood_sha256")
             return self._result(still_sha256, results, facts)
 
         memory = Loan()
@@ -264,11 +268,12 @@ class _Work:
         output, thumbnail = self.task.outputs[i], self.thumbnails[i]
         if record is None or record.key != key or not output.path.is_file():
             return None
-        if thumbnail is not None and not thumbnail.exists():
+        if not _is_as_written(thumbnail, record.thumbnail_sha256):
             return None
         if file_sha256(output.path) != record.sha256:
             return None
-        return OutputResult(output.path, record.sha256, key, skipped=True, thumbnail=thumbnail)
+        done = OutputResult(output.path, record.sha256, key, skipped=True, thumbnail=thumbnail)
+        return replace(done, thumbnail_sha256=record.thumbnail_sha256)
 
     def _result(
         self, still_sha256: str, results: list[OutputResult | None], facts: dict[str, Any]
@@ -278,6 +283,7 @@ class _Work:
             tuple(result for result in results if result is not None),
             self.stood,
             still_sha256=still_sha256,
+            stood_sha256=self.stood_sha256,
             encoding=facts.get("encoding"),
             encoding_origin=facts.get("encoding_origin"),
             warnings=tuple(facts.get("warnings", ())),
@@ -292,7 +298,7 @@ class _Work:
             from lookdev.render.thumbnail import as_srgb, reduced_to_box
 
             small = reduced_to_box(still.pixels, still.encoding, task.thumbnail_box)
-            _write_thumbnail(self.stood, as_srgb(small, still.encoding))
+            self.stood_sha256 = _write_thumbnail(self.stood, as_srgb(small, still.encoding))
         grader = _Grader(still, small, task.exact)
         self.seconds["grade"] += perf_counter() - start
         with closing(grader), ThreadPoolExecutor(1) as disk:
@@ -342,12 +348,14 @@ class _Work:
         self.seconds["encode"] += perf_counter() - start
 
         def write() -> OutputResult:
+            seen = None
             if small is not None and thumbnail is not None:
-                _write_thumbnail(thumbnail, small)
+                seen = _write_thumbnail(thumbnail, small)
             if data is None:
-                return OutputResult(output.path, thumbnail=thumbnail)
+                return OutputResult(output.path, thumbnail=thumbnail, thumbnail_sha256=seen)
             write_whole(output.path, data)
-            return OutputResult(output.path, hashlib.sha256(data).hexdigest(), key, thumbnail=thumbnail)
+            digest = hashlib.sha256(data).hexdigest()
+            return OutputResult(output.path, digest, key, thumbnail=thumbnail, thumbnail_sha256=seen)
 
         return disk.submit(write)
 
@@ -452,7 +460,18 @@ def _interrupted(output: Output) -> str:
     return str(LookdevError("interrupted before it was written", file=output.path))
 
 
-def _write_thumbnail(path: Path, pixels: NDArray[np.uint8]) -> None:
+def _write_thumbnail(path: Path, pixels: NDArray[np.uint8]) -> str:
     from lookdev.stills.jpeg import encode
 
-    write_whole(path, encode(pixels, _THUMBNAIL_QUALITY, "4:4:4"))
+    data = encode(pixels, _THUMBNAIL_QUALITY, "4:4:4")
+    write_whole(path, data)
+    return hashlib.sha256(data).hexdigest()
+
+
+def _is_as_written(thumbnail: Path | None, sha256: str | None) -> bool:
+    if thumbnail is None:
+        return True
+    try:
+        return file_sha256(thumbnail) == sha256
+    except LookdevError:
+        return False
