@@ -6,6 +6,7 @@ folder that another run holds, ends there, and nothing is written.
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import tomllib
@@ -266,6 +267,8 @@ def _acquire(folder: Path, out: Path) -> object:
         ) from None
     except (OSError, NotImplementedError) as error:
         words = getattr(error, "strerror", None) or str(error)
+        if isinstance(error, FileExistsError):  # a file where a folder would have to be
+            words = os.strerror(errno.ENOTDIR)
         raise RequestError(f"cannot be written: {words}", file=out, wanted=_ELSEWHERE) from error
 
 

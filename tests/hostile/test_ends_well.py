@@ -218,15 +218,15 @@ def test_a_worker_with_another_source_refuses_by_name(tmp_path: Path) -> None:
 
 
 def test_a_cluster_without_workers_says_so_and_ends(monkeypatch: pytest.MonkeyPatch) -> None:
-    now, workers, said = 0.0, 0, []
+    now, workers = 0.0, 0
+    said: list[str] = []
     monkeypatch.setattr(executor, "monotonic", lambda: now)
     idle = executor._Idle(lambda: workers, "tcp://there", 25.0, lambda event: said.append(event.text))
-    for now in (10.0, 20.0):
-        idle.look(False)
-    assert said == [
-        "no worker at tcp://there for 10 s: waiting",
-        "no worker at tcp://there for 20 s: waiting",
-    ]
+    now = 10.0
+    idle.look(False)
+    now = 20.0
+    idle.look(False)
+    assert said == [f"no worker at tcp://there for {n} s: waiting" for n in (10, 20)]
     now, workers = 30.0, 1
     idle.look(False)  # one came
     now, workers = 50.0, 0
