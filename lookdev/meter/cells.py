@@ -43,8 +43,15 @@ BALANCE_PRESETS_K: dict[str, float] = {
     "d75": 7504.0,
     "d50": 5003.0,
     "iso studio tungsten": 3200.0,
+    **dict.fromkeys(("tageslicht", "lumière du jour", "luz de día", "luz día", "luce diurna"), 5500.0),
+    **dict.fromkeys(("kunstlicht", "glühlampe", "tungstène", "tungsteno", "incandescente"), 3200.0),
+    **dict.fromkeys(("bewölkt", "wolkig", "nuageux", "nublado", "nuvoloso"), 6500.0),
+    **dict.fromkeys(("schatten", "ombre", "sombra", "ombra"), 7500.0),
 }
-AUTOMATIC = ("auto", "awb", "automatic", "auto white balance", "automatic balance", "auto wb")
+AUTOMATIC = (
+    "auto", "awb", "automatic", "auto white balance", "automatic balance", "auto wb",
+    "automatisch", "automatik", "automatique", "automático", "automatico",
+)  # fmt: skip
 EMPTY = ("", "-", "–", "—", "--", "n/a", "na", "none", "nil", "?", "n.a.")
 
 
@@ -99,6 +106,9 @@ def cct(text: str) -> float:
     low, high = CCT_RANGE_K
     wanted = f"kelvin from {low:.0f} to {high:.0f}"
     plain = re.sub(r"\s*°?\s*k(elvin)?\.?\s*$", "", text.strip(), flags=re.IGNORECASE)
+    thousands = re.fullmatch(r"(\d{1,2}[.,]\d{1,2})\s*k(k|elvin)?", text.strip(), re.IGNORECASE)
+    if thousands is not None:  # 5.6k
+        return within(number(thousands[1], wanted) * 1000, low, high, wanted)
     if re.fullmatch(r"\d{1,2}[,.]\d{3}", plain):
         plain = plain.replace(",", "").replace(".", "")
     value = number(plain, wanted)
@@ -113,6 +123,60 @@ def duv(text: str) -> float:
     """Distance from the Planckian locus in CIE 1960 u, v; positive is the green side."""
     wanted = f"Duv from -{DUV_RANGE} to {DUV_RANGE} (farther off the locus give x and y)"
     return within(number(text, wanted), -DUV_RANGE, DUV_RANGE, wanted)
+
+
+DUV_PER_POINT = 0.0008
+"""Duv of one point of green, by common practice: a point is a density of 0.01 in colour compensating filters,
+and one of green before illuminant A moves its light by 0.0008 (worked out with a block dye, 500 to 600 nm;
+daylight and tubes move by up to half as much again). A full plus or minus green gel counts as 30 points."""
+
+FULL_GEL_POINTS = 30.0
+_POINTS = re.compile(
+    r"(?:cc\s*)?(?:(?P<sign>[+-]?)\s*(?P<n>\d+(?:\.\d+)?)\s*(?:cc|pts?|points?)?\s*(?P<side>[gm])[a-zü]*"
+    r"|(?P<sign2>[+-]?)\s*(?P<side2>[gm])\s*(?P<n2>\d+(?:\.\d+)?)|(?P<bare>[+-]?\d+(?:\.\d+)?))",
+    re.IGNORECASE,
+)
+
+
+def green_points(text: str, bare_is_green: bool = True) -> float:
+    """Points of green, negative for magenta: ``+8M``, ``G5``, ``5 green``; a bare number's sign is green's.
+
+    The letter is the side on which the light lies.
+
+    >>> green_points("+8M"), green_points("G5"), green_points("-3")
+    (-8.0, 5.0, -3.0)
+    """
+    wanted = "points of green or magenta up to 60, such as 8M or 5G"
+    plain = text.strip().replace("\N{MINUS SIGN}", "-").replace(",", ".")
+    found = _POINTS.fullmatch(plain)
+    if found is None:
+        raise CellError("not points of green or magenta", wanted)
+    if found["bare"] is not None:
+        value = float(found["bare"])
+        if value and not bare_is_green:
+            raise CellError("green or magenta?", wanted)
+    else:
+        value = float(found["n"] or found["n2"])
+        if (found["side"] or found["side2"]).casefold() == "m":
+            value = -value
+        if (found["sign"] or found["sign2"]) == "-":
+            value = -value
+    return within(value, -60.0, 60.0, wanted)
+
+
+def duv_of_points(points: float) -> tuple[float, str]:
+    """Duv of points of green, and by which convention, in words.
+
+    >>> duv_of_points(-8)
+    (-0.0064, '8 points of magenta taken as Duv −0.0064 (0.0008 a point, common practice)')
+    """
+    value = points * DUV_PER_POINT
+    side = "green" if points >= 0 else "magenta"
+    shown = f"{value:+.4f}".replace("-", "\N{MINUS SIGN}")
+    words = (
+        f"{abs(points):g} points of {side} taken as Duv {shown} ({DUV_PER_POINT:g} a point, common practice)"
+    )
+    return round(value, 6), words
 
 
 def chromaticity(text: str) -> float:
@@ -204,6 +268,7 @@ def clock(text: str) -> str:
     """
     wrong = CellError("not a time of day", "a time of day such as 17:05")
     plain = re.sub(r"^\d{4}[-/.]\d{1,2}[-/.]\d{1,2}[T ]+", "", text.strip(), flags=re.ASCII)
+    plain = re.sub(r"\s*(uhr|hrs?)\.?$", "", plain, flags=re.IGNORECASE)
     match = next((m for m in (c.fullmatch(plain) for c in _CLOCKS) if m), None)
     if match is None:
         raise wrong
@@ -218,9 +283,62 @@ def clock(text: str) -> str:
     return f"{hour:02d}:{minute:02d}"
 
 
+_MONTHS = (
+    ("jan", "jän", "gen", "ene"), ("feb", "fév", "fev"), ("mar", "mär", "mrz"), ("apr", "avr", "abr"),
+    ("may", "mai", "mag"), ("jun", "juin", "giu"), ("jul", "juil", "lug"), ("aug", "aoû", "aou", "ago"),
+    ("sep", "set"), ("oct", "okt", "ott"), ("nov",), ("dec", "dez", "déc", "dic"),
+)  # fmt: skip
+MONTH_WORD = "(?:" + "|".join(start for month in _MONTHS for start in month) + r")[a-zà-ÿ]*"
+_DATES = tuple(
+    re.compile(pattern, re.IGNORECASE)
+    for pattern in (
+        r"(?P<y>\d{4})[-/.](?P<m>\d{1,2})[-/.](?P<d>\d{1,2})(?:[T ].*)?",
+        r"(?P<d>\d{1,2})[./-](?P<m>\d{1,2})[./-](?P<y>\d{4}|\d{2})",
+        r"(?P<d>\d{1,2})\.(?P<m>\d{1,2})\.",
+        rf"(?P<d>\d{{1,2}})(?:\.|st|nd|rd|th|er|º|°)?(?: de)? (?P<word>{MONTH_WORD})\.?,?"
+        r"(?:(?: de)? (?P<y>\d{4}))?",
+        rf"(?P<word>{MONTH_WORD})\.? (?P<d>\d{{1,2}})(?:st|nd|rd|th)?,?(?: (?P<y>\d{{4}}))?",
+    )
+)
+
+
+def day(text: str) -> str:
+    """A date as ``YYYY-MM-DD``, or ``MM-DD`` without a year; day before month, as most of the world types it.
+
+    >>> day("4 March 2031"), day("4.3.31"), day("2031-03-04"), day("4. März")
+    ('2031-03-04', '2031-03-04', '2031-03-04', '03-04')
+    """
+    plain = " ".join(text.split())
+    match = next((m for m in (d.fullmatch(plain) for d in _DATES) if m), None)
+    wrong = CellError("not a date", "a date such as 2031-03-04")
+    if match is None:
+        raise wrong
+    parts = match.groupdict()
+    if parts.get("word"):
+        word = parts["word"].casefold()
+        month = (
+            max(range(12), key=lambda i: max((len(s) for s in _MONTHS[i] if word.startswith(s)), default=0))
+            + 1
+        )
+    else:
+        month = int(parts["m"])
+    date = int(parts["d"])
+    if month > 12 and date <= 12:
+        month, date = date, month
+    if not 1 <= month <= 12 or not 1 <= date <= 31:
+        raise wrong
+    year = parts.get("y")
+    if year is None:
+        return f"{month:02d}-{date:02d}"
+    return f"{int(year) + (2000 if len(year) == 2 else 0):04d}-{month:02d}-{date:02d}"
+
+
 ROLES = {
     "key light": "key", "keylight": "key", "main": "key", "main light": "key", "k": "key",
     "fill light": "fill", "filllight": "fill", "f": "fill",
+    "führung": "key", "führungslicht": "key", "aufhellung": "fill", "aufheller": "fill", "principal": "key",
+    "luz principal": "key", "relleno": "fill", "principale": "key", "luce principale": "key", "chiave": "key",
+    "riempimento": "fill", "débouchage": "fill", "clé": "key",
 }  # fmt: skip
 
 
@@ -237,8 +355,13 @@ def patterns(text: str) -> tuple[str, ...]:
     (('loft_01.jpg', 'loft_0[2-4].*'), ('my loft.jpg',), ('a.jpg', 'b_*'))
     """
     whole = (name for part in re.split(r"[;,|\n]+", text) for name in _spaced(part))
-    parts = (p.strip().replace("\\", "/").removeprefix("./") for p in whole)
+    parts = (_dashed(p.strip()).replace("\\", "/").removeprefix("./") for p in whole)
     return tuple(p + "*" if p.endswith("/") else p for p in parts if p)
+
+
+def _dashed(name: str) -> str:
+    """A range's long dash as a plain one."""
+    return re.sub(r"(?<=\d)[\N{EN DASH}\N{EM DASH}](?=\d|[A-Za-z])", "-", name)
 
 
 def _spaced(text: str) -> list[str]:
@@ -248,5 +371,10 @@ def _spaced(text: str) -> list[str]:
         return [text]
     from lookdev.stills.formats import STILL_SUFFIXES
 
-    whole = all("*" in word or word.casefold().endswith(tuple(STILL_SUFFIXES)) for word in words)
+    if re.fullmatch(r"\S*\d ?(-|\.\.|to|bis) ?\S*\d", text.strip()):  # 2041 - 2044
+        return ["-".join(w for w in re.split(r" ?(?:-|\.\.|\bto\b|\bbis\b) ?", text.strip()) if w)]
+    whole = all(
+        "*" in word or word.casefold().endswith(tuple(STILL_SUFFIXES)) or re.fullmatch(r"#?\d[\d-]+", word)
+        for word in words
+    )
     return words if whole else [text]

@@ -62,13 +62,13 @@ from lookdev.errors import MeterError
 from lookdev.files import read_ordinary
 from lookdev.meter.filters import COMMON_FILTERS
 from lookdev.meter.lamps import FilterEntry, Kit, Lamp, LampEntry, filter_of, kit_of, lamp_of
-from lookdev.meter.log import MeterLog, Tolerance, read_meter_log
+from lookdev.meter.log import LOG_SUFFIXES, MeterLog, Tolerance, read_meter_log
 
 Point = tuple[float, float]
 
 MAX_BYTES = 1_000_000
-LOG_NAMES = ("meter.csv", "meter.tsv", "meter.txt")
-SPREADSHEETS = ("meter.xlsx", "meter.xls", "meter.ods", "meter.numbers")
+LOG_STEM = "meter"
+UNREADABLE = (".numbers", ".pages", ".doc", ".docx", ".odt", ".rtf", ".pdf", ".xlsb")
 
 
 class _Part(BaseModel):
@@ -271,7 +271,11 @@ def load_scout(folder: Path) -> Scout:
     )
     path = find_meter_log(folder)
     if path is None:
-        log = MeterLog(warnings=("no meter.csv in this folder: nothing is balanced from a reading",))
+        log = MeterLog(
+            warnings=(
+                "no log in this folder (meter.txt, .csv, .xlsx or .ods): nothing is balanced from a reading",
+            )
+        )
     else:
         log = read_meter_log(path, tolerance)
     plan = settings.plan.model_copy(update={"fixture": settings.fixture or settings.plan.fixture})
@@ -304,31 +308,30 @@ def _with_unused_patterns(log: MeterLog, names: list[str]) -> MeterLog:
             if names and not any(match_rank(name, pattern) for name in names):
                 near = difflib.get_close_matches(pattern, names, n=1, cutoff=0.6)
                 hint = f"; nearest is {near[0]}" if near else ""
-                file = log.path.name if log.path else "meter.csv"
-                notes.append(f"{file}, row {reading.row}: no still is called '{pattern}'{hint}")
+                notes.append(f"{reading.file}, {reading.place}: no still is called '{pattern}'{hint}")
     return replace(log, warnings=(*log.warnings, *notes)) if notes else log
 
 
 def find_meter_log(folder: Path) -> Path | None:
-    """``meter.csv`` in any letter case (or ``.tsv``, ``.txt``); None if there is none.
+    """The log of a scout: ``meter`` in any letter case, a note, a workbook or a table; None if there is none.
 
     Raises
     ------
-    MeterError : there is a spreadsheet of that name, which must be saved as CSV first.
+    MeterError : there are two, or one in a format that cannot be read.
     """
     try:
-        here = sorted(p for p in folder.iterdir() if p.is_file())
+        here = sorted(p for p in folder.iterdir() if p.is_file() and p.stem.casefold() == LOG_STEM)
     except OSError as error:
         raise MeterError(f"cannot be read: {error.strerror or error}", file=folder) from error
-    for name in LOG_NAMES:
-        exact = [p for p in here if p.name == name]
-        found = exact or [p for p in here if p.name.casefold() == name]
-        if found:
-            return found[0]
+    found = [p for p in here if p.suffix.casefold() in LOG_SUFFIXES]
+    if len(found) > 1:
+        names = ", ".join(p.name for p in found)
+        raise MeterError("more than one log", file=folder.name, found=names, wanted="one of them")
     for path in here:
-        if path.name.casefold() in SPREADSHEETS:
-            raise MeterError("is a spreadsheet", file=path.name, wanted="the same table saved as meter.csv")
-    return None
+        if not found and path.suffix.casefold() in UNREADABLE:
+            wanted = "the same saved as meter.txt, meter.csv, meter.xlsx or meter.ods"
+            raise MeterError("is a log that cannot be read", file=path.name, wanted=wanted)
+    return found[0] if found else None
 
 
 def read_scout_file(folder: Path) -> ScoutFile:

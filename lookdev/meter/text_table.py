@@ -44,7 +44,18 @@ class Row:
     fault: str | None = None
 
 
-def read_text(path: Path) -> tuple[str, str]:
+class Exact(str):
+    """A cell that was a number in its workbook: no decimal mark to wonder about."""
+
+    __slots__ = ()
+
+
+def too_many_rows(name: str, count: int) -> MeterError:
+    """The error of a table that no scout has."""
+    return MeterError("is too long", file=name, found=f"{count} lines", wanted=f"at most {MAX_LINES} lines")
+
+
+def read_text(path: Path, limit_bytes: int = MAX_BYTES) -> tuple[str, str]:
     """Text of a file, and the name of its encoding.
 
     Raises
@@ -53,19 +64,21 @@ def read_text(path: Path) -> tuple[str, str]:
     """
     name = path.name
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise MeterError("is too large", file=name, wanted=f"at most {MAX_BYTES // 1_000_000} MB of text")
+        if path.stat().st_size > limit_bytes:
+            raise MeterError("is too large", file=name, wanted=f"at most {limit_bytes / 1e6:g} MB of text")
         raw = read_ordinary(path)
     except OSError as error:
         raise MeterError(f"cannot be read: {error.strerror or error}", file=name) from error
     lines = max(raw.count(b"\n"), raw.count(b"\r"))
     if lines > MAX_LINES:
-        raise MeterError(
-            "is too long", file=name, found=f"{lines} lines", wanted=f"at most {MAX_LINES} lines"
-        )
+        raise too_many_rows(name, lines)
     for magic, kind in _NOT_TEXT.items():
         if raw.startswith(magic):
-            raise MeterError(f"is {kind}, not text", file=name, wanted="a table saved as CSV")
+            wanted = "a table saved as CSV"
+            if magic == b"PK\x03\x04" and (b"xl/" in raw or b"opendocument.spreadsheet" in raw):
+                right = ".xlsx" if b"xl/" in raw else ".ods"
+                wanted += f", or this workbook under its own name, {path.stem}{right}"
+            raise MeterError(f"is {kind}, not text", file=name, wanted=wanted)
     for mark, encoding in _MARKS:
         if raw.startswith(mark):
             return _decode(raw, encoding, name), encoding

@@ -75,7 +75,7 @@ def test_every_key_of_a_look_and_a_plan_is_here() -> None:
 
 
 def test_every_column_of_a_meter_log_is_here() -> None:
-    from lookdev.meter.columns import HEADINGS
+    from lookdev.meter.headings import HEADINGS
 
     table = README[README.index("| column | means |") : README.index("`scout.toml`, every key optional")]
     assert set(HEADINGS) <= set(re.findall(r"`(\w+)`", table))

@@ -58,7 +58,9 @@ def test_a_scout_without_files_of_its_own(tmp_path: Path) -> None:
     folder.mkdir()
     scout = load_scout(folder)
     assert (scout.title, scout.stills, scout.log.readings, scout.plan.match) == ("day one", (), (), "none")
-    assert scout.log.warnings == ("no meter.csv in this folder: nothing is balanced from a reading",)
+    assert scout.log.warnings == (
+        "no log in this folder (meter.txt, .csv, .xlsx or .ods): nothing is balanced from a reading",
+    )
 
 
 def test_a_pattern_that_names_no_still_is_said(tmp_path: Path) -> None:

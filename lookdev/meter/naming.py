@@ -1,0 +1,125 @@
+"""What a person types for stills: names, numbers, ranges, globs, folders; and which stills that means."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable
+from fnmatch import fnmatchcase
+
+from lookdev.meter.reading import Reading
+
+PATH, FILE, STEM, NUMBER, GLOB, FOLDER = 6, 5, 4, 3, 2, 1
+"""How closely a pattern names a still, the closest first; 0: it does not."""
+
+LONGEST_RANGE = 2000
+
+_RANGE = re.compile(
+    r"(?P<folder>.*/)?(?P<prefix>[^\d/*?\[]*)(?P<first>\d{1,9})"
+    r"(?:\s*(?:-|\.\.|\bto\b|\bbis\b)\s*(?P<again>[^\d/*?\[]*)(?P<last>\d{1,9}))?(?P<suffix>\.[a-z0-9]{2,5})?",
+    re.IGNORECASE,
+)
+
+
+def folded(name: str) -> str:
+    """A name for comparing: composed letters, forward slashes, lower case."""
+    return unicodedata.normalize("NFC", name.replace("\\", "/")).casefold()
+
+
+def numbered(pattern: str) -> tuple[str, str, int, int] | None:
+    """(folder, prefix, first, last) of a number or a range; a short end takes the digits before it.
+
+    >>> numbered("IMG_2041-44"), numbered("2041-2044"), numbered("2041"), numbered("loft")
+    (('', 'img_', 2041, 2044), ('', '', 2041, 2044), ('', '', 2041, 2041), None)
+    """
+    found = _RANGE.fullmatch(folded(pattern).strip().lstrip("#"))
+    if found is None:
+        return None
+    first, last = found["first"], found["last"] or found["first"]
+    if len(last) < len(first):
+        last = first[: len(first) - len(last)] + last
+    low, high = int(first), int(last)
+    if found["last"] is None and found["suffix"]:
+        return None  # a file's whole name
+    if (found["again"] or found["prefix"]) != found["prefix"] or not 0 <= high - low <= LONGEST_RANGE:
+        return None
+    return found["folder"] or "", found["prefix"].strip(), low, high
+
+
+def _has_number(full: str, pattern: str) -> bool:
+    wanted = numbered(pattern)
+    if wanted is None:
+        return False
+    folder, prefix, low, high = wanted
+    here, _, base = full.rpartition("/")
+    if folder and not _in_folder(here + "/" + base, folder.rstrip("/")):
+        return False
+    stem = base.rsplit(".", 1)[0]
+    for digits in re.finditer(r"\d+", stem):
+        if not low <= int(digits.group()) <= high:
+            continue
+        before = stem[: digits.start()]
+        if prefix:
+            if before.strip("_- ").endswith(prefix.strip("_- ")):
+                return True
+        elif len(digits.group()) >= 3 or stem.strip("_- ") == digits.group():
+            return True
+    return False
+
+
+def _in_folder(full: str, wanted: str) -> bool:
+    folders = full.split("/")[:-1]
+    parts = wanted.split("/")
+    return any(folders[i : i + len(parts)] == parts for i in range(len(folders) - len(parts) + 1))
+
+
+def match_rank(still_name: str, pattern: str) -> int:
+    """How closely ``pattern`` names a still: ``PATH`` down to ``FOLDER``, or 0.
+
+    >>> match_rank("day1/loft_01.jpg", "LOFT_01") == STEM, match_rank("day1/loft_01.jpg", "loft_*") == GLOB
+    (True, True)
+    >>> match_rank("DAY1/CARD_A/IMG_2042.JPG", "IMG_2041-44") == NUMBER
+    True
+    >>> match_rank("DAY1/CARD_A/IMG_2042.JPG", "day1/card_a") == FOLDER
+    True
+    """
+    full, wanted = folded(still_name), folded(pattern)
+    base = full.rsplit("/", 1)[-1]
+    if full == wanted:
+        return PATH
+    if base == wanted:
+        return FILE
+    if wanted in (base.rsplit(".", 1)[0], full.rsplit(".", 1)[0]):
+        return STEM
+    if _has_number(full, wanted):
+        return NUMBER
+    if wanted.endswith("/*") and _in_folder(full, wanted[:-2]):
+        return FOLDER
+    if fnmatchcase(full, wanted) or fnmatchcase(base, wanted):
+        return GLOB
+    return FOLDER if _in_folder(full, wanted) else 0
+
+
+def rank_of(still_name: str, reading: Reading) -> int:
+    """The closest of a reading's patterns to a still; 0 where none names it."""
+    return max((match_rank(still_name, p) for p in reading.stills), default=0)
+
+
+def lead(reading: Reading) -> tuple[int, int]:
+    """What goes first among equals: the key before a fill, a reading with colour before one without."""
+    return int(reading.role is None or reading.role == "key"), int(reading.has_colour)
+
+
+def reading_for(still_name: str, readings: Iterable[Reading]) -> Reading | None:
+    """The reading whose ``stills`` name a still the closest, or None.
+
+    Among equals, a ``fill`` or other secondary role gives way to the key; a reading without colour gives way
+    to one with it; then the later row wins, as the later reading does.
+    """
+    best: tuple[tuple[int, tuple[int, int], int], Reading] | None = None
+    for order, reading in enumerate(readings):
+        rank = rank_of(still_name, reading)
+        key = (rank, lead(reading), order)
+        if rank and (best is None or key > best[0]):
+            best = (key, reading)
+    return best[1] if best is not None else None
