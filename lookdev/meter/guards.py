@@ -113,12 +113,10 @@ def lamp_of(source: str | None) -> tuple[str, float, float] | None:
     return found[0] if len(found) == 1 else None
 
 
-_MIXED = frozenset(
-    (
-        "window", "windows", "fenster", "fenetre", "ventana", "finestra", "mixed", "and", "und", "et", "y", "e",
-        "+", "mit", "with", "gel", "cto", "ctb", "plus", "through",
-    )
-)  # fmt: skip
+_MIXED_WORDS = (
+    "window windows fenster fenetre ventana finestra mixed and und et y e + mit with gel cto ctb plus through"
+)
+_MIXED = frozenset(_MIXED_WORDS.split())
 """Words that say that the lamp's light is not alone or not as it left the lamp."""
 
 

@@ -33,6 +33,17 @@ def test_the_meter_log_and_the_plan(tmp_path: Path) -> None:
     assert scout.plan.match == "meter"
 
 
+def test_the_note(tmp_path: Path) -> None:
+    (tmp_path / "meter.txt").write_text(block("", "HPS over ramp"), encoding="utf-8")
+    log = load_scout(tmp_path).log
+    assert [(r.location, r.stills, r.cct_k) for r in log.readings] == [
+        ("Loading dock", ("IMG_2041-44",), 1950),
+        ("Net loft", (), 6500),
+        ("Net loft", (), 3800),
+    ]
+    assert not any("not understood" in line for line in log.warnings)
+
+
 def test_the_look(tmp_path: Path) -> None:
     (tmp_path / "look.toml").write_text(block("toml", "[toning.shadows]"), encoding="utf-8")
     look = load_look(tmp_path / "look.toml")

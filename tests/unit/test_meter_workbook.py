@@ -154,8 +154,8 @@ def test_two_logs_are_refused_with_both_names(tmp_path: Path) -> None:
 
 
 HEADS = {
-    "German": "Bild;Ort;Quelle;Farbtemperatur (K);Duv;Beleuchtungsstärke;Weißabgleich;Uhrzeit;Notiz",
-    "French": "Fichier;Lieu;Lumière;Température de couleur;Duv;Éclairement;Balance des blancs;Heure;Remarques",
+    "German": "Bild;Ort;Quelle;Farbtemperatur;Duv;Beleuchtungsstärke;Weißabgleich;Uhrzeit;Notiz",
+    "French": "Fichier;Lieu;Lumière;Température de couleur;Duv;Éclairement;BdB;Heure;Remarques",
     "Spanish": "Archivo;Localización;Luz;Temperatura de color;Duv;Iluminancia;Balance de blancos;Hora;Notas",
     "Italian": "Immagine;Luogo;Sorgente;Temperatura di colore;Duv;Illuminamento;Bilanciamento;Ora;Note",
 }
