@@ -34,7 +34,7 @@ def test_the_meter_log_and_the_plan(tmp_path: Path) -> None:
 
 
 def test_the_note(tmp_path: Path) -> None:
-    (tmp_path / "meter.txt").write_text(block("", "HPS over ramp"), encoding="utf-8")
+    (tmp_path / "meter.txt").write_text(block("text", "HPS over ramp"), encoding="utf-8")
     log = load_scout(tmp_path).log
     assert [(r.location, r.stills, r.cct_k) for r in log.readings] == [
         ("Loading dock", ("IMG_2041-44",), 1950),
