@@ -20,8 +20,19 @@ from lookdev.meter.workbook import SUFFIXES as WORKBOOK_SUFFIXES
 from lookdev.meter.workbook import read_sheets
 
 __all__ = [
-    "LOG_SUFFIXES", "NOTE_SUFFIXES", "NOWHERE", "MeterLog", "Reading", "Tolerance", "in_time_order",
-    "illuminant_in", "is_possible", "match_rank", "read_meter_log", "reading_for", "readings_at",
+    "LOG_SUFFIXES",
+    "NOTE_SUFFIXES",
+    "NOWHERE",
+    "MeterLog",
+    "Reading",
+    "Tolerance",
+    "illuminant_in",
+    "in_time_order",
+    "is_possible",
+    "match_rank",
+    "read_meter_log",
+    "reading_for",
+    "readings_at",
 ]  # fmt: skip
 
 NOTE_SUFFIXES = (".txt", ".md")
