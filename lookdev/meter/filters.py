@@ -168,10 +168,10 @@ def _counted(names: Iterable[str]) -> list[str]:
 
 
 @lru_cache(maxsize=16)
-def _combinations(
+def families_of(
     filters: tuple[Filter, ...],
 ) -> tuple[tuple[tuple[Filter, ...], ...], tuple[tuple[Filter, ...], ...]]:
-    """Combinations that shift mired one way, and that shift Duv one way, the empty one first."""
+    """Combinations that shift mired one way, and that shift Duv one way, the empty one first in both."""
     out = []
     for axis in ("mired", "duv"):
         found: list[tuple[Filter, ...]] = [()]
@@ -202,7 +202,7 @@ def nearest_filters(
     >>> [f.name for f in nearest_filters(-70.0, -0.010, 4e-4)]
     ['half CTB', 'half minus green']
     """
-    warm, green = _combinations(filters)
+    warm, green = families_of(filters)
     warm_left = np.array([(mired_shift - sum(f.mired for f in c)) * uv_per_mired for c in warm])
     warm_duv = np.array([sum(f.duv for f in c) for c in warm])
     green_duv = np.array([sum(f.duv for f in c) for c in green])
@@ -278,9 +278,15 @@ def _uv_between(one: XY, other: XY) -> float:
 
 
 @lru_cache(maxsize=16)
-def _stacks(filters: tuple[Filter, ...]) -> tuple[tuple[Filter, ...], ...]:
-    warm, green = _combinations(filters)
-    return tuple(dict.fromkeys((*w, *g) for w in warm for g in green))
+def stacks_of(filters: tuple[Filter, ...]) -> tuple[tuple[Filter, ...], ...]:
+    """Every stack that is hung, as :data:`MAX_SHEETS` says: one of each family of :func:`families_of`."""
+    warm, green = families_of(filters)
+    return tuple((*w, *g) for w in warm for g in green)
+
+
+@lru_cache(maxsize=16)
+def _sheets(filters: tuple[Filter, ...]) -> Array:
+    return np.array([float(len(stack)) for stack in stacks_of(filters)])
 
 
 def _through_spectrum(start: Match, light: LightSpectrum, filters: tuple[Filter, ...]) -> Match:
@@ -290,14 +296,13 @@ def _through_spectrum(start: Match, light: LightSpectrum, filters: tuple[Filter,
     """
     from lookdev.meter.gel_spectra import ROUGH, roughness, through
 
-    stacks = _stacks(filters)
-    found = through(light.spectrum, stacks)
+    stacks = stacks_of(filters)
+    found = through(light.spectrum, filters)
     moved = uv1976_from_xy(found.xy) - uv1976_from_xy(light.spectrum.xy)
     reached = uv1976_from_xy(start.source_xy) + moved
     off = reached - uv1976_from_xy(start.target_xy)
     # CIE 1960 v is two thirds of CIE 1976 v'
-    sheets = np.array([len(stack) for stack in stacks])
-    score = np.round(np.hypot(off[:, 0], off[:, 1] * 2 / 3) + SHEET_COST_UV * sheets, 9)
+    score = np.round(np.hypot(off[:, 0], off[:, 1] * 2 / 3) + SHEET_COST_UV * _sheets(filters), 9)
     best = int(np.argmin(score))
     chosen = stacks[best]
     left = float(np.hypot(*off[best]))

@@ -9,7 +9,6 @@ nothing.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -154,23 +153,31 @@ class Through:
     lost_stops: Array
 
 
-def through(spectrum: Spectrum, stacks: Sequence[Sequence[Filter]]) -> Through:
-    """A lamp's chromaticity, and the light lost, through each stack of filters."""
+def through(spectrum: Spectrum, filters: tuple[Filter, ...]) -> Through:
+    """A lamp's chromaticity, and the light lost, through each stack that is hung of some filters.
+
+    The stacks are those of :func:`lookdev.meter.filters.stacks_of`, in that order.
+    """
     _, bars = observer_1nm()
-    lamp = on_grid(spectrum)
-    gels = np.stack([_stack(tuple(stack)) for stack in stacks])
-    passed = (gels * lamp) @ bars
+    weighted = on_grid(spectrum)[:, None] * bars
+    warm, green = _gels(filters)
+    passed = np.stack([((warm * column) @ green.T).ravel() for column in weighted.T], axis=1)
     with np.errstate(divide="ignore"):
-        lost = -np.log2(passed[:, 1] / float(lamp @ bars[:, 1]))
+        lost = -np.log2(passed[:, 1] / float(weighted[:, 1].sum()))
     return Through(passed[:, :2] / passed.sum(axis=1, keepdims=True), lost)
 
 
-@lru_cache(maxsize=8192)
-def _stack(filters: tuple[Filter, ...]) -> Array:
-    out = np.ones_like(observer_1nm()[0])
-    for one in filters:
-        out = out * transmittance(one)
-    return out
+@lru_cache(maxsize=8)
+def _gels(filters: tuple[Filter, ...]) -> tuple[Array, Array]:
+    """The combinations of each family at 1 nm, (n, 471); a stack is one of each, multiplied."""
+    from lookdev.meter.filters import families_of
+
+    clear = np.ones_like(observer_1nm()[0])
+    warm, green = (
+        np.stack([np.prod([clear, *(transmittance(one) for one in stack)], axis=0) for stack in family])
+        for family in families_of(filters)
+    )
+    return warm, green
 
 
 def nominal_shift(path: Path) -> tuple[float, float, float]:
