@@ -70,6 +70,7 @@ def test_pictures_and_verbs_named_here_exist() -> None:
 def test_every_key_of_a_look_and_a_plan_is_here() -> None:
     from lookdev.looks.model import Look
     from lookdev.looks.stages.colour import FAMILIES
+    from lookdev.meter.lamps import FilterEntry, LampEntry
     from lookdev.meter.scout import Fixture, Meter, Plan, ScoutFile
 
     def keys(model: type[BaseModel]) -> set[str]:
@@ -83,6 +84,7 @@ def test_every_key_of_a_look_and_a_plan_is_here() -> None:
     assert keys(Look) | set(FAMILIES) <= look
     scout = set(re.findall(r"\w+", README[README.index("## A scout") : README.index("## A look")]))
     assert keys(ScoutFile) | keys(Plan) | keys(Meter) | keys(Fixture) <= scout
+    assert keys(LampEntry) | keys(FilterEntry) <= scout
 
 
 def test_every_column_of_a_meter_log_is_here() -> None:
