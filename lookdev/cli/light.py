@@ -189,8 +189,8 @@ CSV_COLUMNS = (
     "location", "row", "source", "role", "time", "x", "y", "u_1976", "v_1976", "cct_k", "duv", "white_from",
     "nearest_cie_illuminant", "distance_uv", "lux", "fc", "t_stop", "stops_over", "missing_lux", "missing_fc",
     "lowest_exposure_index", "smallest_shutter_angle_deg", "mired_to_balance", "duv_to_balance",
-    "filters_to_balance", "left_mired", "left_duv", "fixture_reaches_it", "ra", "r9", "cie_rf", "tm30_rf",
-    "tm30_rg", "ssi",
+    "filters_to_balance", "left_mired", "left_duv", "cannot_be_moved", "fixture_reaches_it", "ra", "r9",
+    "cie_rf", "tm30_rf", "tm30_rg", "ssi",
 )  # fmt: skip
 
 
@@ -213,7 +213,8 @@ def table_rows(notes: tuple[LocationNotes, ...], plan: Plan) -> list[dict[str, A
                 exposure.get("stops_over"), exposure.get("missing_lux"), exposure.get("missing_fc"),
                 exposure.get("lowest_exposure_index"), exposure.get("smallest_shutter_angle_deg"),
                 match.get("mired"), match.get("duv"), " + ".join(match.get("filters", ())) or None,
-                match.get("left_mired"), match.get("left_duv"), dial.get("fixture_reaches_it"),
+                match.get("left_mired"), match.get("left_duv"), match.get("cannot_be_moved"),
+                dial.get("fixture_reaches_it"),
                 *(rendition.get(k) for k in ("ra", "r9", "cie_rf", "tm30_rf", "tm30_rg", "ssi")),
             )  # fmt: skip
             rows.append(dict(zip(CSV_COLUMNS, values, strict=True)))

@@ -336,6 +336,12 @@ def _degrees(value: float) -> str:
     return f"{abs(value):.0f}° {side} the horizon"
 
 
+def then_line(found: LightAgain) -> str:
+    """Where the sun stood at the moment itself."""
+    where = f"azimuth {found.sun.azimuth_deg:.0f}°, {_degrees(found.sun.altitude_deg)}"
+    return f"It stood at {where}, at {clock_of(found.moment)}."
+
+
 def window_line(found: LightAgain) -> str:
     """The same window: when the sun stands in the same direction, and how high; "" where it was dark."""
     if found.is_dark:

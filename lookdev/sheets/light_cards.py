@@ -15,7 +15,7 @@ from lookdev.meter.light import mix_words
 from lookdev.meter.log import Reading
 from lookdev.meter.notes import ReadingNotes, colour_words, exposure_words
 from lookdev.meter.scout import Plan
-from lookdev.meter.wording import light_words, plain, seconds_words, signed
+from lookdev.meter.wording import light_words, rough, seconds_words, signed
 from lookdev.sheets.light_blocks import FIGURES, SOURCE, TEXT, Block, clipped, glued
 from lookdev.sheets.page import BODY_BOLD, INK, LABEL, PAPER_WHITE, Page, text_height
 
@@ -93,7 +93,9 @@ def card_lines(note: ReadingNotes, plan: Plan, *, again: bool = False) -> list[t
     if note.exposure is not None:
         lines.append(("Stop", stop_line(note.exposure)))
     if note.to_balance is not None:
-        lines.append(("To balance", match_line(note.to_balance)))
+        known = again and note.to_balance.is_unmovable
+        words = note.to_balance.short_words if known else match_line(note.to_balance)
+        lines.append(("To balance", words[:1].upper() + words[1:]))
     if note.xy is not None and note.uv is not None:
         lines.append(
             (
@@ -150,7 +152,7 @@ def stop_line(exposure: Exposure) -> str:
     if exposure.over_stops is None or exposure.missing_lux is None or exposure.lowest_index is None:
         return text
     if exposure.over_stops < -0.05:
-        text += f". Missing {plain(exposure.missing_lux)} lx ({plain(exposure.missing_lux / LUX_PER_FC)} fc)"
+        text += f". Missing {rough(exposure.missing_lux)} lx ({rough(exposure.missing_lux / LUX_PER_FC)} fc)"
         index = standard_index(exposure.lowest_index)
         ways = [f"EI {index}"] if index <= STANDARD_INDICES[-1] else []
         if exposure.smallest_angle_deg is not None:

@@ -76,7 +76,7 @@ def light_pages(
         seen.add(name)
     if any(note.uv is not None for note in notes.readings) or plan.balance_xy is not None:
         flow.put(_diagram_block(notes, plan))
-    sun = f" {SUN_LINE}" if extra.again.moments else ""
+    sun = f" {SUN_LINE}" if extra.again.best is not None else ""
     flow.put(fine_print(sources_words(notes, plan) + sun))
 
 

@@ -22,6 +22,7 @@ from lookdev.meter.sun import (
     day_line,
     day_words,
     further_words,
+    then_line,
     turn,
     window_line,
     zone_words,
@@ -231,7 +232,7 @@ def sun_block(again: PlaceAgain) -> Block:
     sentences = [
         glued(s)
         for s in (
-            again_line(best), window_line(best), both_line(best),
+            again_line(best), then_line(best), window_line(best), both_line(best),
             day_line(best.shoot_day, zone), day_line(best.on_day),
             *(_short(m) for m in again.moments if m is not best),
             UNKNOWN,

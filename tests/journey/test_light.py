@@ -104,7 +104,7 @@ def test_the_words_on_the_page_are_the_numbers_in_the_table(scout: Path, tmp_pat
     )
     wanted = (
         "Łódź · Øst 東 café", "sodium lamps", "1960 K, Duv +0.0008", "42 lx · 3.9 fc", "x 0.5330 y 0.4150",
-        "u′ 0.3084 v′ 0.5402", "1.6 stops under T2.8", "Missing 89.7 lx (8.33 fc)",
+        "u′ 0.3084 v′ 0.5402", "1.6 stops under T2.8", "Missing 90 lx (8.3 fc)",
         "HP1 high-pressure sodium", "172.8°", "on colour-mixing panel", "the nearest it makes", "local codes",
         "Filters are generic",
     )  # fmt: skip

@@ -32,15 +32,15 @@ PANEL = ((0.69, 0.31), (0.17, 0.70), (0.14, 0.05))
 STOPS = [
     (
         42.0,
-        "T1.4 + 1/3: 1.6 stops under T2.8. Missing 89.7 lx (8.33 fc); or EI 3200; wide open at T1.4: 0.4 "
+        "T1.4 + 1/3: 1.6 stops under T2.8. Missing 90 lx (8.3 fc); or EI 3200; wide open at T1.4: 0.4 "
         "stops over.",
     ),
     (
         32.93,
-        "T1.4: 2.0 stops under T2.8. Missing 98.8 lx (9.18 fc); or EI 3200; wide open at T1.4: just enough.",
+        "T1.4: 2.0 stops under T2.8. Missing 99 lx (9.2 fc); or EI 3200; wide open at T1.4: just enough.",
     ),
     (131.7, "T2.8: what T2.8 needs."),
-    (5.0, "under T0.7: 4.7 stops under T2.8. Missing 127 lx (11.8 fc); or EI 25600; wide open at T1.4: 2.7 "
+    (5.0, "under T0.7: 4.7 stops under T2.8. Missing 130 lx (12 fc); or EI 25600; wide open at T1.4: 2.7 "
         "stops under."),
     # 800 * 131.712 / 140 = 752.6: no standard index lies between that and 800
     (140.0, "T2.8: 0.1 stops over. Works down to a 169° shutter (1/51 s)."),
