@@ -78,15 +78,18 @@ def without_fill(data: bytes) -> bytes:
 
     T.81 B.1.1.2 allows any number of fill bytes (0xFF) before a marker; Pillow takes them one by one.
     """
-    kept, at = [data[:2]], 2
+    parts, at, fill = [(0, 2)], 2, 0
     for code, start, end in segments(data):
-        kept.append(data[start:] if code == _START_OF_SCAN else data[start:end])
-        at = end
+        fill += start - at
+        at = len(data) if code == _START_OF_SCAN else end
+        parts.append((start, at))
         if code == _START_OF_SCAN:
             break
     else:
-        kept.append(data[at:].lstrip(b"\xff"))
-    return b"".join(kept) if len(data) - sum(map(len, kept)) > _MUCH_FILL else data
+        rest = len(data[at:].lstrip(b"\xff"))
+        fill += len(data) - at - rest
+        parts.append((len(data) - rest, len(data)))
+    return b"".join(data[start:end] for start, end in parts) if fill > _MUCH_FILL else data
 
 
 def _incomplete_profile(before_scan: bytes) -> tuple[str, ...]:
