@@ -230,7 +230,7 @@ def decode(
             "the picture is damaged", found=damage, wanted="a whole file, or --salvage to use it as it is"
         )
     pixels, missing = _fill_missing(decoded.pixels) if "premature end" in damage else (decoded.pixels, 0.0)
-    lost = f", the lowest {missing:.0%} is missing" if missing else ""
+    lost = f", the lowest {missing:.0%} is missing" if missing >= 0.005 else ""
     words = f"salvaged from a damaged file ({damage}): parts of the picture are wrong{lost}"
     return Decoded(pixels, decoded.mode, warnings=(words,))
 

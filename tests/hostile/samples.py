@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import io
+import struct
 
 import numpy as np
 import tifffile
 from PIL import Image
 from still_files import (
+    COLOR_MATRIX,
     MONITOR_COLORANTS,
     curv,
     dng,
@@ -126,6 +128,21 @@ def stills() -> dict[str, bytes]:
         file.write(buffer)
     out["a.exr"] = buffer.getvalue()
     out["a.dng"] = dng(np.ones((40, 56, 3)) * 0.3)
+    two = ((17, COLOR_MATRIX), (21, COLOR_MATRIX[::-1]))
+    out["two.dng"] = dng(np.ones((40, 56, 3)) * 0.3, matrices=two)
+    save("a.bmp", "BMP")
+    save("a.gif", "GIF", image.convert("P"))
+    save("a.jp2", "JPEG2000", icc_profile=icc)
+    save("a.tga", "TGA", compression="tga_rle")
+    save("a.ppm", "PPM")
+    planes = np.moveaxis(small, 2, 0).tobytes()
+    out["a.psd"] = b"8BPS" + struct.pack(">H6xHIIHH", 1, 3, 40, 56, 8, 3) + bytes(14) + planes
+    for name, transfer in (("pq.avif", 16), ("hlg.avif", 18)):
+        codes = picture(40, 56, bits=16) >> 6
+        out[name] = imagecodecs.avif_encode(codes, bitspersample=10, primaries=9, transfer=transfer)
+    buffer = io.BytesIO()
+    tifffile.imwrite(buffer, picture(40, 56), photometric=8, metadata=None)
+    out["lab.tif"] = buffer.getvalue()
     return out
 
 
