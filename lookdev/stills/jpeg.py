@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -271,6 +271,12 @@ def _by_turbo(
         said = " ".join(str(error).removeprefix("Corrupt JPEG data: ").split())
         if any(words in said for words in _HARMLESS) and data != (plain := _with_plain_marks(data)):
             return _by_turbo(plain, mode, size, reduce, take)
+        if "bytes before marker 0xd9" in said and data != (plain := _without_padding(data)):
+            padded, more = _by_turbo(plain, mode, size, reduce, take)
+            if more is None:  # every pixel was there before the padding
+                return padded, None
+        if "subsampling" in said:
+            return replace(_by_pillow(data, mode, reduce), warnings=(_UNCHECKED,)), None
         found = pixels(False)  # raises again if it is more than a warning
         damage = said or "the decoder warns of damage"
     if found.shape != (height, width, channels):
@@ -278,6 +284,15 @@ def _by_turbo(
     if mode == "CMYK":
         return Decoded(255 - found, "CMYK"), damage  # written inverted, as in every CMYK JPEG since Adobe's
     return (Decoded(found[..., 0], "GREY") if channels == 1 else Decoded(found)), damage
+
+
+_UNCHECKED = "unusual chroma subsampling: whether the file is damaged cannot be told"
+
+
+def _without_padding(data: bytes) -> bytes:
+    """A JPEG without the zeros that some cameras put between the picture and its end."""
+    end = data.rfind(_END)
+    return data[:end].rstrip(b"\0") + _END
 
 
 def _with_plain_marks(data: bytes) -> bytes:

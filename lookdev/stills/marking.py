@@ -126,9 +126,11 @@ def marked_by_code_points(
     if found is None:
         return None, (f"{words}: {points} are not understood",)
     warnings: tuple[str, ...] = ()
+    if not full_range and found.decode is linear:
+        warnings = (f"{words}: linear light of narrow range is none that is known: read as full range",)
     if assumed != (primaries, transfer):
         what = "primaries" if primaries == UNSPECIFIED else "curve"
-        warnings = (f"{words}: {points} leave the {what} open: {found.name} is assumed",)
+        warnings = (*warnings, f"{words}: {points} leave the {what} open: {found.name} is assumed")
     return (found, f"{words}: {found.name}"), warnings
 
 

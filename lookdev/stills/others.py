@@ -6,7 +6,8 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
+import struct
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
@@ -48,15 +49,71 @@ def header(data: bytes) -> Header:
     if mode not in (*_GREY, *_COLOUR, "CMYK"):
         raise StillError(f"this kind of {kind} is not read", found=mode, wanted="RGB, grey or CMYK")
     icc, exif = told.get("icc_profile"), told.get("exif")
+    warnings: tuple[str, ...] = ()
+    if kind in _PROFILES:
+        icc, warnings = _PROFILES[kind](data)
     return Header(
         kind=kind or "BMP",
         size=(int(properties.shape[0]), int(properties.shape[1])),
         icc=icc if isinstance(icc, bytes) else None,
         exif=exif if isinstance(exif, bytes) else None,
+        warnings=warnings,
         notes=("animated picture: the first frame is read",) if frames > 1 else (),
         extra=(mode, "transparency" in told),
         bytes_per_pixel=8.0,
     )
+
+
+def _profile_of_bmp(data: bytes) -> tuple[bytes | None, tuple[str, ...]]:
+    """Profile and warnings of the colour space in a BMP's V4 or V5 header (BITMAPV5HEADER)."""
+    size = int.from_bytes(data[14:18], "little")
+    kind = data[70:74][::-1] if size >= 108 else b"sRGB"
+    if kind == b"MBED" and size >= 124:
+        start, length = struct.unpack_from("<II", data, 14 + 112)
+        profile = data[14 + start : 14 + start + length]
+        return (profile, ()) if profile else (None, ("the embedded profile lies outside the file",))
+    if kind == b"LINK":
+        return None, ("the BMP names a profile in another file: read without it",)
+    if kind == bytes(4) and any(data[74:110]):
+        return None, ("the BMP's own primaries are not read: sRGB is assumed",)
+    return None, ()
+
+
+_JP2_COLOURS = (16, 17, 18)  # sRGB, grey and sYCC, which is decoded to sRGB
+
+
+def _profile_of_jpeg_2000(data: bytes) -> tuple[bytes | None, tuple[str, ...]]:
+    """Profile and warnings of the first colour specification box (ISO/IEC 15444-1 I.5.3.3)."""
+    at = data.find(b"jp2h")
+    if at < 4:
+        return None, ()
+    end = at - 4 + int.from_bytes(data[at - 4 : at], "big")
+    at += 4
+    while at + 11 <= min(end, len(data)):
+        size, name = struct.unpack_from(">I4s", data, at)
+        if name == b"colr":
+            body = data[at + 8 : at + size]
+            if body[0] in (2, 3):
+                return body[3:], ()
+            space = int.from_bytes(body[3:7], "big")
+            known = body[0] == 1 and space in _JP2_COLOURS
+            return None, () if known else (f"JPEG 2000 colour space {space} is not read: sRGB is assumed",)
+        if size < 8:
+            break
+        at += size
+    return None, ()
+
+
+def _profile_of_gif(data: bytes) -> tuple[bytes | None, tuple[str, ...]]:
+    """A GIF's profile stands in an application extension, which is not read."""
+    return None, ("the GIF's profile is not read: sRGB is assumed",) if b"ICCRGBG1" in data else ()
+
+
+_PROFILES: dict[str | None, Callable[[bytes], tuple[bytes | None, tuple[str, ...]]]] = {
+    "BMP": _profile_of_bmp,
+    "JPEG 2000": _profile_of_jpeg_2000,
+    "GIF": _profile_of_gif,
+}
 
 
 def _has_no_composite(data: bytes) -> bool:

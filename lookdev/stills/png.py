@@ -42,7 +42,7 @@ def header(data: bytes) -> Header:
         notes=tuple(notes),
         extra=(image.mode, bits),
         bytes_per_pixel=8.0 if bits == 16 else 4.0,
-        **_marking(chunks),
+        **_marking(chunks, has_profile=bool(image.info.get("icc_profile"))),
     )
 
 
@@ -60,7 +60,7 @@ def chunks_before_pixels(data: bytes) -> dict[bytes, bytes]:
     return out
 
 
-def _marking(chunks: dict[bytes, bytes]) -> dict[str, Any]:
+def _marking(chunks: dict[bytes, bytes], *, has_profile: bool) -> dict[str, Any]:
     """What :class:`Header` is told of colour by the chunks: marking, whether it rules, warnings."""
     cicp = chunks.get(b"cICP", b"")
     warnings: tuple[str, ...] = ()
@@ -68,6 +68,10 @@ def _marking(chunks: dict[bytes, bytes]) -> dict[str, Any]:
         marked, warnings = marked_by_code_points(cicp[0], cicp[1], "PNG cICP chunk", full_range=cicp[3] == 1)
         if marked is not None:
             return {"marked": marked, "marking_rules": True, "warnings": warnings}
+    elif b"cICP" in chunks:
+        warnings = (f"PNG cICP chunk of {len(cicp)} bytes, where 4 belong: not used",)
+    if b"iCCP" in chunks and not has_profile:
+        warnings = (*warnings, "the embedded profile cannot be unpacked: read without it")
     marked, more = _by_older_chunks(chunks)
     return {"marked": marked, "warnings": (*warnings, *more)}
 

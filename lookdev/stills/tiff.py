@@ -92,6 +92,8 @@ def header(data: bytes) -> Header:
     elif count > 1:
         notes = ("file of several pages: the first is read",)
     marked, warnings = _marking(page, is_float)
+    if int(page.subfiletype) & 1:
+        warnings = (*warnings, "the file holds a reduced picture only (NewSubfileType 1)")
     return Header(
         kind="TIFF",
         size=(int(page.imagelength), int(page.imagewidth)),
@@ -110,12 +112,16 @@ def header(data: bytes) -> Header:
 def _marking(page: Any, is_float: bool) -> tuple[Marked | None, tuple[str, ...]]:
     """What WhitePoint, PrimaryChromaticities and TransferFunction say (TIFF 6.0 section 20)."""
     primaries = _ratios(page.tags.get(_PRIMARIES), 6)
+    if primaries is None and (_PRIMARIES in page.tags or _WHITE_POINT in page.tags):
+        name = "PrimaryChromaticities" if _PRIMARIES in page.tags else "WhitePoint"
+        said = f"TIFF {name} {'that cannot be read' if _PRIMARIES in page.tags else 'alone'}: not used"
+        return (_assumed_float() if is_float else None), (said,)
     white = _ratios(page.tags.get(_WHITE_POINT), 2)
     curves = _curves(page.tags.get(_TRANSFER), int(page.bitspersample))
-    assumed = get_encoding("Linear BT.709"), "float TIFF: scene-linear, BT.709 primaries assumed"
+    assumed = _assumed_float()
     if primaries is None:
-        said = curves is not None and not is_float
-        more = ("TIFF TransferFunction without PrimaryChromaticities: not used",) if said else ()
+        unused = curves is not None and not is_float
+        more = ("TIFF TransferFunction without PrimaryChromaticities: not used",) if unused else ()
         return (assumed if is_float else None), more
     words = "TIFF PrimaryChromaticities"
     warnings: tuple[str, ...] = ()
@@ -137,6 +143,10 @@ def _marking(page: Any, is_float: bool) -> tuple[Marked | None, tuple[str, ...]]
     if found.name != "sRGB":
         warnings = (*warnings, f"{words} without TransferFunction: a power of 2.2 is assumed (TIFF 6.0)")
     return (found, f"{words}: {found.name}"), warnings
+
+
+def _assumed_float() -> Marked:
+    return get_encoding("Linear BT.709"), "float TIFF: scene-linear, BT.709 primaries assumed"
 
 
 def _ratios(tag: Any, count: int) -> list[float] | None:

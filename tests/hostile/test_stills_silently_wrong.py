@@ -671,3 +671,105 @@ def test_exr_of_half_a_colour_is_refused_by_name(tmp_path: Path, names: list[str
     one = np.ones((16, 16), np.float32)
     line = line_of(put(tmp_path, "r.exr", exr(dict.fromkeys(names, one))))
     assert ", ".join(sorted(names)) in line
+
+
+# Of our own: what was still taken in silence after the above
+
+
+def test_zeros_between_a_whole_picture_and_its_end_are_no_damage(tmp_path: Path) -> None:
+    data = GOOD["plain"]
+    whole = read_still(put(tmp_path, "a.jpg", data)).pixels
+    for padding in (b"\0" * 60, b"\0" * 100_000, b"\xff" * 60):
+        still = read_still(put(tmp_path, "p.jpg", data[:-2] + padding + data[-2:]))
+        assert still.warnings == () and np.array_equal(still.pixels, whole)
+    assert "damaged" in line_of(put(tmp_path, "q.jpg", data[:-2] + b"\x55" * 60 + data[-2:]))
+    assert "damaged" in line_of(put(tmp_path, "r.jpg", data[:-9_000] + bytes(8_998) + data[-2:]))
+
+
+@pytest.mark.parametrize("size", [0, 3, 5])
+def test_a_cicp_chunk_of_the_wrong_size(tmp_path: Path, size: int) -> None:
+    import cv2
+
+    from lookdev.stills.png import insert_chunks
+
+    plain = cv2.imencode(".png", picture())[1].tobytes()
+    still = read_still(put(tmp_path, "c.png", insert_chunks(plain, [(b"cICP", bytes(size))])))
+    assert still.warnings == (f"PNG cICP chunk of {size} bytes, where 4 belong: not used",)
+
+
+def test_a_png_profile_that_cannot_be_unpacked(tmp_path: Path) -> None:
+    import cv2
+
+    from lookdev.stills.png import insert_chunks
+
+    plain = cv2.imencode(".png", picture())[1].tobytes()
+    still = read_still(put(tmp_path, "c.png", insert_chunks(plain, [(b"iCCP", b"x\0\0garbage")])))
+    assert still.warnings == ("the embedded profile cannot be unpacked: read without it",)
+
+
+def test_linear_light_of_narrow_range(tmp_path: Path) -> None:
+    still = read_still(put(tmp_path, "c.png", cicp_png(1, 8, full=0)))
+    assert "read as full range" in still.warnings[0]
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        ({"extratags": [(319, 5, 6, (0, 0) * 6, True)]}, "PrimaryChromaticities that cannot be read"),
+        ({"extratags": [(319, 5, 6, (1, 3) * 6, True)]}, "that no colour space has"),
+        ({"extratags": [(318, 5, 2, (1, 3, 1, 3), True)]}, "WhitePoint alone"),
+        ({"subfiletype": 1}, "a reduced picture only"),
+    ],
+)
+def test_tiffs_that_say_half(tmp_path: Path, options: dict, words: str) -> None:
+    import tifffile
+
+    path = tmp_path / "t.tif"
+    tifffile.imwrite(path, picture(), photometric="rgb", metadata=None, **options)
+    assert words in read_still(path).warnings[0]
+
+
+def bmp_v5(kind: bytes, tail: bytes = b"") -> bytes:
+    """A BMP with a BITMAPV5HEADER of the colour space ``kind``; ``tail`` is its profile."""
+    pixels = picture(40, 56)
+    rows = pixels[::-1, :, ::-1].tobytes()
+    head = struct.pack("<IiiHHIIiiII", 124, 56, 40, 1, 24, 0, len(rows), 0, 0, 0, 0) + bytes(16)
+    head += kind[::-1] + (b"\x01" * 36 if kind == bytes(4) else bytes(36)) + bytes(12) + struct.pack("<I", 4)
+    head += struct.pack("<III", 124 + len(rows), len(tail), 0)
+    return b"BM" + struct.pack("<IHHI", 138 + len(rows) + len(tail), 0, 0, 138) + head + rows + tail
+
+
+def test_the_colour_space_of_a_bmp(tmp_path: Path) -> None:
+    from lookdev.colorimetry.encodings import get_encoding
+    from lookdev.stills.icc import profile_bytes
+
+    icc = profile_bytes(get_encoding("Display P3"))
+    still = read_still(put(tmp_path, "a.bmp", bmp_v5(b"MBED", icc)))
+    assert still.encoding.name == "Display P3" and np.array_equal(still.pixels, picture(40, 56))
+    assert read_still(put(tmp_path, "b.bmp", bmp_v5(b"sRGB"))).warnings == ()
+    assert "another file" in read_still(put(tmp_path, "c.bmp", bmp_v5(b"LINK", b"p.icc"))).warnings[0]
+    assert "primaries" in read_still(put(tmp_path, "d.bmp", bmp_v5(bytes(4)))).warnings[0]
+
+
+def test_the_colour_space_of_a_jpeg_2000(tmp_path: Path) -> None:
+    """ISO/IEC 15444-1 I.5.3.3: method 2 holds a profile, method 1 a number (16 is sRGB)."""
+    from lookdev.colorimetry.encodings import get_encoding
+    from lookdev.stills.icc import profile_bytes
+
+    out = io.BytesIO()
+    Image.fromarray(picture(40, 56)).save(out, "JPEG2000", irreversible=False)
+    data = out.getvalue()
+    at, head = data.index(b"colr") - 4, data.index(b"jp2h") - 4
+
+    def with_colour(body: bytes) -> bytes:
+        box = struct.pack(">I4s", 8 + len(body), b"colr") + body
+        made = data[:at] + box + data[at + 15 :]
+        size = int.from_bytes(data[head : head + 4], "big") + len(box) - 15
+        return made[:head] + struct.pack(">I", size) + made[head + 4 :]
+
+    assert read_still(put(tmp_path, "a.jp2", data)).warnings == ()
+    icc = profile_bytes(get_encoding("Display P3"))
+    still = read_still(put(tmp_path, "b.jp2", with_colour(b"\2\0\0" + icc)))
+    assert still.encoding.name == "Display P3" and np.array_equal(still.pixels, picture(40, 56))
+    other = read_still(put(tmp_path, "c.jp2", with_colour(b"\1\0\0" + struct.pack(">I", 20))))
+    assert "colour space 20 is not read" in other.warnings[0]
