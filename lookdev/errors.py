@@ -12,7 +12,7 @@ class LookdevError(Exception):
     Parameters
     ----------
     problem : what is wrong, in plain words.
-    file, row, column, key : where. ``row`` counts as a spreadsheet does, from 1, header included.
+    file, line, row, column, key : where. Lines count from 1; rows as in a spreadsheet, header included.
     found : the text or value as it stands there.
     wanted : what would be accepted.
 
@@ -28,14 +28,15 @@ class LookdevError(Exception):
         problem: str,
         *,
         file: str | Path | None = None,
+        line: int | None = None,
         row: int | None = None,
         column: str | None = None,
         key: str | None = None,
         found: object = None,
         wanted: str | None = None,
     ) -> None:
-        self.problem, self.file, self.row, self.column = problem, file, row, column
-        self.key, self.found, self.wanted = key, found, wanted
+        self.problem, self.file, self.line, self.row = problem, file, line, row
+        self.column, self.key, self.found, self.wanted = column, key, found, wanted
         super().__init__(self._line())
 
     def about(self, file: str | Path) -> Self:
@@ -49,6 +50,8 @@ class LookdevError(Exception):
         where = []
         if self.file is not None:
             where.append(one_line(str(self.file)))
+        if self.line is not None:
+            where.append(f"line {self.line}")
         if self.row is not None:
             where.append(f"row {self.row}")
         if self.column is not None:

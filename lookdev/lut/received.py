@@ -13,7 +13,6 @@ metered cast that stays before the LUT; 1, all of it, unless given).
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -29,6 +28,7 @@ from lookdev.looks.stages.balance import Balance, Cast
 from lookdev.looks.stages.base import Metered
 from lookdev.looks.steps import Step, by_array
 from lookdev.lut.cube import CubeLut, read_cube
+from lookdev.text.toml_in import read_toml
 
 CDL_SUFFIXES = (".cc", ".ccc", ".cdl")
 LOOK_SUFFIXES = (".toml", ".cube", *CDL_SUFFIXES)
@@ -214,12 +214,7 @@ def open_looks(paths: Sequence[Path | str]) -> tuple[LookLike, ...]:
 
 def _stand_in(path: Path) -> ReceivedLut | None:
     """The received LUT that a small .toml names, or None if the file is a look of its own."""
-    try:
-        if path.stat().st_size > 100_000:
-            return None
-        data = tomllib.loads(read_ordinary(path).decode("utf-8-sig"))
-    except (OSError, ValueError, RecursionError):
-        return None  # load_look says what is wrong
+    data = read_toml(path, LookError, "look")
     if "cube" not in data:
         return None
     unknown = next((key for key in data if key not in _KEYS), None)

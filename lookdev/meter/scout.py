@@ -42,11 +42,10 @@ from __future__ import annotations
 import datetime
 import difflib
 import math
-import tomllib
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import (
     AfterValidator,
@@ -59,14 +58,14 @@ from pydantic import (
 )
 
 from lookdev.errors import MeterError
-from lookdev.files import read_ordinary
 from lookdev.meter.filters import COMMON_FILTERS
 from lookdev.meter.lamps import FilterEntry, Kit, Lamp, LampEntry, filter_of, kit_of, lamp_of
 from lookdev.meter.log import LOG_SUFFIXES, MeterLog, Tolerance, read_meter_log
+from lookdev.text.toml_in import read_toml
+from lookdev.text.validation import first_error
 
 Point = tuple[float, float]
 
-MAX_BYTES = 1_000_000
 LOG_STEM = "meter"
 UNREADABLE = (".numbers", ".pages", ".doc", ".docx", ".odt", ".rtf", ".pdf", ".xlsb")
 
@@ -344,71 +343,10 @@ def read_scout_file(folder: Path) -> ScoutFile:
     path = folder / "scout.toml"
     if not path.exists():
         return ScoutFile()
-    try:
-        if path.stat().st_size > MAX_BYTES:
-            raise MeterError("is too large", file=path.name, wanted=f"at most {MAX_BYTES} bytes")
-        data = tomllib.loads(read_ordinary(path).decode("utf-8-sig"))
-    except OSError as error:
-        raise MeterError(f"cannot be read: {error.strerror or error}", file=path.name) from error
-    except UnicodeDecodeError as error:
-        raise MeterError(
-            f"is not UTF-8 text (byte {error.start})", file=path.name, wanted="a TOML file"
-        ) from None
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        raise MeterError(f"is not TOML: {error}", file=path.name) from None
+    data = read_toml(path, MeterError, "scout.toml", path.name)
     if isinstance(data.get("date"), datetime.date | datetime.datetime | datetime.time):
         data["date"] = data["date"].isoformat()
     try:
         return ScoutFile.model_validate(data)
     except ValidationError as error:
-        raise _first_error(error, path.name) from None
-
-
-_PARTS: dict[str, type[BaseModel]] = {
-    "plan": Plan,
-    "meter": Meter,
-    "fixture": Fixture,
-    "lamps": LampEntry,
-    "filters": FilterEntry,
-}
-
-
-def _known_keys(part: str | None) -> list[str]:
-    return list(ScoutFile.model_fields if part is None else _PARTS[part].model_fields)
-
-
-def _first_error(error: ValidationError, file: str) -> MeterError:
-    details = error.errors()
-    first = next((e for e in details if e["type"] == "extra_forbidden"), details[0])
-    steps = [str(step) for step in first["loc"]]
-    part = steps[0] if steps and steps[0] in _PARTS else None
-    key = ".".join(steps) or None
-    if first["type"] == "extra_forbidden":
-        everywhere = {k: f"{p}.{k}" for p in _PARTS for k in _known_keys(p)} | {
-            k: k for k in _known_keys(None) if k not in _PARTS
-        }
-        known = _known_keys(part if len(steps) > 1 else None)
-        near = difflib.get_close_matches(steps[-1], known, n=1, cutoff=0.6)
-        far = difflib.get_close_matches(steps[-1], list(everywhere), n=1, cutoff=0.6)
-        nearest = ".".join([*steps[:-1], near[0]]) if near else everywhere[far[0]] if far else None
-        wanted = f"{nearest} (the nearest)" if nearest else "one of " + ", ".join(known)
-        return MeterError("unknown key", file=file, key=key, wanted=wanted)
-    wanted = _wanted(first)
-    found = None if first["type"] == "missing" or isinstance(first["input"], dict) else first["input"]
-    problem = "missing" if first["type"] == "missing" else "wrong value"
-    return MeterError(problem, file=file, key=key, found=found, wanted=wanted)
-
-
-def _wanted(detail: Any) -> str:
-    kind, context = detail["type"], detail.get("ctx", {})
-    if kind == "value_error":
-        return str(context["error"])
-    bounds = {"greater_than": "gt", "greater_than_equal": "ge", "less_than": "lt", "less_than_equal": "le"}
-    if kind in bounds:
-        words = {"gt": "over", "ge": "at least", "lt": "under", "le": "at most"}[bounds[kind]]
-        return f"a number, {words} {context[bounds[kind]]:g}"
-    if kind == "literal_error":
-        return str(context["expected"])
-    if kind in ("model_type", "dict_type", "model_attributes_type"):
-        return "a table of keys"
-    return str({"missing": "a value"}.get(kind, detail["msg"][0].lower() + detail["msg"][1:]))
+        raise first_error(error, ScoutFile, MeterError, path.name) from None

@@ -86,16 +86,19 @@ def test_the_log_is_found_in_any_case(tmp_path: Path) -> None:
 
 
 WRONG = [
-    ('titel = "x"', "scout.toml, key titel: unknown key; wanted title (the nearest)"),
+    ('titel = "x"', "scout.toml, key titel: unknown key; found 'titel'; wanted title (the nearest)"),
     (
         "[plan]\nexposure_idnex = 800",
-        "key plan.exposure_idnex: unknown key; wanted plan.exposure_index (the nearest)",
+        "key plan.exposure_idnex: unknown key; found 'exposure_idnex'; wanted exposure_index (the nearest)",
     ),
-    ("balance_k = 4300", "key balance_k: unknown key; wanted plan.balance_k (the nearest)"),
-    ("[plan]\nfilm = 3", "key plan.film: unknown key; wanted "),
+    (
+        "balance_k = 4300",
+        "unknown key; found 'balance_k'; wanted plan.balance_k (the nearest)",
+    ),
+    ("[plan]\nfilm = 3", "key plan.film: unknown key; found 'film'; wanted one of exposure_index, "),
     (
         "[plan]\nexposure_index = -5",
-        "key plan.exposure_index: wrong value; found -5; wanted a number, at least 1",
+        "key plan.exposure_index: out of range; found -5; wanted a number from 1 to 1000000",
     ),
     ('[plan]\nexposure_index = "fast"', "key plan.exposure_index: wrong value; found 'fast'; wanted "),
     ("[plan]\nt_stop = nan", "key plan.t_stop"),
@@ -111,7 +114,7 @@ WRONG = [
         "wanted a constant from 240 to 400 for a flat receptor (ISO 2720)",
     ),
     ("plan = 3", "key plan: wrong value; found 3; wanted a table of keys"),
-    ('[fixture]\nname = "x"', "key fixture.primaries: missing; wanted a value"),
+    ('[fixture]\nname = "x"', "key fixture.primaries: missing; wanted three x, y in square brackets"),
     (
         "[fixture]\nprimaries = [[0.2, 0.2], [0.3, 0.3], [0.4, 0.4]]",
         "key fixture: wrong value; wanted three or more x, y that span an area; these lie on one line "
@@ -121,7 +124,7 @@ WRONG = [
         "[fixture]\nprimaries = [[0.9, 0.9], [0.3, 0.6], [0.15, 0.06]]",
         "wanted three or more x, y inside the spectral locus",
     ),
-    ("title = ", "scout.toml: is not TOML: "),
+    ("title = ", "scout.toml, line 1: no value after the equals sign; wanted title = a value"),
 ]
 
 
