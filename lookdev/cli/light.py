@@ -144,7 +144,7 @@ def _write_all(
             written += _write_pick_list(scout, notes, out, paper)
         data = _data(scout, notes, again, written, errors)
         write_json(out / "light.json", data)
-        write_whole(out / "light.csv", "\N{ZERO WIDTH NO-BREAK SPACE}" + csv_table(notes, scout.plan))
+        write_whole(out / "light.csv", csv_table(notes, scout.plan))
     return data
 
 
@@ -222,25 +222,10 @@ def table_rows(notes: tuple[LocationNotes, ...], plan: Plan) -> list[dict[str, A
 
 
 def csv_table(notes: tuple[LocationNotes, ...], plan: Plan) -> str:
-    """The table as CSV (RFC 4180); words that a spreadsheet would take for a formula are kept words.
+    """The table as CSV."""
+    from lookdev.text.csv_out import csv_text
 
-    The file gets a byte-order mark, without which spreadsheets take UTF-8 for something else.
-    """
-    import csv
-    import io
-
-    buffer = io.StringIO(newline="")
-    writer = csv.writer(buffer, lineterminator="\r\n")
-    writer.writerow(CSV_COLUMNS)
-    for row in table_rows(notes, plan):
-        writer.writerow([_cell(value) for value in row.values()])
-    return buffer.getvalue()
-
-
-def _cell(value: object) -> object:
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t"):
-        return "'" + value
-    return "" if value is None else value
+    return csv_text(CSV_COLUMNS, [list(row.values()) for row in table_rows(notes, plan)])
 
 
 def _print_table(notes: tuple[LocationNotes, ...], plan: Plan) -> None:

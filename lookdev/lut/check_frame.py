@@ -7,8 +7,6 @@ purpose: nothing may touch the codes on the way in.
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -25,6 +23,7 @@ from lookdev.files import whole_file, write_whole
 from lookdev.looks.rendering import MID_GREY, lift_curve, render_curve
 from lookdev.lut.cube import CubeLut
 from lookdev.lut.interpolation import lookup_trilinear
+from lookdev.text.csv_out import csv_text
 
 Array = NDArray[np.float64]
 Frame = NDArray[np.uint16]
@@ -171,20 +170,18 @@ def code(signal: float, bits: int) -> int:
 
 def check_csv(values: CheckValues) -> str:
     """The content of check_values.csv: one row a patch."""
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
     channels = ("r", "g", "b")
     head = ["patch", "group", "x", "y"]
     for what in ("in_10bit", "in_16bit", "after_lut_10bit", "after_lut_16bit", "look_10bit", "look_16bit"):
         head += [f"{what}_{c}" for c in channels]
-    writer.writerow(head)
+    rows = []
     for patch, lut, look in zip(values.patches, values.lut, values.look, strict=True):
         row: list[object] = [patch.name, patch.group, *patch.centre]
         row += [code(v, 10) for v in patch.signal] + list(patch.codes)
         for signal in (lut, look):
             row += [code(float(v), 10) for v in signal] + [code(float(v), 16) for v in signal]
-        writer.writerow(row)
-    return text.getvalue()
+        rows.append(row)
+    return csv_text(head, rows)
 
 
 def write_check_values(path: Path, values: CheckValues) -> None:

@@ -6,8 +6,6 @@ with; the proof; reference stills before and after; the sheet; the look in plain
 
 from __future__ import annotations
 
-import csv
-import io
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -34,6 +32,7 @@ from lookdev.lut.proof import prove
 from lookdev.lut.read_me import read_me_text
 from lookdev.lut.swap import finish, is_decided, look_at, part_of, swap
 from lookdev.outputs import check_outputs, inputs_of, refuse_scout, writing
+from lookdev.text.csv_out import csv_text
 
 if TYPE_CHECKING:
     from lookdev.meter.scout import Scout
@@ -342,11 +341,10 @@ def _write_sheets(folder: Path, plan: BatchPlan, paper: str, made: Handoff) -> N
 
 
 def _differences_csv(stills: list[ReferenceStill]) -> str:
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(["still", "location", "cube", "mean_ciede2000", "p95_ciede2000", "largest_ciede2000"])
+    head = ["still", "location", "cube", "mean_ciede2000", "p95_ciede2000", "largest_ciede2000"]
+    rows = []
     for still in stills:
         d = still.apart
         numbers = (f"{v:.4f}" for v in (d.mean, d.p95, d.maximum))
-        writer.writerow([still.name, still.location, still.cube, *numbers])
-    return text.getvalue()
+        rows.append([still.name, still.location, still.cube, *numbers])
+    return csv_text(head, rows)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 from typing import Any
 
@@ -37,6 +35,7 @@ from lookdev.sheets.swatch_page import (
     PredictionPage,
     Row,
 )
+from lookdev.text.csv_out import csv_text
 
 Array = NDArray[np.float64]
 
@@ -203,15 +202,6 @@ def prediction_csv(predictions: Sequence[Prediction]) -> str:
 
 def _numbers(lab: Array) -> list[str]:
     return [f"{round(float(v), 2) + 0.0:.2f}" for v in lab]
-
-
-def csv_text(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """RFC 4180 text with line feeds."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(head)
-    writer.writerows(rows)
-    return out.getvalue()
 
 
 def prediction_pages(predictions: Sequence[Prediction], looks_a_page: int = 4) -> list[PredictionPage]:

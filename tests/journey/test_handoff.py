@@ -112,7 +112,7 @@ def test_ungraded_still_through_the_lut_is_the_graded_still(handoff: Path) -> No
     assert before.dtype == after.dtype == np.uint16
     apart = np.abs(lut(before / 65535.0) - after / 65535.0)
     assert apart.mean() < 0.01 and np.percentile(apart, 95) < 0.03
-    with (handoff / "stills" / "differences.csv").open() as handle:
+    with (handoff / "stills" / "differences.csv").open(encoding="utf-8-sig", newline="") as handle:
         rows = list(csv.DictReader(handle))
     assert [row["still"] for row in rows] == ["shed_1", "quay_1"]
     assert all(float(row["mean_ciede2000"]) < 1.5 for row in rows)
@@ -123,7 +123,7 @@ def test_check_frame_and_values_agree(handoff: Path) -> None:
     png = cv2.imread(str(handoff / "check" / "check_frame.png"), cv2.IMREAD_UNCHANGED)[..., ::-1]
     assert np.array_equal(frame, png) and frame.shape == (1080, 1920, 3)
     lut = read_cube(handoff / "luts" / "low_tide.ACEScct_to_BT.709.17.cube")
-    with (handoff / "check" / "check_values.csv").open() as handle:
+    with (handoff / "check" / "check_values.csv").open(encoding="utf-8-sig", newline="") as handle:
         for row in csv.DictReader(handle):
             codes = frame[int(row["y"]), int(row["x"])]
             assert [int(row[f"in_16bit_{c}"]) for c in "rgb"] == codes.tolist()

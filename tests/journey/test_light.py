@@ -217,4 +217,6 @@ def test_a_cell_that_a_spreadsheet_would_run_stays_words() -> None:
     from lookdev.meter.scout import Plan
 
     notes = location_notes("Hall", [Reading(row=2, source="=1+1", illuminance_lux=5)], Plan())
-    assert next(csv.DictReader(io.StringIO(csv_table((notes,), Plan()))))["source"] == "'=1+1"
+    assert (
+        next(csv.DictReader(io.StringIO(csv_table((notes,), Plan()).lstrip("\ufeff"))))["source"] == "'=1+1"
+    )

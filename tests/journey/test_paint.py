@@ -162,7 +162,7 @@ def test_predict_says_all_there_is(scout, capsys):
     assert {"lab", "hex", "munsell", "ciede2000_from_made", "change", "nine_in_ten_within"} <= set(
         first["on_screen"][0]
     )
-    rows = list(csv.DictReader(io.StringIO((scout / "predict" / "predict.csv").read_text("utf-8"))))
+    rows = list(csv.DictReader(io.StringIO((scout / "predict" / "predict.csv").read_text("utf-8-sig"))))
     assert len(rows) == 16 and rows[0]["screen_hex"] == first["on_screen"][0]["hex"]
     pages = sorted(p.name for p in (scout / "predict").glob("*.png"))
     assert (scout / "predict" / "swatches.pdf").read_bytes().startswith(b"%PDF") and len(pages) >= 4

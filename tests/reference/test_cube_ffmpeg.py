@@ -60,7 +60,9 @@ def test_check_frame_reads_as_check_values_say(tmp_path: Path, source: str, targ
     patches = check_patches(encoding)
     write_frame_png(tmp_path / "in.png", draw_frame(patches, encoding))
     frame = _ffmpeg(tmp_path / "in.png", tmp_path / "out.png", "format=rgb48,lut3d=look.cube,format=rgb48be")
-    rows = list(csv.DictReader(io.StringIO(check_csv(check_values(patches, lut, transform)))))
+    rows = list(
+        csv.DictReader(io.StringIO(check_csv(check_values(patches, lut, transform)).lstrip("\ufeff")))
+    )
     assert len(rows) == len(patches) == 33 + 32 + 48 + 24
     for row in rows:
         read = frame[int(row["y"]), int(row["x"])] / 65535 * 1023
