@@ -237,6 +237,7 @@ def _print_table(notes: tuple[LocationNotes, ...], plan: Plan) -> None:
 
     from lookdev.meter.notes import colour_words, exposure_words
     from lookdev.meter.wording import light_words
+    from lookdev.text import numbers
 
     console = Console() if sys.stdout.isatty() else Console(width=200)
     table = Table(box=None, pad_edge=False, header_style="bold")
@@ -245,12 +246,12 @@ def _print_table(notes: tuple[LocationNotes, ...], plan: Plan) -> None:
     if any(n.exposure is not None for location in notes for n in location.readings):
         table.add_column("stop", overflow="fold")
     if plan.balance_k is not None:
-        table.add_column(f"to {plan.balance_k:.0f} K", overflow="fold")
+        table.add_column(f"to {numbers.kelvin(plan.balance_k)}", overflow="fold")
     for location in notes:
         for note in location.readings:
             cells = [location.location, note.reading.name]
-            cells.append(f"{note.xy[0]:.4f}, {note.xy[1]:.4f}" if note.xy else "")
-            cells.append(f"{note.uv[0]:.4f}, {note.uv[1]:.4f}" if note.uv else "")
+            cells.append(numbers.pair(*note.xy) if note.xy else "")
+            cells.append(numbers.pair(*note.uv) if note.uv else "")
             cells += [colour_words(note), light_words(note.reading.illuminance_lux)]
             cells.append(", ".join(h.illuminant for h in note.hints if h.distance_uv <= 0.02))
             if len(table.columns) > 7 and table.columns[7].header == "stop":

@@ -11,8 +11,8 @@ import math
 import re
 import unicodedata
 
-LUX_PER_FC = 10.763910417
-"""1 foot-candle is 1 lumen per square foot; 1 ft = 0.3048 m exactly, so 1 / 0.3048^2 lux."""
+from lookdev.text import numbers
+from lookdev.text.numbers import LUX_PER_FC as LUX_PER_FC
 
 CCT_RANGE_K = (1000.0, 25000.0)
 DUV_RANGE = 0.05
@@ -225,7 +225,7 @@ def camera_balance(text: str) -> tuple[float | None, str]:
     if word in BALANCE_PRESETS_K:
         kelvin = BALANCE_PRESETS_K[word]
         origin = "CIE" if word.startswith(("standard", "d5", "d6", "d7")) else "common practice"
-        return kelvin, f"preset {word}: {kelvin:.0f} K by {origin}"
+        return kelvin, f"preset {word}: {numbers.kelvin(kelvin)} by {origin}"
     wanted = "kelvin from 1000 to 25000, auto, or an Exif preset such as daylight, tungsten, cloudy, shade"
     try:
         return cct(text), "as set"

@@ -23,7 +23,7 @@ from lookdev.meter.log import NOWHERE, Reading
 from lookdev.meter.scout import Plan, Scout
 from lookdev.meter.spectrum import STANDARDS, Rendition
 from lookdev.meter.timeline import SHORTEST_MINUTES, TimeLine, time_lines
-from lookdev.meter.wording import signed
+from lookdev.text.numbers import cct_duv, kelvin
 
 XY = tuple[float, float]
 BALANCE = "production balance"
@@ -282,15 +282,11 @@ def colour_words(note: ReadingNotes) -> str:
         if abs(note.duv) > DUV_LIMIT or 0 < mired_duv_from_xy(note.xy)[0] < MAX_MIRED:
             return f"no CCT: {abs(note.duv):.3f} off the locus"
         return "no CCT: past the end of the locus"
-    kelvin = f"over {BLUEST_K:.0f} K" if note.cct_k > BLUEST_K else f"{note.cct_k:.0f} K"
-    return f"{kelvin}, Duv {signed(note.duv, 4)}"
+    return cct_duv(note.cct_k, note.duv)
 
 
 FASTEST_STOP = 0.7
 """No lens opens wider (common practice): a light that calls for more is said in words."""
-
-BLUEST_K = 25000.0
-"""Colour temperatures over this are said in words: there a few hundred thousand kelvin are one mired."""
 
 
 def exposure_words(exposure: Exposure) -> str:
@@ -340,7 +336,7 @@ def short_note(reading: Reading, plan: Plan, kit: Kit | None = None) -> str:
     if note.exposure is not None:
         parts.append(exposure_words(note.exposure))
     if note.to_balance is not None and (note.to_balance.is_unmovable or not note.to_balance.reason):
-        parts.append(f"to {plan.balance_k:.0f} K: {note.to_balance.short_words}")
+        parts.append(f"to {_balance(plan)}: {note.to_balance.short_words}")
     if note.flicker in ("discharge", "LED"):
         bad = [s for s in planned_shutters(plan) if not s.is_planned_safe]
         if bad:
@@ -355,8 +351,12 @@ def short_location_note(location: str, readings: Sequence[Reading], plan: Plan) 
     for line in time_lines(readings, plan):
         parts += [f"{line.source}: enough light until {t}" for t in line.enough_until]
         parts += [f"{line.source}: enough light from {t}" for t in line.enough_from]
-        parts += [f"{line.source}: passes {plan.balance_k:.0f} K at {t}" for t in line.balance_at]
+        parts += [f"{line.source}: passes {_balance(plan)} at {t}" for t in line.balance_at]
     return "; ".join(parts)
+
+
+def _balance(plan: Plan) -> str:
+    return "" if plan.balance_k is None else kelvin(plan.balance_k)
 
 
 def _closest(shutter: SafeShutter) -> str:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from lookdev.errors import MeterError
 from lookdev.meter.cells import CellError, number
 from lookdev.meter.text_table import SEPARATORS, Row, is_blank, read_text, split_rows
+from lookdev.text.numbers import kelvin
 
 Array = NDArray[np.float64]
 
@@ -150,10 +151,10 @@ def reference_at(cct_k: float) -> Spectrum:
 
     if cct_k < 4000 or cct_k > 25000:
         nm = np.arange(360.0, 831.0)
-        return Spectrum(nm, planck_spectrum(cct_k, nm), f"Planckian {cct_k:.0f} K")
+        return Spectrum(nm, planck_spectrum(cct_k, nm), f"Planckian {kelvin(cct_k)}")
     colour = colour_science()
     sd = colour.sd_CIE_illuminant_D_series(daylight_xy(cct_k), shape=colour.SpectralShape(300, 830, 5))
-    return Spectrum(np.asarray(sd.wavelengths), np.asarray(sd.values), f"CIE daylight {cct_k:.0f} K")
+    return Spectrum(np.asarray(sd.wavelengths), np.asarray(sd.values), f"CIE daylight {kelvin(cct_k)}")
 
 
 @dataclass(frozen=True)

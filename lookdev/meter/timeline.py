@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from lookdev.meter.log import Reading, in_time_order
 from lookdev.meter.wording import plain, signed
+from lookdev.text.numbers import kelvin
 
 if TYPE_CHECKING:
     from lookdev.meter.scout import Plan
@@ -142,8 +143,8 @@ def words(line: TimeLine) -> list[str]:
     lit = [(m, v) for m, v in zip(line.minutes, line.lux, strict=True) if v is not None]
     if len(coloured) >= 2:
         (m_1, v_1), (m_2, v_2) = coloured[0], coloured[-1]
-        text = f"{clock_text(m_1)} to {clock_text(m_2)}: {1e6 / v_1:.0f} K to {1e6 / v_2:.0f} K"
-        out.append(text + _by_way_of([f"{1e6 / v:.0f} K at {clock_text(m)}" for m, v in _turns(coloured)]))
+        text = f"{clock_text(m_1)} to {clock_text(m_2)}: {kelvin(1e6 / v_1)} to {kelvin(1e6 / v_2)}"
+        out.append(text + _by_way_of([f"{kelvin(1e6 / v)} at {clock_text(m)}" for m, v in _turns(coloured)]))
     if len(lit) >= 2:
         (m_1, v_1), (m_2, v_2) = lit[0], lit[-1]
         change = round(math.log2(v_2 / v_1), 1)

@@ -19,6 +19,7 @@ from lookdev.colorimetry.adaptation import adaptation_matrix
 from lookdev.colorimetry.temperature import cct_duv_from_xy, uv1976_from_xy
 from lookdev.errors import MeterError
 from lookdev.paint.spectra import illuminant_weights, lamp_weights, white_xy
+from lookdev.text import numbers
 
 if TYPE_CHECKING:
     from lookdev.meter.log import Reading
@@ -109,7 +110,7 @@ def light_of(reading: Reading) -> Light:
             weights = lamp_weights(reference.wavelengths_nm, reference.values)
             kind = "daylight" if cct >= 4000 else "Planckian"
             what = "CIE daylight" if kind == "daylight" else "Planckian"
-            origin = f"{what} spectrum of the metered {cct:.0f} K"
+            origin = f"{what} spectrum of the metered {numbers.kelvin(cct)}"
             trust = "right for daylight, tungsten and flame"
             if _SPIKY.search(f"{reading.source or ''} {reading.note or ''}"):
                 trust = (
@@ -179,7 +180,7 @@ def metered_at_the_wall(light: Light, xy: tuple[float, float]) -> Light:
         turn = adaptation_matrix(light.xy, xy, METHOD)
     except ValueError:
         raise MeterError("a light that no eye adapts to", found=f"x {xy[0]:g}, y {xy[1]:g}") from None
-    words = f"{light.origin}, turned to x {xy[0]:.4f}, y {xy[1]:.4f} as metered at the wall"
+    words = f"{light.origin}, turned to {numbers.x_y(*xy)} as metered at the wall"
     return Light(light.name, np.asarray(light.weights @ turn.T), light.kind, words, light.trust)
 
 

@@ -11,7 +11,6 @@ from numpy.typing import ArrayLike, NDArray
 from lookdev.colorimetry.munsell_notation import notations
 from lookdev.colorimetry.rgb_spaces import SRGB, WORKING, matrix_between
 from lookdev.looks.stages.balance import describe_white
-from lookdev.looks.stages.base import signed
 from lookdev.paint.chip import KIND_WORDS, Chip, ChipSet
 from lookdev.paint.match import Match
 from lookdev.paint.metamerism import INCONSTANCY_LIMIT, METAMERISM_LIMIT, adapted_lab
@@ -36,21 +35,20 @@ from lookdev.sheets.swatch_page import (
     Row,
 )
 from lookdev.text.csv_out import csv_text
+from lookdev.text.numbers import signed, unsigned
 
 Array = NDArray[np.float64]
 
 
 def lab_words(lab: ArrayLike) -> str:
     """``L* 54.2  a* 9.1  b* 14.0``."""
-    l, a, b = (round(float(v), 1) + 0.0 for v in np.asarray(lab))  # noqa: E741
-    return f"L* {l:.1f}  a* {a:.1f}  b* {b:.1f}".replace("-", "\N{MINUS SIGN}")
+    l, a, b = (unsigned(float(v), 1) for v in np.asarray(lab))  # noqa: E741
+    return f"L* {l}  a* {a}  b* {b}"
 
 
 def lab_numbers(lab: ArrayLike) -> str:
     """``54.2, 9.1, 14.0``: L*, a*, b* to read from afar."""
-    return ", ".join(f"{round(float(v), 1) + 0.0:.1f}" for v in np.asarray(lab)).replace(
-        "-", "\N{MINUS SIGN}"
-    )
+    return ", ".join(unsigned(float(v), 1) for v in np.asarray(lab))
 
 
 def colour(lab: Array, signal: Array | None = None) -> dict[str, Any]:

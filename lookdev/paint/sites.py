@@ -16,6 +16,7 @@ from lookdev.looks.stages.balance import Cast
 from lookdev.meter.log import NOWHERE
 from lookdev.paint.light import Light, light_of
 from lookdev.paint.predict import Site
+from lookdev.text.numbers import kelvin
 
 if TYPE_CHECKING:
     from lookdev.meter.log import Reading
@@ -132,7 +133,12 @@ def _site(
     if balance_k is not None:
         camera = _white(balance_k)
         return Site(
-            location, light, camera, f"{balance_k:.0f} K as asked", Cast(light.xy, camera), level_stops
+            location,
+            light,
+            camera,
+            f"{kelvin(balance_k)} as asked",
+            Cast(light.xy, camera),
+            level_stops,
         )
     if not through_still and plan.balance_k is not None and plan.balance_xy is not None:
         origin = f"{plan.balance_k:.0f} K planned in scout.toml"
@@ -142,7 +148,7 @@ def _site(
     if cast is not None:
         camera, origin = camera_behind(light, cast), cast.origin.split(", camera balance from ")[-1]
     elif plan.balance_k is not None and plan.balance_xy is not None:
-        camera, origin = plan.balance_xy, f"{plan.balance_k:.0f} K planned in scout.toml"
+        camera, origin = plan.balance_xy, f"{kelvin(plan.balance_k)} planned in scout.toml"
         cast = Cast(light.xy, camera)
     else:
         camera, origin = light.xy, "not known: taken as balanced to the lamp"

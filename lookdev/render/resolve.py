@@ -17,6 +17,7 @@ from lookdev.colorimetry.temperature import balance_white_xy
 from lookdev.errors import StillError
 from lookdev.looks.rendering import lift_curve
 from lookdev.looks.stages.balance import XY, Cast
+from lookdev.text.numbers import kelvin
 
 if TYPE_CHECKING:
     from lookdev.meter.log import Reading
@@ -49,7 +50,7 @@ def camera_white(
         return None, "", (_AUTOMATIC,)
     if reading is not None and reading.camera_balance_k is not None:
         said = (
-            f"EXIF says automatic balance, meter.csv says {reading.camera_balance_k:.0f} K: used the log",
+            f"EXIF says automatic balance, meter.csv says {kelvin(reading.camera_balance_k)}: used the log",
         )
         return _kelvin(reading.camera_balance_k), "meter.csv", said if exif_auto else ()
     if metadata is not None and metadata.camera_balance_xy is not None:

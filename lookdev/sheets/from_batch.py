@@ -19,6 +19,7 @@ from lookdev.render.preview import Picture, Preview
 from lookdev.sheets.comparison import comparison_sheet
 from lookdev.sheets.overview import overview_sheet
 from lookdev.sheets.sheet_model import AS_IT_STOOD, Light, LookColumn, Row, SheetModel
+from lookdev.text.numbers import fixed
 
 if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
@@ -270,7 +271,7 @@ def _row(
     if cast is not None:
         details.append(f"in the picture: {describe_white(cast.picture_xy)}")
     if planned.exposure_stops:
-        details.append(f"matched to the meter: {planned.exposure_stops:+.1f} stop".replace("-", "−"))
+        details.append(f"matched to the meter: {fixed(planned.exposure_stops, 1)} stop")
     if preview.encoding and preview.encoding != "sRGB":
         details.append(preview.encoding)
     taken = tuple(_taken_out(plan.looks[i], cast) for i in keep)

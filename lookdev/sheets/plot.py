@@ -36,6 +36,7 @@ from lookdev.colorimetry import temperature
 from lookdev.errors import SheetError
 from lookdev.sheets import fonts
 from lookdev.sheets.page import HAIRLINE, INK, LABEL, SMALL_BOLD, Box, Colour, Page, Style, text_height
+from lookdev.text.numbers import MINUS
 
 Array = NDArray[np.float64]
 Diagram = Literal["uv1976", "xy"]
@@ -60,7 +61,7 @@ class Axis:
 
     def write(self, value: float) -> str:
         """A tick in words, with a true minus sign."""
-        return format(value + 0.0, self.number).replace("-", "−")
+        return format(value + 0.0, self.number).replace("-", MINUS)
 
 
 def round_ticks(low: float, high: float, most: int = 7) -> list[float]:

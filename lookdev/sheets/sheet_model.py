@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.errors import SheetError
-from lookdev.meter.cells import LUX_PER_FC
 from lookdev.sheets.fonts import NO_BREAK
+from lookdev.text import numbers
 
 Picture = NDArray[np.uint8]
 
@@ -34,7 +34,7 @@ class Light:
         """The reading in one short line, for an overview.
 
         >>> Light("window", 6480, 0.0031, illuminance_lux=850).line().replace(NO_BREAK, " ")
-        'window · 6480 K Duv +0.0031 · 850 lx, 79.0 fc'
+        'window · 6480 K Duv +0.0031 · 850 lx, 79 fc'
         """
         cct = write_cct(self.cct_k)
         duv = f"Duv{NO_BREAK}{write_duv(self.duv)}" if cct and self.duv is not None else ""
@@ -112,8 +112,8 @@ class SheetModel:
 
 
 def write_cct(cct_k: float | None) -> str:
-    """Kelvin to the nearest ten, with a no-break space; "" for None."""
-    return "" if cct_k is None else f"{round(cct_k, -1):.0f}{NO_BREAK}K"
+    """Whole kelvin, with a no-break space; "" for None."""
+    return "" if cct_k is None else numbers.kelvin(cct_k, NO_BREAK)
 
 
 def write_duv(duv: float | None) -> str:
@@ -122,35 +122,26 @@ def write_duv(duv: float | None) -> str:
     >>> write_duv(-0.00312)
     '−0.0031'
     """
-    return "" if duv is None else f"{round(duv, 4) + 0.0:+.4f}".replace("-", "−")
+    return "" if duv is None else numbers.fixed(duv, 4)
 
 
 def write_xy(xy: tuple[float, float] | None) -> str:
     """x, y with four decimals; "" for None."""
-    return "" if xy is None else f"{xy[0]:.4f}, {xy[1]:.4f}"
+    return "" if xy is None else numbers.pair(*xy)
 
 
 def write_lux(illuminance_lux: float | None) -> str:
-    """Lux with three significant figures and no exponent; "" for None."""
-    return "" if illuminance_lux is None else _three_figures(illuminance_lux)
+    """Lux with three significant figures and all digits before the point; "" for None."""
+    return "" if illuminance_lux is None else numbers.plain(illuminance_lux)
 
 
 def write_foot_candles(illuminance_lux: float | None) -> str:
-    """Foot-candles (1 fc = 10.764 lx) with three significant figures; "" for None.
+    """Foot-candles (1 fc = 10.764 lx), as :func:`write_lux`; "" for None.
 
     >>> write_foot_candles(1076.4)
     '100'
     """
-    return "" if illuminance_lux is None else _three_figures(illuminance_lux / LUX_PER_FC)
-
-
-def _three_figures(value: float) -> str:
-    if not np.isfinite(value) or value < 0:
-        return "–"
-    if value < 0.0005:
-        return "0"
-    digits = min(2 - int(np.floor(np.log10(value))), 3)
-    return f"{round(value, digits):.{max(0, digits)}f}"
+    return "" if illuminance_lux is None else numbers.plain(illuminance_lux / numbers.LUX_PER_FC)
 
 
 def letter(index: int) -> str:

@@ -11,6 +11,7 @@ from typing import Any
 
 from lookdev.colorimetry.illuminants import illuminant_xy
 from lookdev.stills.still import Metadata
+from lookdev.text import numbers
 
 # CIPA DC-008-2023 table for LightSource (0x9208)
 LIGHT_SOURCES = {
@@ -143,7 +144,7 @@ def _preset(light: int) -> tuple[tuple[float, float] | None, float | None, str]:
 
         kelvin = _LIGHT_KELVIN[light]
         x, y = (float(v) for v in balance_white_xy(kelvin))
-        return (x, y), kelvin, f"{words}, taken as {kelvin:.0f} K"
+        return (x, y), kelvin, f"{words}, taken as {numbers.kelvin(kelvin)}"
     return None, None, ""
 
 

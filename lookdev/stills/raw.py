@@ -23,6 +23,7 @@ from lookdev.stills.exif import load_exif
 from lookdev.stills.formats import Decoded, Header
 from lookdev.stills.quiet import quiet
 from lookdev.stills.still import Metadata
+from lookdev.text import numbers
 
 Array = NDArray[np.float64]
 
@@ -264,7 +265,7 @@ def _developed(
 def _balance_words(balance_xy: XY | None, metadata: Metadata | None) -> str:
     if metadata is not None and metadata.camera_balance_xy is not None:
         x, y = metadata.camera_balance_xy
-        return f"developed for white x {x:.4f}, y {y:.4f}"
+        return f"developed for white {numbers.x_y(x, y)}"
     return "balanced as shot"
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from lookdev.stills.still import Metadata, Still
+from lookdev.text import numbers
 
 
 def summary(still: Still) -> dict[str, Any]:
@@ -56,11 +57,9 @@ def camera_line(metadata: Metadata) -> str:
 
 
 def exposure_time_text(seconds: float) -> str:
-    """``1/50 s`` below 0.3 s, ``0.5 s`` or ``2 s`` above.
+    """``1/50 s``, ``1/2 s``, ``2.5 s``.
 
     >>> exposure_time_text(1 / 8000), exposure_time_text(2.5)
     ('1/8000 s', '2.5 s')
     """
-    if seconds < 0.3:
-        return f"1/{1 / seconds:.0f} s"
-    return f"{seconds:.3g} s"
+    return numbers.seconds(seconds)

@@ -266,20 +266,20 @@ def test_phrases_are_set_without_a_dot_at_a_line_end_and_what_is_left_out_is_cou
 
 
 def test_numbers_as_they_are_written():
-    """1 fc = 10.764 lx; three significant figures; Duv with four decimals and its sign."""
+    """1 fc = 10.764 lx; three figures, all digits before the point; Duv with four decimals and its sign."""
     assert [write_lux(v) for v in (0.0123, 9.876, 123.4, 104321, None)] == [
-        "0.012",
+        "0.0123",
         "9.88",
         "123",
-        "104000",
+        "104321",
         "",
     ]
-    assert [write_foot_candles(v) for v in (1076.4, 10.764)] == ["100", "1.00"]
+    assert [write_foot_candles(v) for v in (1076.4, 10.764)] == ["100", "1"]
     assert [write_duv(v) for v in (0.001, -0.00312, 0.0, -0.00001)] == [
         "+0.0010",
         "−0.0031",
-        "+0.0000",
-        "+0.0000",
+        "0.0000",
+        "0.0000",
     ]
 
 

@@ -165,7 +165,7 @@ def test_summary_is_plain_and_private(scout_still: Path) -> None:
 
 def test_camera_line_of_nothing_is_empty() -> None:
     assert camera_line(Metadata()) == ""
-    assert camera_line(Metadata(exposure_time_s=0.5, f_number=1.4)) == "0.5 s · f/1.4"
+    assert camera_line(Metadata(exposure_time_s=0.5, f_number=1.4)) == "1/2 s · f/1.4"
 
 
 def test_camera_name_does_not_repeat_its_maker() -> None:

@@ -26,8 +26,10 @@ from lookdev.colorimetry.temperature import (
     xy_from_mired,
     xy_from_uv1960,
 )
-from lookdev.looks.stages.base import Metered, Stage, fixed, signed
+from lookdev.looks.stages.base import Metered, Stage
 from lookdev.looks.steps import Step, mixing
+from lookdev.text import numbers
+from lookdev.text.numbers import signed
 
 Array = NDArray[np.float64]
 XY = tuple[float, float]
@@ -139,7 +141,7 @@ class BalanceResult:
         if self.picture_xy is None or self.target_xy is None:
             return "no reading: balance untouched"
         before, after = mired_duv_from_xy(self.picture_xy), mired_duv_from_xy(self.target_xy)
-        took = f"{signed(before[0] - after[0], 0)} mired, Duv {fixed(before[1] - after[1], 4)} taken out"
+        took = f"{signed(before[0] - after[0], 0)} mired, {numbers.duv(before[1] - after[1])} taken out"
         if self.off_locus:
             d = uv1960_from_xy(self.picture_xy) - uv1960_from_xy(self.target_xy)
             took = f"u, v {signed(float(d[0]), 3)}, {signed(float(d[1]), 3)} taken out (off the locus)"
@@ -194,8 +196,8 @@ def describe_white(xy: XY) -> str:
     """CCT and Duv, or x, y where CCT has no meaning."""
     if is_cct_meaningful(xy):
         cct, duv = cct_duv_from_xy(xy)
-        return f"{cct:.0f} K, Duv {fixed(duv, 4)}"
-    return f"x {xy[0]:.4f}, y {xy[1]:.4f}"
+        return numbers.cct_duv(cct, duv)
+    return numbers.x_y(*xy)
 
 
 def _pair(xy: Array | XY) -> XY:

@@ -71,29 +71,3 @@ class Stage(Parameters):
     def step(self, metered: Metered) -> Step | None:
         """What the stage does to a colour of such a still; None if nothing."""
         raise NotImplementedError
-
-
-def signed(value: float, digits: int) -> str:
-    """``value`` with its sign, a proper minus, and no trailing zeros.
-
-    >>> signed(-12.0, 1), signed(0.40, 2)
-    ('−12', '+0.4')
-    """
-    text = f"{value:+.{digits}f}"
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    return text.replace("-", "−")
-
-
-def fixed(value: float, digits: int) -> str:
-    """``value`` with its sign, a proper minus, and all its digits; nothing is ever minus zero.
-
-    >>> fixed(-0.00002, 4), fixed(0.0031, 4)
-    ('+0.0000', '+0.0031')
-    """
-    return f"{round(value, digits) + 0.0:+.{digits}f}".replace("-", "−")
-
-
-def times(value: float) -> str:
-    """A factor, short: 0.55, 1.2, 1."""
-    return f"{value:.3f}".rstrip("0").rstrip(".")

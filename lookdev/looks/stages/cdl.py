@@ -18,8 +18,9 @@ from lookdev.compilation import compiled, inlined
 from lookdev.errors import RequestError
 from lookdev.looks.elementary import exp2, log2
 from lookdev.looks.signal import passing
-from lookdev.looks.stages.base import Metered, Stage, times
+from lookdev.looks.stages.base import Metered, Stage
 from lookdev.looks.steps import WORKING, Space, Step, run
+from lookdev.text.numbers import times
 
 Array = NDArray[np.float64]
 

@@ -15,8 +15,9 @@ from pydantic import Field
 from lookdev.colorimetry.munsell import FAMILIES, FAMILY_HUE_DEGREES
 from lookdev.compilation import compiled
 from lookdev.looks.elementary import angle, cosine, sine
-from lookdev.looks.stages.base import Metered, Parameters, Stage, signed, times
+from lookdev.looks.stages.base import Metered, Parameters, Stage
 from lookdev.looks.steps import OKLAB, Step, mixing
+from lookdev.text.numbers import signed, times
 
 Array = NDArray[np.float64]
 

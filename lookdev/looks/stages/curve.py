@@ -17,8 +17,9 @@ from pydantic import Field
 from lookdev.compilation import compiled, inlined
 from lookdev.looks.elementary import exp2, log2
 from lookdev.looks.rendering import MID_GREY
-from lookdev.looks.stages.base import Metered, Stage, signed, times
+from lookdev.looks.stages.base import Metered, Stage
 from lookdev.looks.steps import Step, on_each
+from lookdev.text.numbers import signed, times
 
 _TOE_SPAN, _SHOULDER_SPAN = 5.0, 4.5
 _TOE_DEPTH, _SHOULDER_DEPTH = 0.6, 0.85

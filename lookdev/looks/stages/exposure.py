@@ -7,8 +7,9 @@ from typing import Annotated
 import numpy as np
 from pydantic import Field
 
-from lookdev.looks.stages.base import Metered, Stage, signed
+from lookdev.looks.stages.base import Metered, Stage
 from lookdev.looks.steps import Step, mixing
+from lookdev.text.numbers import signed
 
 
 class Exposure(Stage):

@@ -13,8 +13,9 @@ from pydantic import Field, field_validator
 
 from lookdev.colorimetry.munsell import hue_degrees, parse_hue
 from lookdev.compilation import compiled, inlined
-from lookdev.looks.stages.base import Metered, Parameters, Stage, signed
+from lookdev.looks.stages.base import Metered, Parameters, Stage
 from lookdev.looks.steps import OKLAB, Step
+from lookdev.text.numbers import signed
 
 Array = NDArray[np.float64]
 
