@@ -7,24 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 
+from lookdev.text.hues import FAMILY_NAMES, family_words, lab_hue_word
+
 if TYPE_CHECKING:
     from lookdev.looks.model import Look
     from lookdev.looks.pipeline import LookLike
-
-_HUES = (
-    "pink",
-    "red",
-    "orange",
-    "yellow",
-    "yellow-green",
-    "green",
-    "teal",
-    "cyan",
-    "blue",
-    "violet",
-    "purple",
-)
-_STARTS = (-12.0, 15.0, 48.0, 75.0, 105.0, 128.0, 165.0, 185.0, 225.0, 310.0, 322.0)
 
 
 def colour_words(lab: ArrayLike) -> str:
@@ -42,11 +29,9 @@ def colour_words(lab: ArrayLike) -> str:
     chroma = float(np.hypot(a, b))
     if chroma < 5:
         return "near-black" if lightness < 10 else "near-white" if lightness > 95 else f"{light} grey"
-    hue = float(np.degrees(np.arctan2(b, a))) % 360
-    index = max((i for i, start in enumerate(_STARTS) if hue >= start), default=0)
-    name = _HUES[0] if hue >= 348 else _HUES[index]
+    hue = float(np.degrees(np.arctan2(b, a)))
     strength = "greyish " if chroma < 20 else "" if chroma < 60 else "vivid "
-    return f"{light} {strength}{name}"
+    return f"{light} {strength}{lab_hue_word(hue)}"
 
 
 _SHARES = (
@@ -64,18 +49,6 @@ _SHARES = (
     (0.9, "nine tenths"),
     (1.0, "all"),
 )
-_FAMILIES = {
-    "R": "reds",
-    "YR": "oranges",
-    "Y": "yellows",
-    "GY": "yellow-greens",
-    "G": "greens",
-    "BG": "blue-greens",
-    "B": "blues",
-    "PB": "violet-blues",
-    "P": "purples",
-    "RP": "magentas",
-}
 
 
 def share_words(share: float) -> str:
@@ -144,7 +117,7 @@ def _colour_words_of(look: Look) -> list[str]:
         out.append(f"{share_words(colour.saturation)} of the colour left")
     elif colour.saturation > 1:
         out.append(f"colour up {colour.saturation - 1:.0%}")
-    for family, name in _FAMILIES.items():
+    for family in FAMILY_NAMES:
         part = getattr(colour.families, family)
         if part.is_identity:
             continue
@@ -155,7 +128,7 @@ def _colour_words_of(look: Look) -> list[str]:
             said.append(f"turned {abs(part.shift):g}° {'on' if part.shift > 0 else 'back'} in hue")
         if part.value:
             said.append("lighter" if part.value > 0 else "darker")
-        out.append(f"{name} {', '.join(said)}")
+        out.append(f"{family_words(family)} {', '.join(said)}")
     for range_name in ("shadows", "midtones", "highlights"):
         tone = getattr(look.toning, range_name)
         if not tone.is_identity:

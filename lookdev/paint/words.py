@@ -6,23 +6,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lookdev.colorimetry.munsell_notation import GREY_CHROMA, hue_name, munsell_from_lab
-
-_NAMES = {
-    "R": "red", "YR": "orange", "Y": "yellow", "GY": "yellow-green", "G": "green",
-    "BG": "blue-green", "B": "blue", "PB": "purple-blue", "P": "purple", "RP": "red-purple",
-}  # fmt: skip
+from lookdev.text.hues import hue_word
 
 SEEN_APART = 1.0
 """CIEDE2000 under which two colours side by side are taken as one."""
-
-
-def hue_word(position: float) -> str:
-    """The family of a Munsell hue in plain English.
-
-    >>> hue_word(15.0)
-    'orange'
-    """
-    return _NAMES[hue_name(position).lstrip("0123456789.")]
 
 
 def what_changed(before_lab: ArrayLike, after_lab: ArrayLike) -> str:
