@@ -299,27 +299,24 @@ def _table(
     sheets: int,
     errors: Sequence[str],
 ) -> None:
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
+    from lookdev.text.table import print_table
 
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for head in ("location", "still", "source", "encoding", "balance", "looks"):
-        table.add_column(head, overflow="fold")
+    rows = []
     for planned in plan.stills:
         result = results.get(planned.path)
         done = sum(1 for o in result.outputs if o.error is None) if result is not None else 0
-        cells = (
-            planned.location,
-            one_line(planned.path.name),
-            (planned.reading.source or "") if planned.reading is not None else "",
-            (result.encoding or "") if result is not None else "",
-            "metered" if planned.resolved.cast is not None else "as it stood",
-            f"{done} of {len(plan.looks)}",
+        source = planned.reading.source if planned.reading is not None else None
+        rows.append(
+            [
+                planned.location,
+                one_line(planned.path.name),
+                source or "",
+                (result.encoding or "") if result is not None else "",
+                "metered" if planned.resolved.cast is not None else "as it stood",
+                f"{done} of {len(plan.looks)}",
+            ]
         )
-        table.add_row(*(Text(cell.encode("utf-8", "replace").decode()) for cell in cells))
-    console = Console(soft_wrap=False)
-    console.print(table)
+    print_table(["location", "still", "source", "encoding", "balance", "looks"], rows)
     failed = f", {len(errors)} failed (named above)" if errors else ""
     print(
         f"{len(plan.stills)} stills, {len(plan.looks)} looks, {sheets} sheets, {cubes} cubes in {out}{failed}"

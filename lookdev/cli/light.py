@@ -229,34 +229,28 @@ def csv_table(notes: tuple[LocationNotes, ...], plan: Plan) -> str:
 
 
 def _print_table(notes: tuple[LocationNotes, ...], plan: Plan) -> None:
-    import sys
-
-    from rich.console import Console
-    from rich.markup import escape
-    from rich.table import Table
-
     from lookdev.meter.notes import colour_words, exposure_words
     from lookdev.meter.wording import light_words
     from lookdev.text import numbers
+    from lookdev.text.table import print_table
 
-    console = Console() if sys.stdout.isatty() else Console(width=200)
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("location", "source", "x, y", "u', v'", "CCT, Duv", "light", "CIE near to it"):
-        table.add_column(heading, overflow="fold")
-    if any(n.exposure is not None for location in notes for n in location.readings):
-        table.add_column("stop", overflow="fold")
-    if plan.balance_k is not None:
-        table.add_column(f"to {numbers.kelvin(plan.balance_k)}", overflow="fold")
+    head = ["location", "source", "x, y", "u', v'", "CCT, Duv", "light", "CIE near to it", "stop"]
+    head.append("" if plan.balance_k is None else f"to {numbers.kelvin(plan.balance_k)}")
+    rows = []
     for location in notes:
         for note in location.readings:
-            cells = [location.location, note.reading.name]
-            cells.append(numbers.pair(*note.xy) if note.xy else "")
-            cells.append(numbers.pair(*note.uv) if note.uv else "")
-            cells += [colour_words(note), light_words(note.reading.illuminance_lux)]
-            cells.append(", ".join(h.illuminant for h in note.hints if h.distance_uv <= 0.02))
-            if len(table.columns) > 7 and table.columns[7].header == "stop":
-                cells.append(exposure_words(note.exposure) if note.exposure else "")
-            if plan.balance_k is not None:
-                cells.append(note.to_balance.short_words if note.to_balance else "")
-            table.add_row(*(escape(cell) for cell in cells))
-    console.print(table)
+            near = ", ".join(h.illuminant for h in note.hints if h.distance_uv <= 0.02)
+            rows.append(
+                [
+                    location.location,
+                    note.reading.name,
+                    numbers.pair(*note.xy) if note.xy else "",
+                    numbers.pair(*note.uv) if note.uv else "",
+                    colour_words(note),
+                    light_words(note.reading.illuminance_lux),
+                    near,
+                    exposure_words(note.exposure) if note.exposure else "",
+                    note.to_balance.short_words if note.to_balance else "",
+                ]
+            )
+    print_table(head, rows)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from lookdev.cli.options import Looks, Only, Paper, PaperChoice
+from lookdev.text.table import print_table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -295,7 +296,7 @@ def palette(
             [f"{100 * c.share:.1f}%", c.hex, c.munsell, "; ".join(f"{n} ({d:.1f})" for n, d in c.chips)]
             for c in found
         ]
-        _print_table(["share", "hex", "Munsell", "nearest chips as made (CIEDE2000)"], rows)
+        print_table(["share", "hex", "Munsell", "nearest chips as made (CIEDE2000)"], rows)
         _print_written(written)
     return 1 if errors else 0
 
@@ -485,7 +486,7 @@ def _print_predictions(found: Sequence[Any]) -> None:
                      f"{p.difference[i]:.1f}{known}",
                      what_changed(p.made, p.screen[i])]
                 )  # fmt: skip
-        _print_table(["chip", "seen", "Munsell", "hex", "CIEDE2000", "change from as made"], rows)
+        print_table(["chip", "seen", "Munsell", "hex", "CIEDE2000", "change from as made"], rows)
         for p in (p for p in found if p.site is site):
             for warning in warnings_of(p):
                 typer.echo(f"  {p.chip.label}: {warning}")
@@ -508,20 +509,9 @@ def _print_match(answer: dict[str, Any]) -> None:
         ]
         for c in answer["ranked"]
     ]
-    _print_table(["", "chip", "CIEDE2000", "each", "against the target"], rows)
+    print_table(["", "chip", "CIEDE2000", "each", "against the target"], rows)
     for sentence in answer["verdict"]:
         typer.echo(sentence)
-
-
-def _print_table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    from rich.cells import cell_len
-
-    table = [list(head), *[list(r) for r in rows]]
-    keep = [k for k in range(len(head)) if any(r[k] for r in table[1:])]
-    widths = [max(cell_len(r[k]) for r in table) for k in keep]
-    for row in table:
-        cells = [row[k] + " " * (w - cell_len(row[k])) for k, w in zip(keep, widths, strict=True)]
-        typer.echo("  " + "  ".join(cells).rstrip())
 
 
 def _print_written(paths: Sequence[Path]) -> None:

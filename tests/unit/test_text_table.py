@@ -1,0 +1,46 @@
+"""Tables for the terminal: nothing lost at any width, nothing broken by what a name holds."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+from rich.cells import cell_len
+
+from lookdev.text.table import table_text
+
+HEAD = ["place", "empty", "stop"]
+ROWS = [["Łódź · Øst 東", "", "T2.8"], ["[bold]not markup[/]", "", "T4"]]
+
+
+def test_one_line_a_row_and_no_empty_column() -> None:
+    lines = table_text(HEAD, ROWS).splitlines()
+    assert lines[0].split() == ["place", "stop"]
+    assert len(lines) == 3 and "[bold]not markup[/]" in lines[2]
+    starts = {cell_len(line[: line.index("T")]) for line in lines[1:]}
+    assert len(starts) == 1
+    assert not any(line.endswith(" ") for line in lines)
+
+
+def test_a_long_row_is_not_cut_where_there_is_no_width() -> None:
+    assert "x" * 5000 in table_text(["a", "b"], [["x" * 5000, "y"]])
+
+
+@pytest.mark.parametrize("width", [20, 40, 80])
+def test_wrapped_to_the_width_every_letter_stands(width: int) -> None:
+    text = table_text(["a", "b"], [["k" * 70, "v" * 45]], width)
+    assert max(map(len, text.splitlines())) <= width
+    assert text.count("k") == 70 and text.count("v") == 45
+
+
+def test_without_rows_the_headings_stand() -> None:
+    assert table_text(HEAD, []).split() == HEAD
+
+
+def test_a_name_that_the_terminal_cannot_write_is_no_error() -> None:
+    code = "from lookdev.text.table import print_table; print_table(['a'], [['caf\\udce9 東']])"
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, env={"PYTHONIOENCODING": "ascii"}, check=False
+    )
+    assert done.returncode == 0 and b"caf\\udce9 \\u6771" in done.stdout
