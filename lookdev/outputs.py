@@ -9,7 +9,6 @@ from __future__ import annotations
 import errno
 import os
 import re
-import tomllib
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
@@ -17,8 +16,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from lookdev.errors import RequestError
-from lookdev.files import clip_utf8, read_ordinary
+from lookdev.errors import LookError, RequestError
+from lookdev.files import clip_utf8
+from lookdev.text.toml_in import read_toml
 
 if TYPE_CHECKING:
     from lookdev.meter.scout import Scout
@@ -78,8 +78,8 @@ def _named_in(path: Path) -> list[Path]:
     from lookdev.lut.received import split_request
 
     try:
-        data = tomllib.loads(read_ordinary(path).decode("utf-8-sig"))
-    except (OSError, ValueError, RecursionError):
+        data = read_toml(path, LookError)
+    except LookError:
         return []
     named = [
         path.parent / split_request(data[k])[0] for k in ("based_on", "cube") if isinstance(data.get(k), str)
