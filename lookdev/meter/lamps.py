@@ -28,6 +28,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from lookdev.errors import MeterError
 from lookdev.meter.filters import COMMON_FILTERS, Filter, Match, match
 from lookdev.meter.fixture import Dial, dial, span
+from lookdev.text.numbers import kelvin
 
 Point = tuple[float, float]
 
@@ -111,7 +112,7 @@ def common_lamps() -> tuple[Lamp, ...]:
     from lookdev.colorimetry.temperature import balance_white_xy
 
     whites = [(k, balance_white_xy(k)) for k in (3200.0, 5600.0)]
-    return tuple(Lamp(f"{k:.0f} K", (float(w[0]), float(w[1]))) for k, w in whites)
+    return tuple(Lamp(kelvin(k), (float(w[0]), float(w[1]))) for k, w in whites)
 
 
 @dataclass(frozen=True)

@@ -336,7 +336,7 @@ def short_note(reading: Reading, plan: Plan, kit: Kit | None = None) -> str:
     if note.exposure is not None:
         parts.append(exposure_words(note.exposure))
     if note.to_balance is not None and (note.to_balance.is_unmovable or not note.to_balance.reason):
-        parts.append(f"to {_balance(plan)}: {note.to_balance.short_words}")
+        parts.append(f"to {kelvin(plan.balance_k)}: {note.to_balance.short_words}")
     if note.flicker in ("discharge", "LED"):
         bad = [s for s in planned_shutters(plan) if not s.is_planned_safe]
         if bad:
@@ -351,12 +351,8 @@ def short_location_note(location: str, readings: Sequence[Reading], plan: Plan) 
     for line in time_lines(readings, plan):
         parts += [f"{line.source}: enough light until {t}" for t in line.enough_until]
         parts += [f"{line.source}: enough light from {t}" for t in line.enough_from]
-        parts += [f"{line.source}: passes {_balance(plan)} at {t}" for t in line.balance_at]
+        parts += [f"{line.source}: passes {kelvin(plan.balance_k)} at {t}" for t in line.balance_at]
     return "; ".join(parts)
-
-
-def _balance(plan: Plan) -> str:
-    return "" if plan.balance_k is None else kelvin(plan.balance_k)
 
 
 def _closest(shutter: SafeShutter) -> str:

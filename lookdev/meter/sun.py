@@ -16,6 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lookdev.text.numbers import MINUS
+
 Array = NDArray[np.float64]
 
 HORIZON_DEG = -0.8333
@@ -398,5 +400,5 @@ def zone_words(found: LightAgain) -> str:
 
 def _offset(value: dt.timedelta) -> str:
     minutes = round(value.total_seconds() / 60)
-    sign = "+" if minutes >= 0 else "\N{MINUS SIGN}"
+    sign = "+" if minutes >= 0 else MINUS
     return f"UTC{sign}{abs(minutes) // 60}" + (f":{abs(minutes) % 60:02d}" if minutes % 60 else "")

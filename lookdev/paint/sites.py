@@ -141,7 +141,7 @@ def _site(
             level_stops,
         )
     if not through_still and plan.balance_k is not None and plan.balance_xy is not None:
-        origin = f"{plan.balance_k:.0f} K planned in scout.toml"
+        origin = f"{kelvin(plan.balance_k)} planned in scout.toml"
         return Site(location, light, plan.balance_xy, origin, Cast(light.xy, plan.balance_xy), level_stops)
     resolved = resolved or resolve_reading(reading, plan)
     cast, warnings = resolved.cast, resolved.warnings

@@ -18,6 +18,7 @@ from lookdev.meter.scout import Plan
 from lookdev.meter.wording import light_words, rough, seconds_words, signed
 from lookdev.sheets.light_blocks import FIGURES, SOURCE, TEXT, Block, clipped, glued
 from lookdev.sheets.page import BODY_BOLD, INK, LABEL, PAPER_WHITE, Page, text_height
+from lookdev.text import numbers
 
 NUMBER = replace(BODY_BOLD, colour=PAPER_WHITE)
 FAR_UV = 0.02
@@ -38,8 +39,8 @@ def plan_words(plan: Plan) -> str:
     if plan.filter_stops:
         parts.append(f"filters take {plan.filter_stops:g} stops")
     if plan.balance_k is not None:
-        off = f", Duv {signed(plan.balance_duv, 4)}" if plan.balance_duv is not None else ""
-        parts.append(f"balanced for {plan.balance_k:.0f} K{off}")
+        off = f", {numbers.duv(plan.balance_duv)}" if plan.balance_duv is not None else ""
+        parts.append(f"balanced for {numbers.kelvin(plan.balance_k)}{off}")
     if plan.mains_hz is not None:
         parts.append(f"mains {plan.mains_hz} Hz")
     text = "Plan: " + " · ".join(parts)
@@ -201,11 +202,11 @@ def match_line(found: Match) -> str:
 
 def dial_line(setting: Dial, fixture: str) -> str:
     """What to dial on a colour-mixing fixture, and a warning where it cannot get there."""
-    text = f"x {setting.xy[0]:.4f}, y {setting.xy[1]:.4f}"
+    text = numbers.x_y(*setting.xy)
     if setting.cct_k is not None and setting.duv is not None:
-        text += f" or {setting.cct_k:.0f} K, Duv {signed(setting.duv, 4)}"
+        text += f" or {numbers.cct_duv(setting.cct_k, setting.duv)}"
     if setting.reachable is False and setting.nearest_xy is not None and setting.short_uv is not None:
-        near = f"x {setting.nearest_xy[0]:.4f}, y {setting.nearest_xy[1]:.4f}"
+        near = numbers.x_y(*setting.nearest_xy)
         text += f". Outside {fixture}: the nearest it makes is {near}, {setting.short_uv:.3f} short in u′v′"
     return text + "."
 
@@ -214,9 +215,8 @@ def rendition_line(note: ReadingNotes) -> str:
     """Ra, R9, Rf, Rg and SSI, and whose spectrum they are of."""
     found = note.rendition
     assert found is not None
-    minus = "\N{MINUS SIGN}"
     parts = [
-        f"{name} {f'{value:.0f}'.replace('-', minus)}"
+        f"{name} {numbers.unsigned(value, 0)}"
         for name, value in (
             ("Ra", found.ra),
             ("R9", found.r9),
@@ -227,7 +227,7 @@ def rendition_line(note: ReadingNotes) -> str:
         if value is not None
     ]
     if found.ssi is not None:
-        parts.append(f"SSI {f'{found.ssi:.0f}'.replace('-', minus)} to {found.ssi_reference}")
+        parts.append(f"SSI {numbers.unsigned(found.ssi, 0)} to {found.ssi_reference}")
     text = ", ".join(parts) + f" ({note.rendition_of})"
     return (
         text + ". " + " ".join(f"{n[:1].upper()}{n[1:]}." for n in found.notes) if found.notes else text + "."

@@ -12,9 +12,10 @@ from lookdev.meter.lamps import OnOurs
 from lookdev.meter.notes import LocationNotes, ReadingNotes, colour_words
 from lookdev.meter.pick_list import PickLine
 from lookdev.meter.scout import Plan
-from lookdev.meter.wording import light_words, rough, signed
+from lookdev.meter.wording import light_words, rough
 from lookdev.sheets.light_blocks import TITLE, Block, clipped, glued
 from lookdev.sheets.page import BODY, BODY_BOLD, Page, text_height
+from lookdev.text.numbers import fixed, kelvin
 
 STRONG = replace(BODY_BOLD, size=11.5)
 WEAK = replace(BODY, size=9.5)
@@ -116,7 +117,7 @@ def dial_cell(setting: Dial) -> Cell:
     if off and setting.short_uv is not None:
         return Cell(strong, f"the nearest it makes: {setting.short_uv:.3f} short in u′v′")
     if setting.cct_k is not None and setting.duv is not None and setting.cct_k <= 25000:
-        return Cell(strong, glued(f"or {setting.cct_k:.0f} K, Duv {signed(setting.duv, 3)}"))
+        return Cell(strong, glued(f"or {kelvin(setting.cct_k)}, Duv {fixed(setting.duv, 3)}"))
     return Cell(strong)
 
 
@@ -148,13 +149,13 @@ def lamps_tables(notes: LocationNotes, plan: Plan) -> list[Block]:
         last = plan.balance_xy is not None and some.stop == len(lamps)
         names = ["To match", *(f"on {clipped(lamps[i].name, 40)}" for i in some)]
         if last:
-            names.append(f"or theirs, to {plan.balance_k:.0f} K")
+            names.append(f"or theirs, to {kelvin(plan.balance_k)}")
         title = "What to put on our lamps" + (
             " (tungsten and daylight taken for ours)" if notes.kit.is_assumed else ""
         )
         rows = []
         if notes.ours_to_balance:
-            cells = [Cell("The camera's balance", f"{plan.balance_k:.0f} K")]
+            cells = [Cell("The camera's balance", kelvin(plan.balance_k))]
             cells += [ours_cell(notes.ours_to_balance[i]) for i in some]
             rows.append(_row([*cells, Cell("")] if last else cells))
         for light in notes.lights:

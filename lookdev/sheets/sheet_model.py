@@ -113,7 +113,7 @@ class SheetModel:
 
 def write_cct(cct_k: float | None) -> str:
     """Whole kelvin, with a no-break space; "" for None."""
-    return "" if cct_k is None else numbers.kelvin(cct_k, NO_BREAK)
+    return numbers.kelvin(cct_k, NO_BREAK)
 
 
 def write_duv(duv: float | None) -> str:

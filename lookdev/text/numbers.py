@@ -79,12 +79,14 @@ BLUEST_K = 25000.0
 """Colour temperatures over this are said in words: there a few hundred thousand kelvin are one mired."""
 
 
-def kelvin(cct_k: float, gap: str = " ") -> str:
-    """A colour temperature in whole kelvin, as the meter showed it.
+def kelvin(cct_k: float | None, gap: str = " ") -> str:
+    """A colour temperature in whole kelvin, as the meter showed it; "" for None.
 
     >>> kelvin(3994.2), kelvin(140000.0)
     ('3994 K', 'over 25000 K')
     """
+    if cct_k is None:
+        return ""
     if cct_k > BLUEST_K:
         return f"over {BLUEST_K:.0f}{gap}K"
     return f"{cct_k:.0f}{gap}K"

@@ -141,6 +141,8 @@ def _numbers(field: FieldInfo) -> str | None:
         inner = get_args(part)[0] if get_origin(part) is Annotated else part
         if get_origin(inner) is tuple:
             each = get_args(inner)
+            if each[-1] is Ellipsis:
+                return f"{_several(field)} x, y in square brackets" if _is_pair(each[0]) else "numbers"
             if not all(set(_parts(one)) & {float, int} for one in each):
                 return None
             if any(get_origin(one) is tuple for one in each):
@@ -152,6 +154,15 @@ def _numbers(field: FieldInfo) -> str | None:
         return None
     limits = _range(kind, field.metadata)
     return f"a number {limits}" if limits else "a number"
+
+
+def _is_pair(kind: Any) -> bool:
+    return get_origin(kind) is tuple and len(get_args(kind)) == 2
+
+
+def _several(field: FieldInfo) -> str:
+    low, high = _limit(field, "min_length"), _limit(field, "max_length")
+    return f"{low:g} to {high:g}" if low is not None and high is not None else "several"
 
 
 def _range(kind: Any, metadata: list[Any] | None = None) -> str:

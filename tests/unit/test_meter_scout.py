@@ -114,7 +114,7 @@ WRONG = [
         "wanted a constant from 240 to 400 for a flat receptor (ISO 2720)",
     ),
     ("plan = 3", "key plan: wrong value; found 3; wanted a table of keys"),
-    ('[fixture]\nname = "x"', "key fixture.primaries: missing; wanted three x, y in square brackets"),
+    ('[fixture]\nname = "x"', "key fixture.primaries: missing; wanted 3 to 16 x, y in square brackets"),
     (
         "[fixture]\nprimaries = [[0.2, 0.2], [0.3, 0.3], [0.4, 0.4]]",
         "key fixture: wrong value; wanted three or more x, y that span an area; these lie on one line "
