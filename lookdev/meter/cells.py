@@ -172,10 +172,8 @@ def duv_of_points(points: float) -> tuple[float, str]:
     """
     value = points * DUV_PER_POINT
     side = "green" if points >= 0 else "magenta"
-    shown = f"{value:+.4f}".replace("-", "\N{MINUS SIGN}")
-    words = (
-        f"{abs(points):g} points of {side} taken as Duv {shown} ({DUV_PER_POINT:g} a point, common practice)"
-    )
+    words = f"{abs(points):g} points of {side} taken as {numbers.duv(value)} "
+    words += f"({DUV_PER_POINT:g} a point, common practice)"
     return round(value, 6), words
 
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 from lookdev.meter import cells
 from lookdev.meter.reading import Reading
+from lookdev.text.numbers import duv as duv_words
+from lookdev.text.numbers import kelvin
 
 BRIGHTEST_LUX = 150_000.0
 """Sun and clear sky give at most about 130,000 lx on a surface that faces them (common practice)."""
@@ -82,20 +84,20 @@ def _white(reading: Reading, tolerance: Tolerance) -> list[str]:
     cct, duv = reading.cct_duv
     if not reading.is_cct_meaningful:
         return [
-            f"CCT {reading.cct_k:.0f} K has no meaning at x {reading.x:g}, y {reading.y:g} "
-            f"(Duv {duv:+.3f}); used x, y"
+            f"CCT {kelvin(reading.cct_k)} has no meaning at x {reading.x:g}, y {reading.y:g} "
+            f"({duv_words(duv)}); used x, y"
         ]
     said = []
     off = 1e6 / reading.cct_k - 1e6 / cct
     if abs(off) > tolerance.mired:
         said.append(
-            f"CCT {reading.cct_k:.0f} K and x {reading.x:g}, y {reading.y:g} (which is {cct:.0f} K) "
-            f"disagree by {abs(reading.cct_k - cct):.0f} K ({abs(off):.0f} mired; tolerance "
+            f"CCT {kelvin(reading.cct_k)} and x {reading.x:g}, y {reading.y:g} (which is {kelvin(cct)}) "
+            f"disagree by {kelvin(abs(reading.cct_k - cct))} ({abs(off):.0f} mired; tolerance "
             f"{tolerance.mired:g}); used x, y"
         )
     if reading.duv is not None and abs(reading.duv - duv) > tolerance.duv:
         said.append(
-            f"Duv {reading.duv:+.4f} and x {reading.x:g}, y {reading.y:g} (which is Duv {duv:+.4f}) "
+            f"{duv_words(reading.duv)} and x {reading.x:g}, y {reading.y:g} (which is {duv_words(duv)}) "
             f"disagree by {abs(reading.duv - duv):.4f} (tolerance {tolerance.duv:g}); used x, y"
         )
     return said
@@ -132,7 +134,7 @@ def _lamp(reading: Reading) -> list[str]:
     if low <= cct <= high:
         return []
     return [
-        f"source '{reading.source}' and {cct:.0f} K are at odds: {name} is {low:.0f} to {high:.0f} K "
+        f"source '{reading.source}' and {kelvin(cct)} are at odds: {name} is {low:.0f} to {kelvin(high)} "
         "(common practice); used the reading"
     ]
 

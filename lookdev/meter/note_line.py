@@ -14,6 +14,7 @@ from typing import Any
 
 from lookdev.meter import cells
 from lookdev.meter.decimals import Marks, decide, is_open, mark_of, plain_number, readings_of
+from lookdev.text import numbers
 
 TAKEN = "\0"
 _RUN = re.compile(r"(?<![\w.,])(?:\d[\d.,']*\d|\d|[.,]\d+)(?!\d)")
@@ -48,8 +49,11 @@ class Line:
 
     def understood(self) -> str:
         """What was read, for the line about what was not."""
-        shown = {"cct_k": "{:.0f} K", "lux": "{:g} lx", "fc": "{:g} fc", "duv": "Duv {:+.4f}", "time": "{}"}
-        parts = [form.format(self.values[k]) for k, form in shown.items() if k in self.values]
+        shown: dict[str, Callable[[Any], str]] = {
+            "cct_k": numbers.kelvin, "lux": "{:g} lx".format, "fc": "{:g} fc".format,
+            "duv": numbers.duv, "time": str,
+        }  # fmt: skip
+        parts = [write(self.values[k]) for k, write in shown.items() if k in self.values]
         if "x" in self.values:
             parts.insert(0, f"x {self.values['x']:g}, y {self.values['y']:g}")
         parts += self.stills + self.facts + ([f"'{self.words}'"] if self.words else [])
