@@ -53,6 +53,8 @@ class Kernel:
         self._dispatcher: Any = None
 
     def __call__(self, *arguments: Any) -> Any:
+        if self.inline:
+            raise TypeError(f"{self.name} is for kernels to call")
         return (self._dispatcher or self.dispatcher)(*arguments)
 
     @property
@@ -62,7 +64,9 @@ class Kernel:
             with _lock:
                 if self._dispatcher is None:
                     options = {"nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True}
-                    made = load_numba().njit(forceinline=self.inline, **options)(self.function)
+                    if self.inline:
+                        options |= {"forceinline": True, "no_cpython_wrapper": True}
+                    made = load_numba().njit(**options)(self.function)
                     made._cache = _Cache(self.name)
                     self._dispatcher = made
         return self._dispatcher

@@ -13,7 +13,9 @@ from oracle.cases import LAMP, any_look
 from lookdev.colorimetry import transfer_functions as tf
 from lookdev.colorimetry.encodings import Power, encoding_names, get_encoding
 from lookdev.colorimetry.oklab import oklab_from_working, working_from_oklab
-from lookdev.looks import elementary, signal
+from lookdev.compilation import Kernel, compiled
+from lookdev.looks import signal
+from lookdev.looks.elementary import angle, cbrt, cosine, exp2, log2, sine
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Pipeline
 from lookdev.looks.stages.base import Metered, Stage
@@ -200,61 +202,80 @@ def test_linear_encodings_are_those_whose_signal_is_light() -> None:
 # --- elementary functions, each over its range, against mpmath at 40 digits
 
 
-def _each(function: object, wanted: object, values: list) -> list[tuple[float, float]]:
+@compiled
+def _log2(x, y, out):
+    for i in range(x.size):
+        out[i] = log2(x[i])
+
+
+@compiled
+def _exp2(x, y, out):
+    for i in range(x.size):
+        out[i] = exp2(x[i])
+
+
+@compiled
+def _cbrt(x, y, out):
+    for i in range(x.size):
+        out[i] = cbrt(x[i])
+
+
+@compiled
+def _sine(x, y, out):
+    for i in range(x.size):
+        out[i] = sine(x[i])
+
+
+@compiled
+def _cosine(x, y, out):
+    for i in range(x.size):
+        out[i] = cosine(x[i])
+
+
+@compiled
+def _angle(x, y, out):
+    for i in range(x.size):
+        out[i] = angle(x[i], y[i])
+
+
+def _of(kernel: Kernel, x: list, y: list | None = None) -> np.ndarray:
+    out = np.empty(len(x))
+    kernel(np.array(x, dtype=float), np.array(y or x, dtype=float), out)
+    return out
+
+
+def _exactly(function: object, *arguments: list) -> np.ndarray:
     with mpmath.workdps(40):
-        return [
-            (float(function(*v)), float(wanted(*(mpmath.mpf(float(part)) for part in v)))) for v in values
-        ]
+        return np.array(
+            [float(function(*map(mpmath.mpf, map(float, row)))) for row in zip(*arguments, strict=True)]
+        )
 
 
 def test_elementary_functions_against_multiple_precision() -> None:
     rng = np.random.default_rng(11)
-    positive = [
-        *(2.0 ** rng.uniform(-990, 1000, 1500)),
-        *rng.uniform(0.5, 2.0, 1500),
-        1.0,
-        2.0,
-        0.5,
-        math.sqrt(2),
-    ]
-    positive += [1.0 + 2.0**-52, 1.0 - 2.0**-53]
-    ones = [(v,) for v in positive]
-    for got, wanted in _each(elementary.log2, lambda x: mpmath.log(x, 2), ones):
-        assert got == pytest.approx(wanted, rel=4e-15, abs=1e-16)
-    for got, wanted in _each(elementary.cbrt, mpmath.cbrt, [(v,) for v in positive if v < 1e200]):
-        assert got == pytest.approx(wanted, rel=1e-13)
-    assert elementary.cbrt(-8.0) == pytest.approx(-2.0, rel=1e-13)
-    assert abs(elementary.cbrt(0.0)) < 1e-99
-    powers = [
-        *rng.uniform(-1020, 1020, 1500),
-        *rng.uniform(-2, 2, 1500),
-        0.0,
-        0.5,
-        -0.5,
-        1.0,
-        -1020.0,
-        1020.0,
-    ]
-    for got, wanted in _each(elementary.exp2, lambda x: mpmath.mpf(2) ** x, [(v,) for v in powers]):
-        assert got == pytest.approx(wanted, rel=1e-13)
-    assert elementary.exp2(1e9) == 2.0**1020
-    assert elementary.exp2(-1e9) == 2.0**-1020
+    x = [*(2.0 ** rng.uniform(-990, 1000, 1500)), *rng.uniform(0.5, 2.0, 1500), 1.0, 2.0, 0.5, 2**0.5]
+    x += [1.0 + 2.0**-52, 1.0 - 2.0**-53]
+    wanted = _exactly(lambda v: mpmath.log(v, 2), x)
+    np.testing.assert_allclose(_of(_log2, x), wanted, rtol=4e-15, atol=1e-16)
+    x = [v for v in x if v < 1e200]
+    np.testing.assert_allclose(_of(_cbrt, x), _exactly(mpmath.cbrt, x), rtol=1e-13)
+    np.testing.assert_allclose(_of(_cbrt, [-8.0, -0.001]), [-2.0, -0.1], rtol=1e-13)
+    assert np.abs(_of(_cbrt, [0.0, -0.0])).max() < 1e-99
+    x = [*rng.uniform(-1020, 1020, 1500), *rng.uniform(-2, 2, 1500), 0.0, 0.5, -0.5, 1.0, -1020.0, 1020.0]
+    np.testing.assert_allclose(_of(_exp2, x), _exactly(lambda v: mpmath.mpf(2) ** v, x), rtol=1e-13)
+    assert _of(_exp2, [1e9, -1e9]).tolist() == [2.0**1020, 2.0**-1020]
     half = math.pi / 2
-    quarter = [
-        (v,) for v in (*rng.uniform(-half, half, 2000), *rng.uniform(-1e-6, 1e-6, 100), 0.0, half, -half)
-    ]
-    for got, wanted in _each(elementary.sine, mpmath.sin, quarter):
-        assert got == pytest.approx(wanted, abs=1e-13)
-    for got, wanted in _each(elementary.cosine, mpmath.cos, quarter):
-        assert got == pytest.approx(wanted, abs=1e-13)
-    pairs = [
-        *map(tuple, rng.normal(size=(3000, 2))),
-        (0.0, 1.0),
-        (1.0, 0.0),
-        (1.0, 1.0),
-        (-1.0, -1.0),
-        (1e-9, -1.0),
-    ]
-    for got, wanted in _each(elementary.angle, mpmath.atan2, pairs):
-        assert got == pytest.approx(wanted, abs=1e-13)
-    assert elementary.angle(0.0, 0.0) == 0.0
+    x = [*rng.uniform(-half, half, 2000), *rng.uniform(-1e-6, 1e-6, 100), 0.0, half, -half]
+    np.testing.assert_allclose(_of(_sine, x), _exactly(mpmath.sin, x), rtol=0, atol=1e-13)
+    np.testing.assert_allclose(_of(_cosine, x), _exactly(mpmath.cos, x), rtol=0, atol=1e-13)
+    y, x = (
+        [*rng.normal(size=3000), 0.0, 1.0, 1.0, -1.0, 1e-9],
+        [*rng.normal(size=3000), 1.0, 0.0, 1.0, -1.0, -1.0],
+    )
+    np.testing.assert_allclose(_of(_angle, y, x), _exactly(mpmath.atan2, y, x), rtol=0, atol=1e-13)
+    assert _of(_angle, [0.0], [0.0])[0] == 0.0
+
+
+def test_what_is_for_kernels_alone_says_so() -> None:
+    with pytest.raises(TypeError, match="for kernels"):
+        log2(8.0)

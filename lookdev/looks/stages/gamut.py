@@ -52,22 +52,24 @@ def chroma_ratio(rgb: ArrayLike, space: RGBSpace) -> Array:
     To a part in a million. Colours lighter than white or darker than black count as 0: they go to white or
     black whatever their chroma.
     """
-    x, y, z = _channels(rgb)
-    share = np.empty(x.size)
-    _find_edge(1024.0, _lms_to(space), LAB_TO_LMS, x, y, z, share)
-    return np.where((x > 0) & (x < 1), 1.0 / np.maximum(share, 1e-6), 0.0)
+    lab = _oklab(rgb)
+    share = _edge(1024.0, lab, _lms_to(space), LAB_TO_LMS)
+    return np.where((lab[0] > 0) & (lab[0] < 1), 1.0 / np.maximum(share, 1e-6), 0.0)
 
 
 def gamut_limit(rgb: ArrayLike, space: RGBSpace) -> float:
     """Largest chroma ratio among colours (n, 3): 1.0 when all of them lie inside ``space``."""
-    ratio = float(_largest_ratio(*_channels(rgb), _lms_to(space), LAB_TO_LMS))
-    return float(np.clip(ratio, 1.0 + 1e-3, MAX_LIMIT)) if ratio else 1.0
+    lab, ways = _oklab(rgb), (_lms_to(space), LAB_TO_LMS)
+    out = _outside(1.0, lab, *ways)
+    if not out.any():
+        return 1.0
+    share = _edge(2.0, lab.compress(out & (lab[0] > 0) & (lab[0] < 1), axis=1), *ways)
+    return float(np.clip(1.0 / max(share.min(initial=1.0), 1e-6), 1.0 + 1e-3, MAX_LIMIT))
 
 
-def _channels(rgb: ArrayLike) -> tuple[Array, Array, Array]:
-    """Oklab of linear BT.2020 (n, 3), as three arrays."""
-    x, y, z = np.ascontiguousarray(run(join([], end=OKLAB), rgb).T)
-    return x, y, z
+def _oklab(rgb: ArrayLike) -> Array:
+    """Oklab, (3, n), of linear BT.2020 (n, 3)."""
+    return np.ascontiguousarray(run(join([], end=OKLAB), rgb).T)
 
 
 def _lms_to(space: RGBSpace) -> Array:
@@ -75,100 +77,114 @@ def _lms_to(space: RGBSpace) -> Array:
     return np.ascontiguousarray(matrix_between(WORKING_RGB, space) @ LMS_TO_WORKING)
 
 
+def _bring_inside(
+    x: Array,
+    y: Array,
+    z: Array,
+    limit: float,
+    knee: float,
+    lms_to_display: Array,
+    to_lms: Array,
+    to_lab: Array,
+    from_lab: Array,
+    from_lms: Array,
+) -> None:
+    """In steps of their own: compiled as one, each part would be compiled three times over."""
+    lab = np.stack((x, y, z))
+    mix(*lab, to_lms)
+    cube_root(lab.reshape(-1))
+    mix(*lab, to_lab)
+    near = np.empty(x.size, dtype=np.bool_)
+    _mark_near(*lab, 1.0 / knee, lms_to_display, from_lab, near)
+    places = np.flatnonzero(near)
+    if places.size:
+        lab = lab.take(places, axis=1)  # four times as quick as lab[:, places]
+        share = _edge(1.0 / knee, lab, lms_to_display, from_lab)
+        _squeeze(*lab, share, limit, knee)
+        mix(*lab, from_lab)
+        cube(lab.reshape(-1))
+        mix(*lab, from_lms)
+        x[places], y[places], z[places] = lab
+
+
+def _outside(share: float, lab: Array, lms_to_display: Array, from_lab: Array) -> NDArray[np.bool_]:
+    """Which Oklab colours (3, n) lie outside with their chroma times ``share``."""
+    light = lab * np.array([[1.0], [share], [share]])
+    mix(*light, from_lab)
+    cube(light.reshape(-1))
+    mix(*light, lms_to_display)
+    return np.asarray((light.min(axis=0) < -TOLERANCE) | (light.max(axis=0) > 1.0 + TOLERANCE))
+
+
+def _edge(most: float, lab: Array, lms_to_display: Array, from_lab: Array) -> Array:
+    """The share of their chroma at which Oklab colours (3, n) lie on the edge; at most ``most``."""
+    share, cubics = np.zeros(lab.shape[1]), np.empty((12, lab.shape[1]))
+    x, y, z = lab
+    for channel in range(3):
+        _cubic(x, y, z, lms_to_display[channel], from_lab, cubics[4 * channel : 4 * channel + 4])
+    _find_edge(most, cubics, share)
+    return share
+
+
 @compiled
-def _mark_outside(share, lms_to_display, from_lab, x, y, z, marks):  # type: ignore[no-untyped-def]
-    """Marks the Oklab colours that lie outside with their chroma times ``share``."""
-    red, green, blue = x.copy(), share * y, share * z
-    mix(red, green, blue, from_lab)
-    cube(red)
-    cube(green)
-    cube(blue)
-    mix(red, green, blue, lms_to_display)
+def _mark_near(x, y, z, most, d, m, marks):  # type: ignore[no-untyped-def]
+    """Marks colours that lie outside with ``most`` times their chroma; black and white, as they are."""
+    m00, m01, m02, m10, m11, m12 = m[0, 0], m[0, 1], m[0, 2], m[1, 0], m[1, 1], m[1, 2]
+    m20, m21, m22 = m[2, 0], m[2, 1], m[2, 2]
+    d00, d01, d02, d10, d11, d12 = d[0, 0], d[0, 1], d[0, 2], d[1, 0], d[1, 1], d[1, 2]
+    d20, d21, d22 = d[2, 0], d[2, 1], d[2, 2]
     for i in range(x.size):
-        low, high = min(min(red[i], green[i]), blue[i]), max(max(red[i], green[i]), blue[i])
+        lightness = x[i]
+        share = most if (lightness > 0.0) & (lightness < 1.0) else 1.0
+        a, b = share * y[i], share * z[i]
+        u = m00 * lightness + m01 * a + m02 * b
+        v = m10 * lightness + m11 * a + m12 * b
+        w = m20 * lightness + m21 * a + m22 * b
+        u, v, w = u * u * u, v * v * v, w * w * w
+        red, green = d00 * u + d01 * v + d02 * w, d10 * u + d11 * v + d12 * w
+        blue = d20 * u + d21 * v + d22 * w
+        low, high = min(min(red, green), blue), max(max(red, green), blue)
         marks[i] = (low < -TOLERANCE) | (high > 1.0 + TOLERANCE)
 
 
 @compiled
-def _find_edge(most, lms_to_display, from_lab, x, y, z, low):  # type: ignore[no-untyped-def]
-    """Halves the way from grey to ``most`` times a colour's chroma until the edge is found: its share."""
-    n = x.size
-    c = np.empty((12, n))  # a cubic each: the cube of a line, mixed by a matrix
-    m, d = from_lab, lms_to_display
-    c[:] = 0.0
+def _cubic(x, y, z, d, m, c):  # type: ignore[no-untyped-def]
+    """A primary along the way from grey through a colour: the cubes of three lines, mixed."""
+    for k in range(4):
+        c[k, :] = 0.0
     for cone in range(3):
-        grey, red_green, yellow_blue = m[cone, 0], m[cone, 1], m[cone, 2]
-        for channel in range(3):
-            share = d[channel, cone]
-            c0, c1, c2, c3 = c[4 * channel : 4 * channel + 4]
-            for i in range(n):
-                start, way = grey * x[i], red_green * y[i] + yellow_blue * z[i]
-                c0[i] += start * start * start * share
-                c1[i] += 3.0 * (start * start) * way * share
-                c2[i] += 3.0 * start * (way * way) * share
-                c3[i] += way * way * way * share
-    low[:] = 0.0
+        grey, red_green, yellow_blue, share = m[cone, 0], m[cone, 1], m[cone, 2], d[cone]
+        for i in range(x.size):
+            start, way = grey * x[i], red_green * y[i] + yellow_blue * z[i]
+            c[0, i] += start * start * start * share
+            c[1, i] += 3.0 * (start * start) * way * share
+            c[2, i] += 3.0 * start * (way * way) * share
+            c[3, i] += way * way * way * share
+
+
+@compiled
+def _find_edge(most, c, low):  # type: ignore[no-untyped-def]
+    """Halves the way from grey to ``most`` times a colour's chroma until the edge is found: its share."""
     step = most
     least, greatest = -TOLERANCE, 1.0 + TOLERANCE
-    r0, r1, r2, r3, g0, g1, g2, g3, b0, b1, b2, b3 = c
     for _ in range(_HALVINGS):
         step *= 0.5
-        for i in range(n):
+        for i in range(low.size):
             s = low[i] + step
-            red = ((r3[i] * s + r2[i]) * s + r1[i]) * s + r0[i]
-            green = ((g3[i] * s + g2[i]) * s + g1[i]) * s + g0[i]
-            blue = ((b3[i] * s + b2[i]) * s + b1[i]) * s + b0[i]
+            red = ((c[3, i] * s + c[2, i]) * s + c[1, i]) * s + c[0, i]
+            green = ((c[7, i] * s + c[6, i]) * s + c[5, i]) * s + c[4, i]
+            blue = ((c[11, i] * s + c[10, i]) * s + c[9, i]) * s + c[8, i]
             inside = (min(min(red, green), blue) >= least) & (max(max(red, green), blue) <= greatest)
             low[i] = s if inside else low[i]
 
 
 @compiled
-def _bring_inside(x, y, z, limit, knee, lms_to_display, to_lms, to_lab, from_lab, from_lms):  # type: ignore[no-untyped-def]
-    lightness, a, b = x.copy(), y.copy(), z.copy()
-    mix(lightness, a, b, to_lms)
-    cube_root(lightness)
-    cube_root(a)
-    cube_root(b)
-    mix(lightness, a, b, to_lab)
-    near, out = np.empty(x.size, np.bool_), np.empty(x.size, np.bool_)
-    _mark_outside(1.0 / knee, lms_to_display, from_lab, lightness, a, b, near)
-    _mark_outside(1.0, lms_to_display, from_lab, lightness, a, b, out)
-    places, count = np.empty(x.size, np.intp), 0
-    for i in range(x.size):
-        if near[i] if 0.0 < lightness[i] < 1.0 else out[i]:
-            places[count] = i
-            count += 1
-    if count == 0:
-        return
-    places = places[:count]
-    lightness, a, b, share = lightness[places], a[places], b[places], np.empty(count)
-    _find_edge(1.0 / knee, lms_to_display, from_lab, lightness, a, b, share)
+def _squeeze(x, y, z, share, limit, knee):  # type: ignore[no-untyped-def]
+    """Lays chroma between the knee and the limit between the knee and the edge."""
     span = (limit - knee) / (1.0 - knee)
-    for i in range(count):
+    for i in range(x.size):
         ratio = 1.0 / max(share[i], 1e-6)
         d = min(max((ratio - knee) / (1.0 - knee), 0.0), span)
         factor = (knee + (1.0 - knee) * d / (1.0 + d * (1.0 - 1.0 / span))) / ratio
-        factor = factor if (lightness[i] > 0.0) & (lightness[i] < 1.0) else 0.0
-        lightness[i], a[i], b[i] = min(max(lightness[i], 0.0), 1.0), a[i] * factor, b[i] * factor
-    mix(lightness, a, b, from_lab)
-    cube(lightness)
-    cube(a)
-    cube(b)
-    mix(lightness, a, b, from_lms)
-    for i in range(count):
-        x[places[i]], y[places[i]], z[places[i]] = lightness[i], a[i], b[i]
-
-
-@compiled
-def _largest_ratio(x, y, z, lms_to_display, from_lab):  # type: ignore[no-untyped-def]
-    """The largest chroma ratio of Oklab colours that lie outside; 0 where none does."""
-    out = np.empty(x.size, np.bool_)
-    _mark_outside(1.0, lms_to_display, from_lab, x, y, z, out)
-    worst = 1.0 if np.any(out) else 0.0
-    out &= (x > 0.0) & (x < 1.0)
-    places = np.flatnonzero(out)
-    share = np.empty(places.size)
-    _find_edge(2.0, lms_to_display, from_lab, x[places], y[places], z[places], share)
-    for s in share:
-        worst = max(worst, 1.0 / max(s, 1e-6))
-    return worst
+        factor = factor if (x[i] > 0.0) & (x[i] < 1.0) else 0.0
+        x[i], y[i], z[i] = min(max(x[i], 0.0), 1.0), y[i] * factor, z[i] * factor
