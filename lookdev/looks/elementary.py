@@ -1,6 +1,23 @@
 """Elementary functions for kernels, written so that the compiler works at several numbers at once.
 
-TABLE
+Measured (x86-64 with AVX-512, numba 0.68, NumPy 2.4; ns a number in blocks of 4096, one thread, the least of
+300 runs, twice): ours in a compiled loop, the C library's as numba calls it there, and
+NumPy's on an array, which a kernel cannot call and which would take a pass of its own through memory.
+
+========  =====  =========  =====
+function  ours   C library  NumPy
+========  =====  =========  =====
+log2      1.0    3.3        0.9
+exp2      0.9    2.5        0.8
+cbrt      0.8    11.0       1.0
+sine      0.8    8.2        8.1
+cosine    0.8    8.3        8.3
+angle     1.9    11.5       2.2
+========  =====  =========  =====
+
+(angle is atan2.) A loop that calls the C library takes one number at a time in all else that it does too, so
+that the kernels lose more than the table says. NumPy's are this quick on processors with AVX-512 only. Each
+is exact to 1e-13 over its range (``tests/unit/test_looks_steps.py``, against mpmath).
 """
 
 from __future__ import annotations
