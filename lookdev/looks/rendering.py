@@ -17,13 +17,14 @@ from lookdev.looks.steps import Step, on_each
 Array = NDArray[np.float64]
 
 MID_GREY = 0.18
-WHITE_STOPS = 4.0
+WHITE_STOPS = 4.0  # of taste: a lit window or a lamp's shade, not the filament, reaches display white
 SCENE_WHITE = MID_GREY * 2.0**WHITE_STOPS
 
 _RISE, _RUN = 1.0 - MID_GREY, SCENE_WHITE - MID_GREY
 _BEND = (_RUN / _RISE - 1.0) / _RUN
 _SLOPE_AT_WHITE = 1.0 / (1.0 + _BEND * _RUN) ** 2
 _KNEE, _FARTHEST = 0.995, 3.0
+# of taste: what BT.2020 holds stays as it is; the end is a channel as far under zero as twice the top over it
 
 
 @inlined

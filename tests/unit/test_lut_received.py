@@ -10,9 +10,11 @@ import pytest
 
 from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import ACESCCT, BT709, DISPLAY_P3, SRGB, get_encoding
+from lookdev.colorimetry.rgb_spaces import ACES_AP0, WORKING, matrix_between
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Transform
-from lookdev.looks.stages.balance import Cast
+from lookdev.looks.rendering import render_curve
+from lookdev.looks.stages.balance import Balance, Cast, resolve_balance
 from lookdev.looks.stages.cdl import CDL
 from lookdev.lut.answers import compared_pairs, difference_words, picture_difference, still_differences
 from lookdev.lut.bake import bake_cube
@@ -20,7 +22,9 @@ from lookdev.lut.cdl import fit_cdl, write_cc
 from lookdev.lut.cube import CubeLut, identity_cube, write_cube
 from lookdev.lut.error import appearance, picture_inputs
 from lookdev.lut.received import ReceivedLut, open_look, open_looks, split_request
+from lookdev.sheets.from_batch import _taken_out
 
+LAMP = Cast((0.446, 0.4075), (0.3325, 0.3478), "a lamp under daylight balance")
 GRADE = Look.model_validate({"title": "Grade", "curve": {"contrast": 1.2}, "colour": {"saturation": 0.6}})
 
 
@@ -64,6 +68,46 @@ def test_an_identity_cube_leaves_a_still_alone(tmp_path: Path) -> None:
     transform = open_look(f"{tmp_path / 'i.cube'}@sRGB:sRGB").transform(SRGB, SRGB)
     codes = np.random.default_rng(2).integers(0, 256, (5000, 3)) / 255
     assert np.abs(transform(codes) - codes).max() < 1e-12
+
+
+@pytest.mark.parametrize(
+    "source", ["ACES2065-1", "Linear BT.2020", "S-Log3 S-Gamut3", "sRGB", "Display P3", "BT.2020"]
+)
+@pytest.mark.parametrize(("cast", "stops"), [(None, 0.0), (LAMP, 0.7)])
+def test_an_identity_cube_is_what_a_look_that_does_nothing_is(
+    tmp_path: Path, source: str, cast: Cast | None, stops: float
+) -> None:
+    """The same lift, limiter and rendering, for light that no display holds and where one balances, too.
+
+    (AP0's blue corner at 8 gave [0, 0, 255] where the look gave [0, 100, 160], a pure one made up by clipping.)
+    """
+    encoding = get_encoding(source)
+    write_cube(tmp_path / "i.cube", identity_cube(33))
+    (tmp_path / "i.toml").write_text('cube = "i.cube@sRGB:sRGB"\nkeep = 0.2\n')
+    scene = np.concatenate([_saturated(), np.random.default_rng(4).uniform(-0.05, 3.0, (300, 3))])
+    x = encoding.from_working(scene if encoding.state == "scene" else render_curve(scene))
+    x = x if encoding.state == "scene" else np.clip(x, 0.0, 1.0)
+    look = Look.model_validate({"title": "nothing else", "balance": {"keep": 0.2}})
+    wanted = look.transform(encoding, SRGB, cast, stops)(x)
+    got = open_look(tmp_path / "i.toml").transform(encoding, SRGB, cast, stops)(x)
+    assert np.abs(got - wanted).max() < 1e-9
+
+
+def _saturated() -> np.ndarray:
+    """Scene light of the corners of ACES AP0, most of which lie outside every display's gamut."""
+    corners = np.array([c for c in np.ndindex(2, 2, 2) if sum(c)], dtype=float)
+    return (
+        np.concatenate([level * corners for level in (0.05, 0.5, 1.0, 8.0)])
+        @ matrix_between(ACES_AP0, WORKING).T
+    )
+
+
+def test_what_is_balanced_before_a_lut_is_said(theirs: Path) -> None:
+    (theirs.parent / "kept.toml").write_text('cube = "theirs.cube@ACEScct:BT.709"\nkeep = 0.25\n')
+    kept = open_look(theirs.parent / "kept.toml")
+    assert kept.balance == Balance(keep=0.25)
+    assert open_look(f"{theirs}@ACEScct:BT.709").balance is None  # what it does about a cast is in the table
+    assert resolve_balance(kept.balance, LAMP).words() in _taken_out(kept, LAMP) != ""
 
 
 def test_a_small_toml_names_it(theirs: Path) -> None:

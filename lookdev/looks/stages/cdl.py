@@ -82,7 +82,7 @@ def cdl_signal(
 ) -> Array:
     """ASC CDL on code values (..., 3), unclamped.
 
-    >>> cdl_signal([0.5, 0.5, 0.5], [2, 1, 1], [0, 0.25, 0], [1, 1, 2], 1.0).tolist()
+    >>> cdl_signal([0.5, 0.5, 0.5], [2, 1, 1], [0, 0.25, 0], [1, 1, 2], 1.0).round(12).tolist()
     [1.0, 0.75, 0.25]
     """
     return run([cdl_step(slope, offset, power, saturation)], signal)

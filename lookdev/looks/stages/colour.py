@@ -22,7 +22,9 @@ from lookdev.text.numbers import signed, times
 Array = NDArray[np.float64]
 
 _RADIAN = np.pi / 180.0
-FULL_CHROMA = 0.06  # Oklab chroma from which a family's adjustment applies in full
+FULL_CHROMA = 0.06
+"""Oklab chroma from which a family's adjustment applies in full. Of taste: weathered paint has it, and the
+noise of a grey wall has not, so that colours move and greys don't."""
 
 
 class Family(Parameters):

@@ -21,9 +21,13 @@ from lookdev.looks.stages.base import Metered, Stage
 from lookdev.looks.steps import Step, on_each
 from lookdev.text.numbers import signed, times
 
-_TOE_SPAN, _SHOULDER_SPAN = 5.0, 4.5
-_TOE_DEPTH, _SHOULDER_DEPTH = 0.6, 0.85
-_FLOOR_FROM, _FLOOR_SPAN = 8.0, 4.0
+# Of taste. Spans in stops from the pivot, depths as the share of the slope that is lost at the end.
+_TOE_SPAN = 5.0  # down to where a still's shadows end in noise: a shorter toe shows as a knee in faces' shade
+_SHOULDER_SPAN = 4.5  # half a stop past display white, so that the slope still eases where highlights end
+_TOE_DEPTH = 0.6  # a full toe keeps two fifths of the contrast: shadows open, and don't turn to fog
+_SHOULDER_DEPTH = 0.85  # a full shoulder is nearly flat at its end; never quite, so that nothing merges
+_FLOOR_FROM = 8.0  # under anything that a display shows as other than black
+_FLOOR_SPAN = 4.0  # long enough that no slope from 0.5 to 3 turns to one with a visible bend
 
 
 class Curve(Stage):

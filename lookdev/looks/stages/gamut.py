@@ -23,14 +23,14 @@ from lookdev.looks.steps import OKLAB, Step, cube, cube_root, join, mix, run
 Array = NDArray[np.float64]
 
 TOLERANCE = 1e-6
-MAX_LIMIT = 4.0
-_LOWEST_KNEE = 0.75
+MAX_LIMIT = 4.0  # of taste: to make room for what lies farther out would dull all the rest
+_LOWEST_KNEE = 0.75  # of taste: three quarters of the way out all stays as the look made it
 _HALVINGS = 30  # of the way to the gamut's edge: to a part in a thousand million
 
 
 def knee_for(limit: float) -> float:
     """Where compression starts, as a share of the way to the edge: near 1 for a small overshoot."""
-    return max(_LOWEST_KNEE, 1.0 - 0.5 * (limit - 1.0))
+    return max(_LOWEST_KNEE, 1.0 - 0.5 * (limit - 1.0))  # of taste: half of the overshoot, taken from inside
 
 
 def limiting(space: RGBSpace, limit: float) -> tuple[Step, ...]:

@@ -19,10 +19,13 @@ from lookdev.text.numbers import signed
 
 Array = NDArray[np.float64]
 
-_MID_LIGHTNESS = 0.18 ** (1 / 3)
-_SHADOW_PEAK, _SHADOW_END = 0.22, 0.68
-_HIGHLIGHT_START, _HIGHLIGHT_PEAK = 0.50, 1.00
-_MID_START, _MID_END = 0.10, 1.1
+_MID_LIGHTNESS = 0.18 ** (1 / 3)  # of mid grey
+# Of taste:
+_SHADOW_PEAK = 0.22  # four stops under mid grey: the deepest in which a hue can still be told
+_SHADOW_END = 0.68  # 0.8 of a stop over mid grey: a trace of it stays in mid grey, none in lit skin
+_HIGHLIGHT_START = 0.50  # half a stop under it: the two overlap, so that no band between is left untouched
+_HIGHLIGHT_PEAK = 1.00  # display white and beyond: lamps and sky carry all of it
+_MID_START, _MID_END = 0.10, 1.1  # from black to past white: the widest, so that it shows no edge
 """Oklab lightness between which shadows, midtones and highlights rise, and between which they fall again."""
 
 
