@@ -77,11 +77,12 @@ def read_meter_log(path: Path, tolerance: Tolerance | None = None) -> MeterLog:
 
 def _with_mixtures(log: MeterLog) -> MeterLog:
     """The log with the parts found of those readings whose source is a mixture, and what is doubtful."""
-    from lookdev.meter.mixture import mixture_of
+    from lookdev.meter.mixture import by_place_and_source, mixture_of
 
+    known = by_place_and_source(log.readings)
     out, warnings = [], list(log.warnings)
     for reading in log.readings:
-        parts, doubts = mixture_of(reading, log.readings)
+        parts, doubts = mixture_of(reading, known)
         warnings += [f"{reading.file}, {reading.place}: {doubt}" for doubt in doubts]
         out.append(replace(reading, mixture=parts) if parts else reading)
     return replace(log, readings=tuple(out), warnings=tuple(warnings))

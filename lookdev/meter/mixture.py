@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from lookdev.meter.light import Part, TypedPart, shares_by_xy, typed_parts
 from lookdev.meter.log import Reading
 
+Known = Mapping[tuple[str, str], Sequence[Reading]]
 
-def mixture_of(reading: Reading, readings: Sequence[Reading]) -> tuple[tuple[Part, ...], list[str]]:
+
+def mixture_of(reading: Reading, known: Known) -> tuple[tuple[Part, ...], list[str]]:
     """The parts of a reading's source, empty where it is no mixture, and what is doubtful about it.
 
     A part is a CIE illuminant, or the source of another row at the same place. Shares are as typed (one
@@ -18,16 +20,18 @@ def mixture_of(reading: Reading, readings: Sequence[Reading]) -> tuple[tuple[Par
 
     Examples
     --------
-    >>> parts, doubts = mixture_of(Reading(source="D65 60%, HP1"), ())
+    >>> parts, doubts = mixture_of(Reading(source="D65 60%, HP1"), {})
     >>> [(p.name, p.share) for p in parts], doubts
     ([('D65', 0.6), ('HP1', 0.4)], [])
     """
     if reading.illuminant is not None or reading.spectrum is not None:
         return (), []
     typed = typed_parts(reading.source)
-    lights = [_light_of(part, reading, readings) for part in typed]
+    if not typed:
+        return (), []
+    lights = [_light_of(part, reading, known) for part in typed]
     has_shares = any(part.share is not None for part in typed)
-    if not typed or not any(light is not None for light in lights):
+    if not any(light is not None for light in lights):
         if sum(part.share is not None for part in typed) >= 2:
             names = ", ".join(part.name for part in typed)
             return (), [f"source '{reading.source}' reads as a mixture, but none of {names} is a CIE "
@@ -47,23 +51,26 @@ def mixture_of(reading: Reading, readings: Sequence[Reading]) -> tuple[tuple[Par
     return tuple(parts), [doubt] if doubt else []
 
 
-def _light_of(part: TypedPart, reading: Reading, readings: Sequence[Reading]) -> Reading | None:
+def _light_of(part: TypedPart, reading: Reading, known: Known) -> Reading | None:
     """What a part's name stands for: another row of the place, of the nearest hour, else a CIE illuminant."""
     from lookdev.meter.log import illuminant_in
 
-    key = part.name.casefold()
-    here = [
-        r
-        for r in readings
-        if r.row != reading.row
-        and (r.source or "").casefold() == key
-        and (r.location or "").casefold() == (reading.location or "").casefold()
-        and r.white_xy is not None
-    ]
+    place = (reading.location or "").casefold(), part.name.casefold()
+    here = [r for r in known.get(place, ()) if r is not reading]
+    here = [r for r in here if r.white_xy is not None]
     if here:
         return replace(min(here, key=lambda r: (_apart(r, reading), abs(r.row - reading.row), r.row)))
     name = illuminant_in(part.name)
     return Reading(row=reading.row, source=part.name, illuminant=name) if name is not None else None
+
+
+def by_place_and_source(readings: Sequence[Reading]) -> Known:
+    """The readings by place and source, whatever their case: what the parts of mixtures are looked up in."""
+    found: dict[tuple[str, str], list[Reading]] = {}
+    for reading in readings:
+        key = (reading.location or "").casefold(), (reading.source or "").casefold()
+        found.setdefault(key, []).append(reading)
+    return found
 
 
 def _apart(one: Reading, other: Reading) -> int:

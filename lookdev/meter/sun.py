@@ -9,9 +9,14 @@ buildings and terrain are not known.
 from __future__ import annotations
 
 import datetime as dt
+import importlib
+import importlib.util
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,6 +58,19 @@ class Sun:
     altitude_deg: float
 
 
+@lru_cache(maxsize=1)
+def _algorithm() -> Any:
+    """pvlib's solar position algorithm alone, as the whole package takes seconds to load."""
+    package = importlib.util.find_spec("pvlib")
+    for folder in (package.submodule_search_locations or []) if package is not None else []:
+        spec = importlib.util.spec_from_file_location("lookdev_pvlib_spa", Path(folder) / "spa.py")
+        if spec is not None and spec.loader is not None and spec.origin and Path(spec.origin).is_file():
+            module = importlib.util.module_from_spec(spec)
+            spec.loader.exec_module(module)
+            return module
+    return importlib.import_module("pvlib.spa")
+
+
 def sun_path(spot: Spot, unix_s: Array) -> tuple[Array, Array, Array]:
     """Azimuth, apparent altitude and true altitude in degrees at Unix times (n,).
 
@@ -65,8 +83,7 @@ def sun_path(spot: Spot, unix_s: Array) -> tuple[Array, Array, Array]:
     >>> round(float(azimuth[0]), 2), round(90 - float(altitude[0]), 1)
     (194.34, 50.1)
     """
-    from pvlib import spa
-
+    spa = _algorithm()
     first = dt.datetime.fromtimestamp(float(unix_s[0]), dt.UTC)
     delta_t = float(spa.calculate_deltat(first.year, first.month))
     found = spa.solar_position(

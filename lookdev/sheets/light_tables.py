@@ -22,6 +22,9 @@ WEAK = replace(BODY, size=9.5)
 HEAD = replace(BODY_BOLD, size=10)
 PADDING = 4.0
 CELL_GAP = 12.0
+TOO_MUCH_FILL_STOPS = 0.3
+"""A fill over the plan's ratio by a third of a stop and more is to be cut (common practice)."""
+
 MOST_LAMPS = 4
 FIRST = 168.0
 
@@ -186,6 +189,8 @@ def _budget_cells(line: BudgetLine, lamps: int) -> list[Cell]:
     cells = [Cell(name), Cell("", light_words(line.have_lux)), Cell("", light_words(line.wanted_lux))]
     if line.is_enough:
         over = f"{line.over_stops:.1f} stops over" if line.over_stops > 0.05 else "just enough"
+        if line.role == "fill" and line.over_stops >= TOO_MUCH_FILL_STOPS:
+            return [*cells, Cell("Take fill away", over), *([Cell("")] * lamps)]
         return [*cells, Cell("Nothing", over), *([Cell("")] * lamps)]
     cells.append(Cell(f"{rough(line.add_lux)} lx", f"{-line.over_stops:.1f} stops under"))
     for needed in line.lamps[:lamps]:
