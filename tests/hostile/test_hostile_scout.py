@@ -26,7 +26,7 @@ GOOD = (
     "עברית.jpg",
     "caf\udce9.jpg",
 )
-BAD = ("cut.jpg", "empty.jpg", "text.jpg", "link.jpg", "pipe.jpg", "bomb.png", "gif.png")
+BAD = ("cut.jpg", "empty.jpg", "text.jpg", "link.jpg", "pipe.jpg", "bomb.png", "pdf.png")
 
 
 def jpeg(**options: object) -> bytes:
@@ -53,7 +53,7 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.Comp
     bomb = io.BytesIO()
     Image.new("1", (30000, 30000)).save(bomb, "PNG")
     (scout / "bomb.png").write_bytes(bomb.getvalue())
-    Image.new("P", (4, 4)).save(scout / "gif.png", "GIF")
+    (scout / "pdf.png").write_bytes(b"%PDF-1.7\n" + bytes(60))
     (scout / "folder.jpg").mkdir()
     (scout / "meter.csv").write_text("stills,location,cct_k,camera_balance_k\n*,Loft,3200,5600\n")
     (root / "look.toml").write_text(LOOK)
