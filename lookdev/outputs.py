@@ -14,16 +14,16 @@ from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from lookdev.errors import LookError, RequestError
+from lookdev.errors import LookError, RequestError, one_line
 from lookdev.files import clip_utf8
 from lookdev.text.toml_in import read_toml
 
 if TYPE_CHECKING:
     from lookdev.meter.scout import Scout
 
-_SCOUT_FILES = ("meter.csv", "meter.tsv", "scout.toml")
+_SCOUT_FILES = ("scout.toml", *(f"meter{end}" for end in (".csv", ".tsv", ".txt", ".md", ".xlsx", ".ods")))
 _HELD: ContextVar[frozenset[Path]] = ContextVar("folders held", default=frozenset())
 _PART = re.compile(r"\.(.+)\.\d+\.part")
 _PAGE_NUMBER = re.compile(r"_\d+(?=\.[^.]+$)")
@@ -32,10 +32,14 @@ _ELSEWHERE = "another folder (--out DIR)"
 
 @dataclass(frozen=True)
 class Inputs:
-    """What a verb reads: ``files``, and the ``scout`` folder, into which nothing is ever written."""
+    """What a verb reads: ``files``, and the ``scout`` folder, into which nothing is ever written.
+
+    ``linked`` : folders elsewhere that the scout links to and has stills in; the same holds for them.
+    """
 
     files: tuple[Path, ...] = ()
     scout: Path | None = None
+    linked: tuple[Path, ...] = ()
 
 
 def inputs_of(
@@ -49,7 +53,11 @@ def inputs_of(
         files += [r.spectrum for r in scout.log.readings if r.spectrum is not None]
         files += [lamp.spectrum for lamp in scout.kit.lamps if lamp.spectrum is not None]
         files += [f.transmittance for f in scout.kit.filters if f.transmittance is not None]
-    return Inputs(tuple(dict.fromkeys(files)), scout.folder if scout is not None else None)
+    if scout is None:
+        return Inputs(tuple(dict.fromkeys(files)))
+    folders = {p for still in scout.stills for p in still.parents if scout.folder in p.parents}
+    linked = tuple(sorted(folder.resolve() for folder in folders if folder.is_symlink()))
+    return Inputs(tuple(dict.fromkeys(files)), scout.folder, linked)
 
 
 def look_files(look: Path | str) -> list[Path]:
@@ -85,6 +93,29 @@ def _named_in(path: Path) -> list[Path]:
         path.parent / split_request(data[k])[0] for k in ("based_on", "cube") if isinstance(data.get(k), str)
     ]
     return [file for each in named for file in (each, each.with_name(each.name + ".toml")) if file.is_file()]
+
+
+def without_places(value: Any, *folders: Path) -> Any:
+    """``value``, and every text in it, without the places of ``folders`` on this machine.
+
+    For what is handed on: a file in the scout is called by its path in the scout.
+
+    >>> without_places(["/home/me/day1/a.jpg: the file is empty"], Path("/home/me/day1"))
+    ['a.jpg: the file is empty']
+    """
+    spelled = {text for f in folders for text in (str(f), str(f.absolute()), str(f.resolve()))}
+    places = sorted((one_line(text).rstrip("/") + "/" for text in spelled if len(text) > 1), key=len)
+
+    def clean(item: Any) -> Any:
+        if isinstance(item, str):
+            for place in reversed(places):
+                item = re.sub(rf"(?<![^\s'\"(:]){re.escape(place)}", "", item)
+            return item
+        if isinstance(item, dict):
+            return {key: clean(each) for key, each in item.items()}
+        return [clean(each) for each in item] if isinstance(item, list | tuple) else item
+
+    return clean(value)
 
 
 def refuse_scout(scout: Path, out: Path) -> None:
@@ -150,7 +181,7 @@ def check_outputs(inputs: Inputs, out: Path, files: Iterable[Path], pages: Itera
     if inputs.scout is not None:
         refuse_scout(inputs.scout, out)
         for folder in dict.fromkeys(path.parent for path in planned):
-            if _lies_in(folder, inputs.scout):
+            if any(_lies_in(folder, place) for place in (inputs.scout, *inputs.linked)):
                 raise RequestError("the output folder lies inside the scout", file=folder, wanted=_ELSEWHERE)
     known = {key: path for path in inputs.files if (key := _identity(path)) is not None}
     for page in pages:

@@ -125,7 +125,7 @@ def _write_all(
     from lookdev.cli.common import check_folder, progress, say
     from lookdev.errors import LookdevError
     from lookdev.files import write_json, write_whole
-    from lookdev.outputs import inputs_of, writing
+    from lookdev.outputs import inputs_of, without_places, writing
 
     check_folder(out)
     stems = _stems(notes)
@@ -143,6 +143,7 @@ def _write_all(
                     step(count, len(notes), note.location)
             written += _write_pick_list(scout, notes, out, paper)
         data = _data(scout, notes, again, written, errors)
+        data = without_places(data, scout.folder, out)
         write_json(out / "light.json", data)
         write_whole(out / "light.csv", csv_table(notes, scout.plan))
     return data

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from lookdev.lut.words import plain_words
+from lookdev.outputs import without_places
 
 if TYPE_CHECKING:
     from lookdev.lut.handoff import Handoff, HandoffRequest
@@ -57,7 +58,7 @@ def read_me_text(request: HandoffRequest, made: Handoff, places: Sequence[Place]
         )
         blocks.append(_listed("Locations with a metered balance", lines))
     if made.errors:
-        blocks.append(_listed("Could not be done", made.errors))
+        blocks.append(_listed("Could not be done", without_places(made.errors, request.scout.folder)))
     blocks.append(
         _filled(
             "Nobody signs off colour on an uncalibrated monitor or print. The numbers here are the "

@@ -8,7 +8,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lookdev.errors import MeterError
+from lookdev.errors import LookdevError
 from lookdev.meter import cells
 
 if TYPE_CHECKING:
@@ -149,7 +149,7 @@ class MeterLog:
     """Readings in the order of the rows; what was wrong (``errors``) or doubtful (``warnings``)."""
 
     readings: tuple[Reading, ...] = ()
-    errors: tuple[MeterError, ...] = ()
+    errors: tuple[LookdevError, ...] = ()
     warnings: tuple[str, ...] = ()
     path: Path | None = field(default=None, compare=False)
 

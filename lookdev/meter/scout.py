@@ -42,7 +42,7 @@ from __future__ import annotations
 import datetime
 import difflib
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Literal, Self
@@ -57,7 +57,7 @@ from pydantic import (
     model_validator,
 )
 
-from lookdev.errors import MeterError
+from lookdev.errors import LookdevError, MeterError
 from lookdev.meter.filters import COMMON_FILTERS
 from lookdev.meter.lamps import FilterEntry, Kit, Lamp, LampEntry, filter_of, kit_of, lamp_of
 from lookdev.meter.log import LOG_SUFFIXES, MeterLog, Tolerance, read_meter_log
@@ -259,7 +259,7 @@ def load_scout(folder: Path) -> Scout:
     ------
     MeterError : ``scout.toml`` is wrong somewhere (file, key, found, wanted), or ``meter.csv`` is no table.
     """
-    from lookdev.stills.reader import find_stills
+    from lookdev.stills.find import find_stills
 
     folder = Path(folder)
     settings = read_scout_file(folder)
@@ -279,7 +279,9 @@ def load_scout(folder: Path) -> Scout:
         log = read_meter_log(path, tolerance)
     plan = settings.plan.model_copy(update={"fixture": settings.fixture or settings.plan.fixture})
     title = settings.title or folder.resolve().name.replace("_", " ").strip() or "Scout"
-    stills = tuple(find_stills(folder))
+    missing: list[LookdevError] = []
+    stills = tuple(find_stills(folder, missing.append))
+    log = replace(log, errors=(*log.errors, *missing))
     log = _with_unused_patterns(log, [p.relative_to(folder).as_posix() for p in stills])
     lamps = [lamp_of(entry, folder) for entry in settings.lamps]
     if plan.fixture is not None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from lookdev import __version__
 from lookdev.looks.stages.balance import resolve_balance
+from lookdev.outputs import without_places
 
 if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
@@ -33,7 +34,7 @@ def batch_summary(
     from lookdev.meter.notes import location_summary
 
     readings = plan.scout.log.readings
-    return {
+    summary = {
         "lookdev": __version__,
         "title": plan.scout.title,
         "looks": [_look(look) for look in plan.looks],
@@ -54,6 +55,8 @@ def batch_summary(
         "warnings": [str(line) for line in plan.scout.log.warnings],
         "errors": list(errors),
     }
+    cleaned: dict[str, Any] = without_places(summary, plan.scout.folder, out)
+    return cleaned
 
 
 def _look(look: LookLike) -> dict[str, Any]:

@@ -299,14 +299,15 @@ _TABLE_SIZE = 4096
 def profile_bytes(encoding: Encoding) -> bytes:
     """A matrix/TRC profile, version 4.3, of an encoding; the same bytes every time.
 
-    An encoding that came from a profile gives that profile back.
+    An encoding that came from a profile gives that profile's colours: colorants and curves as they stand
+    there, and none of its words, dates, makers or other tags.
 
     Raises
     ------
     StillError : the encoding reaches beyond [0, 1] (log, HDR), which a matrix/TRC profile cannot say.
     """
     if isinstance(encoding, ProfileEncoding) and encoding.profile:
-        return encoding.profile
+        return _without_words(encoding)
     adapt = adaptation_matrix(encoding.space.white_xy, _PCS_D50_XY)
     colorants = adapt @ encoding.space.to_xyz
     curve = _curve_tag(encoding)
@@ -323,6 +324,34 @@ def profile_bytes(encoding: Encoding) -> bytes:
         (b"bTRC", curve),
     ]
     return _assembled(parts)
+
+
+def _without_words(encoding: ProfileEncoding) -> bytes:
+    tags = parse_profile(encoding.profile).tags
+    if "kTRC" in tags:  # a grey still is graded in colour, by its own curve
+        adapt = adaptation_matrix(encoding.space.white_xy, _PCS_D50_XY)
+        columns = (adapt @ encoding.space.to_xyz).T
+        colorants = [_xyz_tag(column) for column in columns]
+        curves = [_bare_curve(tags["kTRC"])] * 3
+    else:
+        colorants = [tags[name][:20] for name in ("rXYZ", "gXYZ", "bXYZ")]
+        curves = [_bare_curve(tags[name]) for name in ("rTRC", "gTRC", "bTRC")]
+    parts = [
+        (b"desc", _mluc("RGB of the still")),
+        (b"cprt", _mluc("No copyright, use freely")),
+        (b"wtpt", _xyz_tag(np.array(D50_XYZ))),
+        *zip((b"rXYZ", b"gXYZ", b"bXYZ"), colorants, strict=True),
+        *zip((b"rTRC", b"gTRC", b"bTRC"), curves, strict=True),
+    ]
+    return _assembled(parts)
+
+
+def _bare_curve(tag: bytes) -> bytes:
+    """A curve's own bytes (ICC.1:2022 10.6, 10.18), reserved ones zero, without what may follow."""
+    if tag[:4] == b"curv":
+        return b"curv\0\0\0\0" + tag[8 : 12 + 2 * int(struct.unpack_from(">I", tag, 8)[0])]
+    number = struct.unpack_from(">H", tag, 8)[0]
+    return b"para\0\0\0\0" + tag[8:10] + b"\0\0" + tag[12 : 12 + 4 * _PARAMETERS[number]]
 
 
 def _curve_tag(encoding: Encoding) -> bytes:

@@ -27,6 +27,7 @@ from lookdev.colorimetry.hdr_scene import (
 from lookdev.errors import StillError
 from lookdev.stills import exif as exif_tags
 from lookdev.stills import jpeg
+from lookdev.stills.find import find_stills
 from lookdev.stills.formats import (
     OTHERS,
     STILL_SUFFIXES,
@@ -52,32 +53,6 @@ _HEADER_BYTES = 1 << 18
 FORMATS_IN_WORDS = f"JPEG, PNG, TIFF, HEIF, AVIF, WebP, OpenEXR, camera raw, {', '.join(OTHERS)}"
 _ONE_LARGE_FILE = Lock()
 MARGIN = 2  # between a decoder's own reduction and the size wanted: what is left is averaged in light
-
-
-def find_stills(folder: Path) -> list[Path]:
-    """Every still in ``folder`` and below, by suffix, sorted by path; hidden files and folders left out.
-
-    A folder that is named like a still and holds none is among them: reading it says what it is.
-
-    Raises
-    ------
-    StillError : no such folder, or it cannot be listed.
-    """
-    folder = Path(folder)
-    if not folder.is_dir():
-        raise StillError("no such folder", file=folder)
-    found, misnamed = [], []
-    for here, folders, names in os.walk(folder):
-        folders[:] = sorted(name for name in folders if not name.startswith("."))
-        found += [Path(here) / name for name in names if _is_named_like_a_still(name)]
-        misnamed += [Path(here) / name for name in folders if _is_named_like_a_still(name)]
-    parents = {parent for path in found for parent in path.parents}
-    found += [path for path in misnamed if path not in parents]
-    return sorted(found, key=lambda p: p.relative_to(folder).parts)
-
-
-def _is_named_like_a_still(name: str) -> bool:
-    return not name.startswith(".") and Path(name).suffix.lower() in STILL_SUFFIXES
 
 
 def read_info(

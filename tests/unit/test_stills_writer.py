@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 import tifffile
 from PIL import Image, ImageCms
-from still_files import MONITOR_COLORANTS, curv, picture, rgb_profile
+from still_files import MONITOR_COLORANTS, curv, grey_profile, para, picture, rgb_profile
 
 from lookdev.colorimetry.encodings import get_encoding
 from lookdev.errors import LookdevError, StillError
-from lookdev.stills.icc import encoding_from_icc, profile_bytes
+from lookdev.stills.icc import ProfileEncoding, encoding_from_icc, profile_bytes
 from lookdev.stills.jpeg import encode, with_segments
 from lookdev.stills.reader import read_still
 from lookdev.stills.writer import write_still
@@ -78,11 +78,24 @@ def test_the_same_input_writes_the_same_bytes(tmp_path: Path, suffix: str) -> No
     assert (tmp_path / f"a{suffix}").read_bytes() == (tmp_path / f"b{suffix}").read_bytes()
 
 
-def test_a_profile_of_its_own_is_handed_on(tmp_path: Path) -> None:
-    icc = rgb_profile(curv(round(2.2 * 256)), colorants=MONITOR_COLORANTS)
-    write_still(tmp_path / "a.png", picture(), encoding_from_icc(icc))
-    assert Image.open(tmp_path / "a.png").info["icc_profile"] == icc
-    assert read_still(tmp_path / "a.png").encoding == encoding_from_icc(icc)
+@pytest.mark.parametrize(
+    "curve", [curv(round(2.2 * 256)), curv(0, 9000, 30000, 65535), para(3, 2.3, 0.9, 0.1, 0.07, 0.04)]
+)
+@pytest.mark.parametrize("grey", [False, True])
+def test_of_a_profile_the_colours_are_handed_on_and_no_words(
+    tmp_path: Path, curve: bytes, grey: bool
+) -> None:
+    icc = grey_profile(curve) if grey else rgb_profile(curve, colorants=MONITOR_COLORANTS)
+    own = encoding_from_icc(icc)
+    write_still(tmp_path / "a.png", picture(), own)
+    written = Image.open(tmp_path / "a.png").info["icc_profile"]
+    profile = ImageCms.ImageCmsProfile(io.BytesIO(written))  # LittleCMS takes it
+    if isinstance(own, ProfileEncoding):
+        assert ImageCms.getProfileDescription(profile).strip() == "RGB of the still"
+    assert written[16:20] == b"RGB " and written[48:56] == bytes(8) and written[80:84] == bytes(4)
+    back = read_still(tmp_path / "a.png").encoding
+    codes = np.stack(np.meshgrid(*[np.linspace(0, 1, 6)] * 3), -1)
+    np.testing.assert_allclose(back.to_working(codes), own.to_working(codes), atol=2e-4 if grey else 1e-12)
 
 
 def test_refusals(tmp_path: Path) -> None:
