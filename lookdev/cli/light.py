@@ -143,7 +143,7 @@ def _write_all(
                     step(count, len(notes), note.location)
             written += _write_pick_list(scout, notes, out, paper)
         data = _data(scout, notes, again, written, errors)
-        data = without_places(data, scout.folder, out)
+        data = dict(without_places(data, scout.folder, out))
         write_json(out / "light.json", data)
         write_whole(out / "light.csv", csv_table(notes, scout.plan))
     return data
