@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from lookdev.colorimetry.encodings import Encoding
     from lookdev.meter.scout import Scout
     from lookdev.paint.chip import ChipSet
-    from lookdev.paint.predict import Site, Viewing
+    from lookdev.paint.predict import Site, SiteTable, Viewing
 
 app = typer.Typer(
     name="paint",
@@ -27,10 +27,13 @@ app = typer.Typer(
     rich_markup_mode="markdown",
     help="""Paint that reads right through the grade, for the art department.
 
-`predict` tells what a chip becomes; `match` finds the chip for a colour on screen; `palette` reads the
+`predict` tells what chips become; `match` finds the chip for a colour on screen; `palette` reads the
 colours of a graded still. Exit status: 0 all done; 1 some inputs failed, each named, the rest is done; 2 the
 request itself was wrong, nothing written.""",
 )
+
+MOST_ON_PAGES = 24
+"""Chips up to which a whole deck gets pages unasked."""
 
 ScoutArgument = Annotated[Path, typer.Argument(metavar="SCOUT", help="The scout: meter.csv and stills.")]
 ChipsOption = Annotated[
@@ -99,21 +102,29 @@ def predict(
     wall_xy: WallOption = None,
     encoding_in: EncodingOption = None,
     as_still: AsStillOption = False,
+    pages: Annotated[
+        bool, typer.Option("--pages", help="The painter's pages of all chips, however many.")
+    ] = False,
     paper: PaperChoice = Paper.a4,
     as_json: JsonOption = False,
 ) -> int:
-    """What chips become: as made, to the eye under the lamp, in the camera, and on screen through each look.
+    """What chips become on screen, at each place through each look: tables, and the painter's pages.
+
+    Tables (CSV, JSON, a workbook) always; pages for the chips that `--chip` names, and for a deck of up to
+    24. Without --looks every look of the scout is tried.
 
     `lookdev paint predict SCOUT --chips fan_deck.csv --looks looks --out paint`
 
     `lookdev paint predict SCOUT --chip "5YR 6/4" --looks looks/slack_water.toml --only "Net loft"`
     """
     from lookdev.cli.common import looks_for, say
-    from lookdev.errors import LookdevError, RequestError
+    from lookdev.errors import RequestError
     from lookdev.files import write_whole
-    from lookdev.paint import predict as prediction
-    from lookdev.paint.report import prediction_csv, prediction_json, prediction_pages
-    from lookdev.sheets.swatch_page import prediction_sheet, save
+    from lookdev.paint import table as tables_of
+    from lookdev.paint.painter import pick_list, place_pages
+    from lookdev.paint.predict import predict_sites
+    from lookdev.sheets.painter_page import painter_document
+    from lookdev.sheets.swatch_page import save
 
     out = _check_out(scout, out)
     opened, sites, errors, encoding = _sites(scout, only, balance, level, wall_xy, encoding_in, as_still)
@@ -122,33 +133,31 @@ def predict(
     errors += chip_errors
     for line in [*errors, *warnings]:
         say(line)
-    found = []
-    for site in sites:
-        try:
-            found += prediction.predict(wanted, site, tried, encoding)
-        except RequestError:
-            raise
-        except LookdevError as error:
-            errors.append(str(error))
-            say(str(error))
-    if not found:
+    if not sites:
         raise RequestError("nothing to predict", wanted="a reading and a chip that can be used")
-    document = prediction_sheet(f"{opened.title} · paint", prediction_pages(found), paper)
-    table = out / "predict.csv"
-    with _writing(out, "swatches", table, opened, looks, chips):
-        written = save(document, out / "swatches")
-        write_whole(table, prediction_csv(found))
-        written.append(table)
+    found = predict_sites(wanted, sites, tried, encoding)
+    with_pages = pages or bool(chip) or len(wanted) <= MOST_ON_PAGES
+    if not with_pages:
+        say(f"{len(wanted)} chips: tables only; pages for those that --chip names, or for all with --pages")
+    rows = tables_of.all_rows(found)
+    files = [out / f"predict.{end}" for end in ("csv", "json", "xlsx")]
+    with _writing(out, "painter", files, opened, looks, chips):
+        write_whole(files[0], tables_of.as_csv(found, rows))
+        write_whole(files[1], answer := tables_of.as_json(found, rows))
+        write_whole(files[2], tables_of.as_workbook(found, rows))
+        written = [*files]
+        if with_pages:
+            document = painter_document(
+                f"{opened.title} · paint", place_pages(found), pick_list(found), paper
+            )
+            written += save(document, out / "painter")
     if as_json:
-        answer = {
-            "predictions": [prediction_json(p) for p in found],
-            "written": [str(p) for p in written],
-            "failed": errors,
-            "warnings": warnings,
-        }
-        typer.echo(json.dumps(answer, indent=2, ensure_ascii=False))
+        parsed = json.loads(answer)
+        parsed |= {"written": [str(p) for p in written], "failed": errors, "warnings": warnings}
+        typer.echo(json.dumps(parsed, indent=2, ensure_ascii=False))
     else:
-        _print_predictions(found)
+        if with_pages:
+            _print_predictions(found)
         _print_written(written)
     return 1 if errors else 0
 
@@ -316,7 +325,7 @@ def _check_out(scout: Path | None, out: Path | None, still: Path | None = None) 
 def _writing(
     out: Path,
     stem: str,
-    table: Path,
+    tables: Path | Sequence[Path],
     scout: Scout | None,
     looks: list[str] | None,
     chips: Path | None,
@@ -326,7 +335,8 @@ def _writing(
     from lookdev.outputs import inputs_of, writing
 
     inputs = inputs_of(scout, looks or (), [*more, *([chips] if chips is not None else [])])
-    return writing(out, inputs, [table], [(out / stem).with_suffix(end) for end in (".pdf", ".png")])
+    listed = [tables] if isinstance(tables, Path) else list(tables)
+    return writing(out, inputs, listed, [(out / stem).with_suffix(end) for end in (".pdf", ".png")])
 
 
 def _sites(
@@ -449,47 +459,28 @@ def _exposed(viewings: list[Viewing], card_lab: Any, level: float) -> Viewing:
     return replace(viewings[0], site=replace(viewings[0].site, level_stops=stops))
 
 
-def _print_predictions(found: Sequence[Any]) -> None:
-    from lookdev.colorimetry.munsell_notation import notations
-    from lookdev.paint.predict import hex_of
-    from lookdev.paint.report import site_facts, warnings_of
+def _print_predictions(found: Sequence[SiteTable]) -> None:
+    from lookdev.paint.report import site_facts
+    from lookdev.paint.table import rows_of
     from lookdev.paint.words import what_changed
 
-    for site in dict.fromkeys(p.site for p in found):
-        typer.echo(f"\n{site.name}")
-        for fact in site_facts(site):
+    for table in found:
+        typer.echo(f"\n{table.site.name}")
+        for fact in site_facts(table.site):
             typer.echo(f"  {fact}")
-        rows = []
-        for p in (p for p in found if p.site is site):
-            rows.append([p.chip.label, "as made (D65)", p.made_munsell, "", "", ""])
-            rows.append(
-                [
-                    "",
-                    "eye under lamp",
-                    notations(p.lamp)[0],
-                    "",
-                    f"{p.inconstancy:.1f}",
-                    what_changed(p.made, p.lamp),
-                ]
-            )
-            for i, title in enumerate(p.looks):
-                spread = p.screen_within[i]
-                known = (
-                    ""
-                    if not p.chip.estimated
-                    else ", not known"
-                    if spread is None
-                    else f", 9 in 10 within {spread:.1f}"
-                )
-                rows.append(
-                    ["", title, notations(p.screen[i])[0], hex_of(p.screen_signal[i]),
-                     f"{p.difference[i]:.1f}{known}",
-                     what_changed(p.made, p.screen[i])]
+        lines = []
+        for i, (chip, row) in enumerate(zip(table.chips.chips, rows_of(table), strict=True)):
+            made = [table.made_munsell[i], f"LRV {table.lrv_percent[i]:.0f}%", str(row[11]), ""]
+            lines.append([chip.label, "as made", *made, ""])
+            for k, title in enumerate(table.looks):
+                said = table.within[k, i]
+                sure = "" if not chip.estimated else f", 9 in 10 within {said:.1f}"
+                lines.append(
+                    ["", title, "", str(row[17 + 7 * k]), str(row[18 + 7 * k]),
+                     f"{table.difference[k, i]:.1f}{sure if said == said else ', how sure not known'}",
+                     what_changed(table.made[i], table.screen[k, i])]
                 )  # fmt: skip
-        print_table(["chip", "seen", "Munsell", "hex", "CIEDE2000", "change from as made"], rows)
-        for p in (p for p in found if p.site is site):
-            for warning in warnings_of(p):
-                typer.echo(f"  {p.chip.label}: {warning}")
+        print_table(["chip", "seen", "Munsell", "", "in words", "CIEDE2000", "change from as made"], lines)
 
 
 def _print_match(answer: dict[str, Any]) -> None:

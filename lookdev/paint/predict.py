@@ -29,7 +29,7 @@ from lookdev.paint.spectra import GRID_NM, illuminant_weights
 from lookdev.paint.sureness import residuals, within
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from lookdev.looks.pipeline import LookLike, Transform
 
@@ -49,6 +49,7 @@ class Site:
     cast : what looks take out; None where the stills there cannot be balanced.
     level_stops : light on the wall against light on the grey card.
     warnings : what was doubtful.
+    location : the place alone, under which pages bring readings together.
     """
 
     name: str
@@ -58,6 +59,7 @@ class Site:
     cast: Cast | None = None
     level_stops: float = 0.0
     warnings: tuple[str, ...] = ()
+    location: str = ""
 
     @cached_property
     def scene_matrix(self) -> Array:
@@ -268,6 +270,111 @@ def _largest(columns: list[tuple[Array, NDArray[np.bool_]]], count: int) -> list
     return [float(v) if v >= 0 else None for v in best]
 
 
+@dataclass(frozen=True, eq=False)
+class SiteTable:
+    """Chips (n) at one site through looks (k), as arrays. CIELAB is for D65, signals are sRGB 0 to 1.
+
+    ``made``, ``lamp``, ``camera`` (n, 3) as in :class:`Prediction`; ``screen``, ``signal`` (k, n, 3);
+    ``within`` (k, n): CIEDE2000 within which 9 in 10 paints of that colour read, 0 for measured ones, NaN
+    where not known; ``difference`` (k, n): CIEDE2000 from as made; ``lrv_percent`` (n,).
+    """
+
+    site: Site
+    looks: tuple[str, ...]
+    chips: ChipSet
+    made: Array
+    made_munsell: tuple[str, ...]
+    made_d50: Array
+    lrv_percent: Array
+    lamp: Array
+    camera: Array
+    camera_signal: Array
+    screen: Array
+    signal: Array
+    within: Array
+    difference: Array
+    inconstancy: Array
+    metamerism: tuple[float | None, ...]
+
+    def rows(self, picked: Sequence[int]) -> SiteTable:
+        """Some of the chips, in that order."""
+        k = np.asarray(picked, dtype=np.intp)
+        return SiteTable(
+            self.site, self.looks, self.chips.subset(k), self.made[k],
+            tuple(self.made_munsell[i] for i in k), self.made_d50[k], self.lrv_percent[k], self.lamp[k],
+            self.camera[k], self.camera_signal[k], self.screen[:, k], self.signal[:, k], self.within[:, k],
+            self.difference[:, k], self.inconstancy[k], tuple(self.metamerism[i] for i in k),
+        )  # fmt: skip
+
+
+def predict_sites(
+    chips: ChipSet, sites: Sequence[Site], looks: Sequence[LookLike], encoding: Encoding | None = None
+) -> list[SiteTable]:
+    """Every chip at every site through every look.
+
+    Raises
+    ------
+    RequestError : a site's camera balance cannot be.
+    """
+    encoding = encoding or get_encoding("sRGB")
+    d65 = illuminant_weights("D65")
+    made, made_d50 = adapted_lab(chips.reflectances, d65), chips.lab("D50")
+    lrv = 100.0 * (chips.reflectances @ d65)[:, 1]
+    munsell = tuple(chips.munsell())
+    viewings = [[Viewing(site, look, encoding) for look in looks] for site in sites]
+    within_all = _within_all(chips, viewings)
+    out = []
+    for site, views, held in zip(sites, viewings, within_all, strict=True):
+        seen = [view.screen(chips.reflectances) for view in views]
+        screen = np.stack([lab for _, lab in seen]) if seen else np.zeros((0, len(chips), 3))
+        signal = np.stack([s for s, _ in seen]) if seen else np.zeros((0, len(chips), 3))
+        camera_signal, camera = Viewing(site, None, encoding).screen(chips.reflectances)
+        metameric: list[float | None] = [None] * len(chips)
+        if site.light.is_spectral:
+            metameric = metamerism_under(chips, site.light.weights)
+        out.append(
+            SiteTable(
+                site, tuple(look.title for look in looks), chips, made, munsell, made_d50, lrv,
+                adapted_lab(chips.reflectances, site.light.weights), camera, camera_signal, screen, signal,
+                held, ciede2000(made[None], screen), inconstancy(chips.reflectances, site.light.weights),
+                tuple(metameric),
+            )
+        )  # fmt: skip
+    return out
+
+
+def _within_all(chips: ChipSet, viewings: Sequence[Sequence[Viewing]]) -> list[Array]:
+    """:func:`screen_within` at every site and look (k, n), the alternatives worked out once."""
+    estimated = np.array([chip.estimated for chip in chips.chips])
+    out = []
+    for views in viewings:
+        known = not views or views[0].site.light.is_spectral
+        out.append(np.where(estimated & (not known), np.nan, np.zeros((len(views), len(chips)))))
+    for rows, others in alternatives(chips):
+        for views, table in zip(viewings, out, strict=True):
+            if not views or not views[0].site.light.is_spectral:
+                continue
+            base, scenes = views[0].site.scene(chips.reflectances[rows]), views[0].site.scene(others)
+            for k, view in enumerate(views):
+                table[k, rows] = within(base, scenes, view.lab)
+    return out
+
+
+def predictions_of(table: SiteTable) -> list[Prediction]:
+    """A table as one :class:`Prediction` a chip."""
+    count = range(len(table.looks))
+    return [
+        Prediction(
+            chip, table.site, table.looks, table.made[i], table.made_munsell[i], table.made_d50[i],
+            table.lamp[i], table.camera[i], table.camera_signal[i],
+            tuple(table.screen[k, i] for k in count), tuple(table.signal[k, i] for k in count),
+            tuple(None if np.isnan(table.within[k, i]) else float(table.within[k, i]) for k in count),
+            float(table.inconstancy[i]), table.metamerism[i],
+        )
+        for i, chip in enumerate(table.chips.chips)
+    ]  # fmt: skip
+
+
 def predict(
     chips: ChipSet, site: Site, looks: tuple[LookLike, ...], encoding: Encoding | None = None
 ) -> list[Prediction]:
@@ -277,26 +384,4 @@ def predict(
     ------
     RequestError : the site's camera balance cannot be.
     """
-    encoding = encoding or get_encoding("sRGB")
-    made, made_d50 = adapted_lab(chips.reflectances, illuminant_weights("D65")), chips.lab("D50")
-    lamp, moved = (
-        adapted_lab(chips.reflectances, site.light.weights),
-        inconstancy(chips.reflectances, site.light.weights),
-    )
-    camera_signal, camera = Viewing(site, None, encoding).screen(chips.reflectances)
-    viewings = [Viewing(site, look, encoding) for look in looks]
-    seen = [viewing.screen(chips.reflectances) for viewing in viewings]
-    spreads = [screen_within(chips, viewing) for viewing in viewings]
-    munsell = chips.munsell()
-    metameric: list[float | None] = [None] * len(chips)
-    if site.light.is_spectral:
-        metameric = metamerism_under(chips, site.light.weights)
-    titles = tuple(look.title for look in looks)
-    return [
-        Prediction(
-            chip, site, titles, made[i], munsell[i], made_d50[i], lamp[i], camera[i], camera_signal[i],
-            tuple(lab[i] for _, lab in seen), tuple(signal[i] for signal, _ in seen),
-            tuple(spread[i] for spread in spreads), float(moved[i]), metameric[i],
-        )
-        for i, chip in enumerate(chips.chips)
-    ]  # fmt: skip
+    return predictions_of(predict_sites(chips, [site], looks, encoding)[0])

@@ -1,4 +1,4 @@
-"""Predictions, matches and palettes as table rows, JSON and sheets."""
+"""Matches and palettes as table rows, JSON and sheets."""
 
 from __future__ import annotations
 
@@ -27,12 +27,9 @@ from lookdev.paint.target import Target
 from lookdev.paint.words import what_changed
 from lookdev.sheets.swatch_page import (
     Candidate,
-    Cell,
     MatchPage,
     PaletteEntry,
     PalettePage,
-    PredictionPage,
-    Row,
 )
 from lookdev.text.csv_out import csv_text
 from lookdev.text.numbers import signed, unsigned
@@ -111,173 +108,15 @@ def warnings_of(prediction: Prediction) -> list[str]:
     return out
 
 
-def prediction_json(p: Prediction) -> dict[str, Any]:
-    """One prediction for programs."""
-    return {
-        "chip": p.chip.name,
-        "code": p.chip.code,
-        "from": KIND_WORDS[p.chip.kind],
-        "as_typed": p.chip.as_typed,
-        "place": p.site.name,
-        "light": {
-            "name": p.site.light.name,
-            "xy": [round(v, 5) for v in p.site.light.xy],
-            "kind": p.site.light.kind,
-            "spectrum": p.site.light.origin,
-            "trust": p.site.light.trust,
-        },
-        "camera": {"xy": [round(v, 5) for v in p.site.camera_xy], "origin": p.site.camera_origin},
-        "as_made_d65": colour(p.made) | {"munsell": p.made_munsell},
-        "as_made_d50": {"lab": [round(float(v), 2) + 0.0 for v in p.made_d50]},
-        "under_lamp_adapted": colour(p.lamp) | {"adaptation": "CAT16, full (D = 1)"},
-        "camera_as_it_stood": colour(p.camera, p.camera_signal),
-        "on_screen": [
-            colour(lab, signal)
-            | {
-                "look": title,
-                "ciede2000_from_made": round(difference, 2),
-                "change": what_changed(p.made, lab),
-                "nine_in_ten_within": None if spread is None else round(spread, 2),
-            }
-            for title, lab, signal, difference, spread in zip(
-                p.looks, p.screen, p.screen_signal, p.difference, p.screen_within, strict=True
-            )
-        ],
-        "inconstancy": round(p.inconstancy, 2),
-        "metamerism": None if p.metamerism is None else round(p.metamerism, 2),
-        "warnings": warnings_of(p),
-    }
-
-
-def prediction_csv(predictions: Sequence[Prediction]) -> str:
-    """One row a chip, place and look."""
-    head = [
-        "chip",
-        "code",
-        "place",
-        "light",
-        "spectrum",
-        "look",
-        "made_L",
-        "made_a",
-        "made_b",
-        "made_hex",
-        "made_munsell",
-        "lamp_L",
-        "lamp_a",
-        "lamp_b",
-        "camera_hex",
-        "screen_L",
-        "screen_a",
-        "screen_b",
-        "screen_hex",
-        "screen_munsell",
-        "ciede2000",
-        "nine_in_ten_within",
-        "change",
-        "inconstancy",
-        "metamerism",
-        "warnings",
-    ]
-    rows: list[list[str]] = []
-    for p in predictions:
-        made = p.made_munsell
-        screens = notations(np.stack(p.screen)) if p.screen else []
-        for i, title in enumerate(p.looks):
-            spread = p.screen_within[i]
-            rows.append(
-                [
-                    p.chip.name, p.chip.code, p.site.name, p.site.light.name, p.site.light.origin, title,
-                    *_numbers(p.made), hex_of(signal_from_lab(p.made)), made, *_numbers(p.lamp),
-                    hex_of(p.camera_signal), *_numbers(p.screen[i]), hex_of(p.screen_signal[i]), screens[i],
-                    f"{p.difference[i]:.2f}", "" if spread is None else f"{spread:.2f}",
-                    what_changed(p.made, p.screen[i]), f"{p.inconstancy:.2f}",
-                    "" if p.metamerism is None else f"{p.metamerism:.2f}", "; ".join(warnings_of(p)),
-                ]
-            )  # fmt: skip
-    return csv_text(head, rows)
-
-
-def _numbers(lab: Array) -> list[str]:
-    return [f"{round(float(v), 2) + 0.0:.2f}" for v in lab]
-
-
-def prediction_pages(predictions: Sequence[Prediction], looks_a_page: int = 4) -> list[PredictionPage]:
-    """Pages of a swatch sheet, a place after the other; more looks than fit go on another page.
-
-    A look that shows what the camera saw takes no column of its own.
-    """
-    pages: list[PredictionPage] = []
-    for site in dict.fromkeys(p.site for p in predictions):
-        here = [p for p in predictions if p.site is site]
-        plain = [
-            all(np.array_equal(p.screen_signal[i], p.camera_signal) for p in here)
-            for i in range(len(here[0].looks))
-        ]
-        shown = [i for i, same in enumerate(plain) if not same]
-        facts = (
-            *site_facts(site),
-            "Under each swatch: CIELAB L* a* b* for D65; Munsell; sRGB hex. " + HOW_FAR,
-        )
-        for start in range(0, max(len(shown), 1), looks_a_page):
-            part = shown[start : start + looks_a_page]
-            pages.append(PredictionPage(site.name, facts, tuple(_row(p, part) for p in here)))
-    return pages
-
-
 HOW_FAR = (
     "Distances are CIEDE2000 (1: just told apart side by side). Where a paint is known by its colour only, 9 "
     "in 10 paints of that colour read within what is given."
 )
 
 
-def _row(p: Prediction, looks: list[int]) -> Row:
-    munsell = [p.made_munsell, *notations(np.stack([p.lamp, p.camera, *p.screen]))]
-    made_hex = hex_of(signal_from_lab(p.made))
-    cells = [
-        Cell(
-            signal_from_lab(p.made),
-            "as made, daylight D65",
-            lab_numbers(p.made),
-            (f"{munsell[0]} · {made_hex}", f"for D50: {lab_numbers(p.made_d50)}", *_outside(p.made)),
-        ),
-        Cell(
-            signal_from_lab(p.lamp),
-            "to the eye, used to the lamp",
-            lab_numbers(p.lamp),
-            (munsell[1], f"{p.inconstancy:.1f} from as made", *_outside(p.lamp)),
-        ),
-        Cell(
-            p.camera_signal,
-            "in the camera, no look",
-            lab_numbers(p.camera),
-            (f"{munsell[2]} · {hex_of(p.camera_signal)}",),
-        ),
-    ]
-    for i in looks:
-        known = f", {open_words(p.screen_within[i])}" if p.chip.estimated else ""
-        cells.append(
-            Cell(
-                p.screen_signal[i],
-                f"on screen: {p.looks[i]}",
-                lab_numbers(p.screen[i]),
-                (
-                    f"{munsell[3 + i]} · {hex_of(p.screen_signal[i])}",
-                    f"{p.difference[i]:.1f} from as made{known}",
-                    what_changed(p.made, p.screen[i]),
-                ),
-            )
-        )
-    return Row(p.chip.label, (KIND_WORDS[p.chip.kind],), tuple(cells), tuple(warnings_of(p)))
-
-
 def open_words(spread: float | None) -> str:
     """How sure an estimated reflectance is: ``9 in 10 within 0.8``, or ``how sure is not known``."""
     return "how sure is not known" if spread is None else f"9 in 10 within {spread:.1f}"
-
-
-def _outside(lab: Array) -> tuple[str, ...]:
-    return () if in_srgb(lab) else ("outside sRGB: nearest shown",)
 
 
 def match_rows(found: Match, chips: ChipSet, viewings: Sequence[Viewing]) -> list[dict[str, Any]]:

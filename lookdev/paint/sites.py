@@ -185,5 +185,5 @@ def _named_apart(sites: list[Site], tags: list[str]) -> list[Site]:
         name = site.name
         if names.count(name) > 1:
             name = longer if with_source.count(longer) == 1 else f"{name}, {tag}"
-        out.append(replace(site, name=name))
+        out.append(replace(site, name=name, location=site.name))
     return out

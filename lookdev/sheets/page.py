@@ -536,7 +536,8 @@ class Document:
         self.pages.append(page)
         top = box.top
         if title or subject:
-            left_style, right_style = Style(10.5, fonts.SEMIBOLD, PAPER_WHITE), replace(BODY, colour=INK)
+            ink = INK if self.surround == PAPER_WHITE else PAPER_WHITE
+            left_style, right_style = Style(10.5, fonts.SEMIBOLD, ink), replace(BODY, colour=INK)
             wanted = right_style.width(fonts.clean(subject))
             right_width = min(wanted + 0.01, box.width * 0.55) if subject else 0.0
             left_width = box.width - right_width - 16

@@ -1,4 +1,4 @@
-"""Swatch sheets for the art department: predictions, matches and palettes, on a neutral mid-grey surround.
+"""Swatch sheets for the art department: matches and palettes, on white, as they are printed.
 
 Pure data in, pages out; nothing is computed here. Swatches that are to be compared touch each other.
 """
@@ -36,36 +36,6 @@ CAUTIONS = (
     "sheets and ventilation; before sanding or stripping old paint: licensed testing for lead and asbestos."
 )
 NUMBER = Style(8.6, fonts.SEMIBOLD)
-CELL_GAP = 10.0
-
-
-@dataclass(frozen=True)
-class Cell:
-    """One swatch: sRGB signal 0 to 1, what it is, the number to read from afar, smaller lines under it."""
-
-    signal: Signal
-    heading: str
-    number: str = ""
-    lines: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Row:
-    """A chip across all its states; swatches touch."""
-
-    title: str
-    lines: tuple[str, ...]
-    cells: tuple[Cell, ...]
-    warnings: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class PredictionPage:
-    """One place: chips down, states across."""
-
-    place: str
-    facts: tuple[str, ...]
-    rows: tuple[Row, ...]
 
 
 @dataclass(frozen=True)
@@ -114,24 +84,16 @@ class PalettePage:
     facts: tuple[str, ...] = ()
 
 
-def prediction_sheet(title: str, pages: Sequence[PredictionPage], paper: str = "a4") -> Document:
-    """A document of predictions, a place a page or more."""
-    document = Document(title, paper=paper)
-    for page in pages:
-        _prediction(document, title, page)
-    return document
-
-
 def match_sheet(title: str, page: MatchPage, paper: str = "a4") -> Document:
     """A document of one match."""
-    document = Document(title, paper=paper)
+    document = Document(title, paper=paper, surround=PAPER_WHITE)
     _match(document, title, page)
     return document
 
 
 def palette_sheet(title: str, page: PalettePage, paper: str = "a4") -> Document:
     """A document of one palette."""
-    document = Document(title, paper=paper)
+    document = Document(title, paper=paper, surround=PAPER_WHITE)
     _palette(document, title, page)
     return document
 
@@ -139,11 +101,6 @@ def palette_sheet(title: str, page: PalettePage, paper: str = "a4") -> Document:
 def save(document: Document, stem: Path) -> list[Path]:
     """Write STEM.pdf and STEM.png (STEM_2.png and on for more pages)."""
     return document.save(stem.with_suffix(".pdf"), stem.with_suffix(".png"))
-
-
-# predictions ------------------------------------------------------------------------------------------------
-
-_LABEL_WIDTH = 128.0
 
 
 def _start(document: Document, title: str, subject: str, facts: Sequence[str]) -> tuple[Page, float, float]:
@@ -159,63 +116,6 @@ def _start(document: Document, title: str, subject: str, facts: Sequence[str]) -
     return page, y + 6, bottom - 6
 
 
-def _prediction(document: Document, title: str, sheet: PredictionPage) -> None:
-    most = max(len(row.cells) for row in sheet.rows)
-    todo = list(sheet.rows)
-    while todo:
-        page, top, bottom = _start(document, title, sheet.place, sheet.facts)
-        cell_width = (page.content.width - _LABEL_WIDTH) / most
-        heads = max(text_height(c.heading, SMALL_BOLD, cell_width - CELL_GAP) for c in todo[0].cells)
-        notes = [_row_height(row, cell_width) for row in todo]
-        rows = _rows_that_fit(notes, bottom - top - heads - 4)
-        swatch = (bottom - top - heads - 4 - sum(notes[:rows])) / rows - 10
-        swatch = min(swatch, 190.0)
-        for k, cell in enumerate(todo[0].cells):
-            x = page.content.left + _LABEL_WIDTH + k * cell_width
-            lift = heads - text_height(cell.heading, SMALL_BOLD, cell_width - CELL_GAP)
-            page.paragraph(x, top + lift, cell_width - CELL_GAP, cell.heading, SMALL_BOLD)
-        y = top + heads + 4
-        for row, height in zip(todo[:rows], notes, strict=False):
-            _draw_row(page, row, y, cell_width, swatch)
-            y += swatch + height + 10
-        todo = todo[rows:]
-
-
-def _rows_that_fit(notes: Sequence[float], room: float, least: float = 78.0) -> int:
-    rows, used = 0, 0.0
-    for height in notes:
-        used += height + least + 10
-        if used > room and rows:
-            break
-        rows += 1
-    return max(rows, 1)
-
-
-def _cell_height(cell: Cell, width: float) -> float:
-    return text_height(cell.number, NUMBER, width) + sum(text_height(t, LABEL, width) for t in cell.lines) + 4
-
-
-def _row_height(row: Row, cell_width: float) -> float:
-    return max(_cell_height(c, cell_width - CELL_GAP) for c in row.cells)
-
-
-def _draw_row(page: Page, row: Row, y: float, cell_width: float, swatch: float) -> None:
-    left = page.content.left
-    limit = y + swatch + _row_height(row, cell_width)
-    label_y = page.paragraph(left, y, _LABEL_WIDTH - 12, row.title, Style(11, fonts.SEMIBOLD, PAPER_WHITE))
-    for text, style in [*((t, SMALL) for t in row.lines), *((t, SMALL_BOLD) for t in row.warnings)]:
-        room = int((limit - label_y) / style.line)
-        if room < 1:
-            break
-        label_y = page.paragraph(left, label_y + 2, _LABEL_WIDTH - 12, text, style, max_lines=room)
-    for k, cell in enumerate(row.cells):
-        x = left + _LABEL_WIDTH + k * cell_width
-        page.swatch(x, y, cell_width, swatch, tuple(cell.signal))
-        at = page.paragraph(x, y + swatch + 4, cell_width - CELL_GAP, cell.number, NUMBER)
-        for line in cell.lines:
-            at = page.paragraph(x, at, cell_width - CELL_GAP, line, LABEL)
-
-
 # a match ----------------------------------------------------------------------------------------------------
 
 
@@ -229,8 +129,8 @@ def _match(document: Document, title: str, sheet: MatchPage) -> None:
     y = top
     end = _hero(page, sheet, first, left, y, hero_width, hero)
     x = left + hero_width + 16
-    at = page.paragraph(x, y, words_width, first.title, Style(16, fonts.SEMIBOLD, PAPER_WHITE))
-    at = page.paragraph(x, at + 2, words_width, first.number, Style(11, fonts.SEMIBOLD, PAPER_WHITE))
+    at = page.paragraph(x, y, words_width, first.title, Style(16, fonts.SEMIBOLD, INK))
+    at = page.paragraph(x, at + 2, words_width, first.number, Style(11, fonts.SEMIBOLD, INK))
     for line in first.lines:
         at = page.paragraph(x, at, words_width, line, SMALL)
     at += 5

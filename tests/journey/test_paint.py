@@ -140,7 +140,7 @@ def test_a_wall_metered_by_itself(scout, capsys, tmp_path):
         "paint", "predict", scout / "scout", "--chip", "N 7", "--looks", scout / "held_back.toml",
         "--only", "cabin", "--wall-xy", "0.46", "0.42", "--out", tmp_path / "out", "--json",
     )  # fmt: skip
-    answer = json.loads(capsys.readouterr().out)["predictions"][0]
+    answer = json.loads(capsys.readouterr().out)["places"][0]
     assert status == 0
     assert "as metered at the wall" in answer["light"]["spectrum"]
     assert answer["camera_as_it_stood"]["lab"][1] < 0  # greener than the card under the same lamp
@@ -154,18 +154,41 @@ def test_predict_says_all_there_is(scout, capsys):
     )  # fmt: skip
     answer = json.loads(capsys.readouterr().out)
     assert status == 0 and not answer["failed"]
-    assert len(answer["predictions"]) == 16
-    first = answer["predictions"][0]
-    assert first["chip"] == "Wet rope" and first["place"] == "Ferry hall"
-    assert first["light"]["kind"] == "illuminant" and first["light"]["trust"]
-    assert first["as_made_d65"]["munsell"] == "5YR 6/4"
-    assert {"lab", "hex", "munsell", "ciede2000_from_made", "change", "nine_in_ten_within"} <= set(
-        first["on_screen"][0]
-    )
+    columns, places = answer["chip_columns"], answer["places"]
+    assert [p["place"] for p in places] == list(LAMPS) and len(answer["chips"]) == 4
+    rope = dict(zip(columns, answer["chips"][0], strict=True))
+    assert rope["chip"] == "Wet rope" and rope["munsell"] == "5YR 6/4"
+    assert rope["from"] == "estimated from Munsell" and 28 < rope["lrv_percent"] < 31
+    hall = dict(zip(places[0]["columns"], places[0]["rows"][0], strict=True))
     rows = list(csv.DictReader(io.StringIO((scout / "predict" / "predict.csv").read_text("utf-8-sig"))))
-    assert len(rows) == 16 and rows[0]["screen_hex"] == first["on_screen"][0]["hex"]
+    assert len(rows) == 16 and rows[0]["Held back: hex"] == hall["Held back: hex"]
+    assert float(rows[0]["Held back: nine_in_ten_within"]) == hall["Held back: nine_in_ten_within"]
+
+    # the workbook read by another library: openpyxl
+    import openpyxl
+
+    book = openpyxl.load_workbook(scout / "predict" / "predict.xlsx")
+    assert book.sheetnames == ["as made", *LAMPS]
+    assert [c.value for c in book["as made"][2]][:2] == ["Wet rope", "P1"]
+    assert hall["Held back: hex"] in [c.value for c in book["Ferry hall"][2]]
     pages = sorted(p.name for p in (scout / "predict").glob("*.png"))
-    assert (scout / "predict" / "swatches.pdf").read_bytes().startswith(b"%PDF") and len(pages) >= 4
+    assert (scout / "predict" / "painter.pdf").read_bytes().startswith(b"%PDF") and len(pages) >= 4
+
+
+def test_a_large_deck_gets_tables_and_pages_only_for_chips_that_are_named(scout, capsys, tmp_path):
+    lines = [f"Paint {k},{k % 10 + 1}YR {k % 7 + 2}/{k % 4 + 1}" for k in range(40)]
+    (tmp_path / "fan.csv").write_text("\n".join(["name,munsell", *lines]), encoding="utf-8")
+    ask = ("paint", "predict", scout / "scout", "--chips", tmp_path / "fan.csv", "--only", "cabin",
+           "--looks", scout / "held_back.toml")  # fmt: skip
+    assert run(*ask, "--out", tmp_path / "one") == 0
+    assert "tables only" in capsys.readouterr().err
+    assert sorted(p.name for p in (tmp_path / "one").iterdir()) == [
+        "predict.csv", "predict.json", "predict.xlsx"
+    ]  # fmt: skip
+    assert run(*ask, "--chip", "Paint 3", "--chip", "Paint 5", "--out", tmp_path / "two") == 0
+    assert (tmp_path / "two" / "painter.pdf").exists()
+    rows = (tmp_path / "two" / "predict.csv").read_text("utf-8-sig").splitlines()
+    assert [r.split(",")[0] for r in rows[1:]] == ["Paint 3", "Paint 5"]
 
 
 def test_sheets_show_the_very_colours_and_no_text_is_cut(scout):
@@ -173,21 +196,23 @@ def test_sheets_show_the_very_colours_and_no_text_is_cut(scout):
     from lookdev.meter.scout import load_scout
     from lookdev.paint.chip_file import read_chips
     from lookdev.paint.match import match
-    from lookdev.paint.predict import Viewing, predict
-    from lookdev.paint.report import match_page, prediction_pages
+    from lookdev.paint.painter import pick_list, place_pages
+    from lookdev.paint.predict import Viewing, predict_sites
+    from lookdev.paint.report import match_page
     from lookdev.paint.sites import sites_of
     from lookdev.paint.target import parse_target
-    from lookdev.sheets.swatch_page import match_sheet, prediction_sheet
+    from lookdev.sheets.painter_page import painter_document
+    from lookdev.sheets.swatch_page import match_sheet
 
     look = open_look(scout / "held_back.toml")
     sites, _ = sites_of(load_scout(scout / "scout"))
     deck = read_chips(scout / "deck.csv").chips
-    found = [p for s in sites for p in predict(deck, s, (look,) * 5)]
+    found = predict_sites(deck, sites, (look,) * 5)
     target = parse_target("#8a6f5c")
     viewings = [Viewing(s, look) for s in sites]
     answer = match(target.lab, viewings, munsell_set())
     for paper in ("a4", "letter"):
-        sheet = prediction_sheet("Łódź · Øst 東 café", prediction_pages(found), paper)
+        sheet = painter_document("Łódź · Øst 東 café", place_pages(found), pick_list(found), paper)
         assert sheet.faults() == []
         page = match_sheet("match", match_page(answer, target, munsell_set(), viewings), paper)
         assert page.faults() == []
@@ -289,4 +314,4 @@ def test_a_bad_row_is_named_and_the_rest_is_done(scout, capsys, tmp_path):
     shown = capsys.readouterr()
     assert status == 1
     assert "deck.csv, row 3, column munsell" in shown.err
-    assert "Good" in shown.out and (tmp_path / "out" / "swatches.pdf").exists()
+    assert "Good" in shown.out and (tmp_path / "out" / "painter.pdf").exists()

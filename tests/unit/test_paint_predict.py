@@ -178,3 +178,36 @@ def test_the_wall_is_predicted_for_the_footage_not_for_the_stills_camera(tmp_pat
     assert still.camera_xy == pytest.approx(balance_white_xy(3200))
     assert footage.cast.camera_xy == footage.camera_xy
     assert "planned in scout.toml" in footage.camera_origin
+
+
+@pytest.mark.parametrize(
+    ("lab", "name"),
+    [
+        ((97, 0, 0), "white"), ((50, 0, 0), "mid grey"), ((8, 0, 0), "black"), ((45, -30, -8), "teal"),
+        ((35, 12, 20), "dark brown"), ((60, -4, -9), "grey-blue"), ((50, 60, 40), "bright red"),
+        ((88, 2, 14), "cream"), ((45, 0, 25), "olive"), ((75, 25, 5), "pink"),
+    ],
+)  # fmt: skip
+def test_colour_names_are_what_a_painter_would_say(lab, name):
+    """Common speech; no standard. Lab values chosen in the middle of what is called so."""
+    from lookdev.paint.words import colour_names
+
+    assert colour_names([lab]) == [name]
+
+
+def test_shop_and_screen_are_said_loud_where_they_differ_and_readings_merge():
+    """A strong teal under sodium reads grey; two like readings of a place share one column."""
+    from lookdev.paint.painter import place_pages
+    from lookdev.paint.predict import predict_sites
+
+    names = [c.name for c in munsell_set().chips]
+    chips = munsell_set().subset([names.index("5BG 5/8"), names.index("N 5")])
+    one, two = (replace(site("HP1"), name=f"Dock, {k}", location="Dock") for k in "ab")
+    (page,) = place_pages(predict_sites(chips, [one, two], (NEUTRAL,)))
+    assert page.place == "Dock" and page.columns == ("on screen: neutral",)
+    teal, grey = page.rows
+    assert teal.loud.startswith("Bright teal in the shop, ") and grey.loud == ""
+    assert "LRV 20%" in teal.numbers and "9 in 10" in teal.known
+    # a lamp that differs gets a column of its own
+    (page,) = place_pages(predict_sites(chips, [one, replace(site("D65"), location="Dock")], (NEUTRAL,)))
+    assert len(page.columns) == 2 and "under" in page.columns[1]
