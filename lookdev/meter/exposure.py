@@ -210,6 +210,8 @@ def stop_words(stop: float, letter: str = "T") -> str:
     thirds = round(2 * math.log2(stop) * 3)
     whole, part = divmod(thirds, 3)
     marks = {
+        -2: "0.5",
+        -1: "0.7",
         0: "1",
         1: "1.4",
         2: "2",

@@ -50,6 +50,7 @@ class Flow:
         self.page = new_page(document, title, subject)
         self.x, self.y, self.width = self.page.content.left, self.page.content.top, self.page.content.width
         self._open: list[list[Any]] = []
+        self._ordered = 0
 
     def wide(self, block: Block, gap: float = BLOCK_GAP) -> None:
         """A block at full width."""
@@ -69,14 +70,20 @@ class Flow:
         left = page.content.left
         self._open += [[page, left, top], [page, left + self.width + GUTTER, top]]
 
-    def put(self, block: Block) -> None:
-        """A block in the columns, where it fits; one that is too long for any page begins one."""
+    def put(self, block: Block, *, in_order: bool = False) -> None:
+        """A block in the columns, where it fits; one that is too long for any page begins one.
+
+        ``in_order`` : not before the last that was put in order.
+        """
         height = block.height((self.page.content.width - GUTTER) / 2)
-        place = next((c for c in self._open if c[0].room(c[2]) >= height), None)
+        allowed = self._open[self._ordered if in_order else 0 :]
+        place = next((c for c in allowed if c[0].room(c[2]) >= height), None)
         if place is None:
             self.page = new_page(self.document, self.title, f"{self.subject} (continued)")
             self._offer(self.page, self.page.content.top)
             place = self._open[-2]
+        if in_order:
+            self._ordered = next(i for i, column in enumerate(self._open) if column is place)
         page, x, y = place
         block.draw(page, x, y, self.width)
         place[2] = y + height + BLOCK_GAP

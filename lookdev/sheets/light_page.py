@@ -72,7 +72,7 @@ def light_pages(
     seen: set[str] = set()
     for number, note in enumerate(notes.readings, 1):
         name = (note.reading.source or "").casefold()
-        flow.put(card(number, note, plan, again=name in seen))
+        flow.put(card(number, note, plan, again=name in seen), in_order=True)
         seen.add(name)
     if any(note.uv is not None for note in notes.readings) or plan.balance_xy is not None:
         flow.put(_diagram_block(notes, plan))

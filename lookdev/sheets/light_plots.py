@@ -258,7 +258,8 @@ def sun_block(again: PlaceAgain) -> Block:
 
 def _short(found: LightAgain) -> str:
     """Another moment of the place, in few words."""
-    name = f"{clipped(found.name, 40)} ({clock_of(found.moment)}): "
+    clock = clock_of(found.moment)
+    name = clipped(found.name, 40) + ("" if found.name.endswith(clock) else f" ({clock})") + ": "
     if found.is_dark:
         return name + "after dark."
     where = f"{name}sun at azimuth {found.sun.azimuth_deg:.0f}°, {found.sun.altitude_deg:.0f}° high"

@@ -195,9 +195,8 @@ def _budget_cells(line: BudgetLine, lamps: int) -> list[Cell]:
     cells.append(Cell(f"{rough(line.add_lux)} lx", f"{-line.over_stops:.1f} stops under"))
     for needed in line.lamps[:lamps]:
         gel = f"gel takes {needed.lost_stops:.1f} stops" if needed.lost_stops else "no gel"
-        cells.append(
-            Cell(f"{rough(needed.before_gel_lux)} lx", gel if needed.is_reachable else "does not match")
-        )
+        lux = f"{rough(needed.before_gel_lux)} lx"
+        cells.append(Cell(lux, gel) if needed.is_reachable else Cell("", "does not match it"))
     return [*cells, *([Cell("")] * (lamps - len(line.lamps)))]
 
 

@@ -243,3 +243,40 @@ def test_what_is_missing_for_the_sun_is_said(tmp_path: Path) -> None:
         scout_of(tmp_path, TOML.replace("Europe/Oslo", "Europe/Osloo"))
     with pytest.raises(MeterError, match="latitude"):
         scout_of(tmp_path, TOML.replace("latitude = 59.0", "latitude = 95.0"))
+
+
+def test_cards_stand_in_the_order_of_the_log(tmp_path: Path) -> None:
+    """A short card does not slip in before a long one that began the next column."""
+    rows = "".join(
+        f",Hall,lamp {n},,,{3000 + 200 * n},,{50 * n + 10},,{'a note ' * (25 if n % 2 else 1)}\n"
+        for n in range(9)
+    )
+    scout = scout_of(tmp_path, log="stills,location,source,x,y,cct_k,duv,lux,time,note\n" + rows)
+    (hall,) = scout_notes(scout)
+    document = light_document("Low Ferry", hall, scout.plan)
+    placed = []
+    for number, page in enumerate(document.pages):
+        for box in page.texts:
+            if box.what.startswith("lamp ") and box.what[5:].isdigit():
+                placed.append((number, box.left > page.width / 2, box.top, int(box.what[5:])))
+    cards = [lamp for *_, lamp in sorted(placed)][-9:]
+    assert cards == list(range(9))
+
+
+def test_a_lamp_that_cannot_match_is_given_no_lux(tmp_path: Path) -> None:
+    log = "location,source,x,y,lux\nQuay,signal lamp,0.69,0.30,12\n"
+    (quay,) = scout_notes(scout_of(tmp_path, log=log))
+    assert [n.is_reachable for n in quay.budget[0].lamps] == [False, False]
+    assert "does not match it" in words_of(light_document("Low Ferry", quay, Plan(t_stop=2.8)))
+
+
+def test_no_time_zone_is_needed_where_a_still_has_its_own(tmp_path: Path) -> None:
+    """GPS time 15:30:00 UTC beside 16:30:00 by the camera: clocks at UTC+1 (arithmetic)."""
+    exif = position(("N", 59.0), ("E", 3.5))
+    gps = exif.get_ifd(0x8825)
+    gps[7], gps[29] = (15.0, 30.0, 0.0), "2031:03:04"
+    toml = "\n".join(line for line in TOML.splitlines() if not line.startswith("time_zone"))
+    scout = scout_of(tmp_path, toml, exif=exif)
+    found = place_again(scout, "Quay", stills_of(scout, "Quay"))
+    assert found.best is not None
+    assert found.best.moment.strftime("%Y-%m-%d %H:%M %z") == "2031-03-04 16:30 +0100"

@@ -186,7 +186,7 @@ def test_what_a_plan_does_not_say_is_assumed_aloud() -> None:
 
 
 @pytest.mark.parametrize(
-    ("stop", "text"), [(1.0, "T1"), (2.0, "T2"), (2.24, "T2 + 1/3"), (5.66, "T5.6"), (0.7, "T0.71")]
+    ("stop", "text"), [(1.0, "T1"), (2.0, "T2"), (2.24, "T2 + 1/3"), (5.66, "T5.6"), (0.7, "T0.7")]
 )
 def test_stops_as_on_a_lens(stop: float, text: str) -> None:
     assert stop_words(stop) == text
