@@ -79,7 +79,8 @@ def test_an_identity_cube_is_what_a_look_that_does_nothing_is(
 ) -> None:
     """The same lift, limiter and rendering, for light that no display holds and where one balances, too.
 
-    (AP0's blue corner at 8 gave [0, 0, 255] where the look gave [0, 100, 160], a pure one made up by clipping.)
+    (AP0's blue corner at 8 gave [0, 0, 255] where the look gave [0, 100, 160]: a pure one made up by
+    clipping.)
     """
     encoding = get_encoding(source)
     write_cube(tmp_path / "i.cube", identity_cube(33))
