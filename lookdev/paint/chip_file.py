@@ -1,12 +1,14 @@
-"""Chip files: a CSV that people type or export from an instrument.
+"""Chip files: a CSV or a workbook (.xlsx, .ods) that people type or export from an instrument.
 
 One chip a row, columns in any order: ``name``, ``code``, and one of
 
 - a reflectance spectrum, a column a wavelength (``400``, ``410 nm``, ``R420`` …), as fraction or percent;
 - a file of it (``spectrum``: rows of nm, value);
-- CIELAB: ``L`` ``a`` ``b``, with ``illuminant`` and ``observer``;
+- CIELAB: ``L`` ``a`` ``b``, or ``L`` ``C`` ``h``, with ``illuminant`` and ``observer``;
 - ``munsell``: ``5YR 6/4``;
-- ``hex``: ``#8a6f5c``, a last resort.
+- ``hex``: ``#8a6f5c``, or ``R`` ``G`` ``B`` 0 to 255: a last resort.
+
+Headings may be English, German, French, Spanish or Italian (``paint.chip_headings``).
 
 Or one chip a column: the first column ``nm``, then a column of reflectance for each chip, its name on top.
 Where a row has several of these, the first in this list is used.
@@ -16,7 +18,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -27,9 +29,11 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.adaptation import xyz_from_xy
 from lookdev.colorimetry.difference import xyz_from_lab
 from lookdev.errors import ChipError, MeterError
+from lookdev.meter import workbook
 from lookdev.meter.cells import CellError, is_empty, number
 from lookdev.meter.text_table import SEPARATORS, Row, is_blank, read_text, split_rows
 from lookdev.paint.chip import Chip, ChipSet, Kind
+from lookdev.paint.chip_headings import clean, column, is_nm, nearest, wavelength_nm
 from lookdev.paint.recovery import sigmoid_coefficients, sigmoid_reflectance
 from lookdev.paint.spectra import GRID_NM, illuminant_weights, on_grid, white_xy
 
@@ -42,24 +46,9 @@ HELD_NM = (380.0, 730.0)
 """A spectrum must cover the first two; outside it the end values are held, which is said if the second two
 are not covered."""
 
-_COLUMNS: dict[str, tuple[str, ...]] = {
-    "name": ("chip", "colour", "color", "colour name", "color name", "paint", "sample", "title"),
-    "code": ("number", "no", "id", "ref", "reference", "colour code", "color code", "article"),
-    "munsell": ("notation", "munsell notation", "hvc"),
-    "hex": ("srgb", "rgb hex", "srgb hex", "html", "web"),
-    "L": ("l*", "cie l", "lab l", "lightness"),
-    "a": ("a*", "cie a", "lab a"),
-    "b": ("b*", "cie b", "lab b"),
-    "illuminant": ("light", "illum", "lab illuminant"),
-    "observer": ("obs", "degrees", "lab observer"),
-    "spectrum": ("reflectance file", "spectrum file", "spectral file", "spd"),
-    "note": ("notes", "remark", "remarks", "comment", "family", "finish", "range"),
-}
-_WAVELENGTH = re.compile(
-    r"(?:r|nm|spectral|refl|reflectance|%r)?[ _]*(\d{3,4})(?:[.,]0+)?[ _]*(?:nm|%)?", re.IGNORECASE
-)
 _HEX = re.compile(r"#?([0-9a-f]{6})", re.IGNORECASE)
-_KINDS = "a reflectance spectrum, L a b, munsell, or hex"
+_TRIPLET = re.compile(r"(?:s?rgb)?\s*\(?\s*\d{1,3}[\s,;/]+\d{1,3}[\s,;/]+\d{1,3}\s*\)?", re.IGNORECASE)
+_KINDS = "a reflectance spectrum, L a b, L C h, munsell, or hex"
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,16 +85,19 @@ def read_chips(path: Path) -> ChipFile:
     ChipError : there is no table at all, or not one chip in it.
     """
     path = Path(path)
+    reader = _Reader(path)
     try:
-        text, encoding = read_text(path)
+        if path.suffix.casefold() in workbook.SUFFIXES:
+            readings = [(rows, "workbook") for _, rows in workbook.read_sheets(path)]
+        else:
+            text, encoding = read_text(path)
+            if encoding == "cp1252":
+                reader.warnings.append(f"{path.name}: not UTF-8; read as Windows code page 1252")
+            readings = [(split_rows(text, separator), separator) for separator in SEPARATORS]
     except MeterError as error:
         raise _as_chip_error(error) from error
-    reader = _Reader(path)
-    if encoding == "cp1252":
-        reader.warnings.append(f"{path.name}: not UTF-8; read as Windows code page 1252")
-    rows, separator = _table(text, path.name)
-    heading = [_clean(c) for c in rows[0].cells]
-    if _is_nm_heading(heading[0]) and len(heading) > 1 and len(rows) > 2:
+    rows, separator = _table(readings, path.name)
+    if is_nm(rows[0].cells[0]) and len(rows[0].cells) > 1 and len(rows) > 2:
         reader.read_columns(rows)
     else:
         reader.read_rows(rows, separator)
@@ -123,48 +115,14 @@ def _as_chip_error(error: MeterError) -> ChipError:
     )
 
 
-def _clean(text: str) -> str:
-    return " ".join(text.replace("_", " ").split()).strip("\ufeff ")
-
-
-def _is_nm_heading(text: str) -> bool:
-    return text.casefold().strip("()[] ") in (
-        "nm",
-        "wavelength",
-        "wavelength nm",
-        "wavelength (nm",
-        "lambda",
-        "λ",
-    )
-
-
-def _column(text: str) -> str | None:
-    plain = _clean(text)
-    if plain in ("L", "a", "b"):
-        return plain
-    key = plain.casefold()
-    if key in ("l", "a", "b"):
-        return "L" if key == "l" else key
-    for name, words in _COLUMNS.items():
-        if key == name.casefold() or key in words:
-            return name
-    return None
-
-
-def _wavelength(text: str) -> float | None:
-    match = _WAVELENGTH.fullmatch(_clean(text))
-    nm = float(match[1]) if match else 0.0
-    return nm if 200 <= nm <= 2500 else None
-
-
-def _table(text: str, file: str) -> tuple[list[Row], str]:
-    """Rows without blanks, heading first."""
+def _table(readings: Iterable[tuple[list[Row], str]], file: str) -> tuple[list[Row], str]:
+    """Rows without blanks, heading first, of the sheet or separator that makes most sense of them."""
     best: tuple[int, list[Row], str] | None = None
-    for separator in SEPARATORS:
-        rows = [r for r in split_rows(text, separator) if not is_blank(r)]
+    for every, separator in readings:
+        rows = [r for r in every if not is_blank(r)]
         for index, row in enumerate(rows[:12]):
-            known = sum(_column(c) is not None or _wavelength(c) is not None for c in row.cells)
-            if row.cells and _is_nm_heading(_clean(row.cells[0])):
+            known = sum(column(c) is not None or wavelength_nm(c) is not None for c in row.cells)
+            if row.cells and is_nm(row.cells[0]):
                 known += len(row.cells)
             if (best is None or known > best[0]) and (known > 1 or len(row.cells) <= 2):
                 best = (known, rows[index:], separator)
@@ -197,7 +155,9 @@ class _Reader:
         bands: dict[float, int] = {}
         percent_heading = False
         for place, cell in enumerate(rows[0].cells):
-            nm, name = _wavelength(cell), _column(cell)
+            nm, name = wavelength_nm(cell), column(cell)
+            if name == "b" and {"red", "green"} <= set(columns) and "a" not in columns:
+                name = "blue"
             if name is not None:
                 columns.setdefault(name, place)
             elif nm is not None:
@@ -206,12 +166,12 @@ class _Reader:
                 bands.setdefault(nm, place)
                 percent_heading |= "%" in cell
             elif cell.strip():
-                near = difflib.get_close_matches(_clean(cell), list(_COLUMNS), n=1, cutoff=0.6)
-                wanted = (
-                    f"{near[0]} (the nearest)" if near else ", ".join(_COLUMNS) + " or a wavelength in nm"
+                near = nearest(cell)
+                self.warnings.append(
+                    f"{self.file}: the column '{cell.strip()}' is not known, so not used"
+                    + (f": is it {near}?" if near else "")
                 )
-                self._error("unknown column, not used", rows[0].number, cell, wanted=wanted)
-        if not bands and not set(columns) & {"munsell", "hex", "L", "spectrum"}:
+        if not bands and not set(columns) & {"munsell", "hex", "L", "spectrum", "red"}:
             raise ChipError(
                 "no column that holds a colour",
                 file=self.file,
@@ -258,6 +218,8 @@ class _Reader:
                 self._munsell(draft, cell("munsell"))
             elif cell("hex"):
                 self._hex(draft, cell("hex"))
+            elif cell("red"):
+                self._hex(draft, ",".join(cell(k) for k in ("red", "green", "blue")))
             else:
                 raise ChipError("no colour", file=self.file, row=row.number, wanted=_KINDS)
         except ChipError as error:
@@ -333,12 +295,23 @@ class _Reader:
     def _lab(self, draft: _Draft, cell: Callable[[str], str]) -> None:
         from lookdev.colorimetry.illuminants import find_illuminant, illuminant_names
 
-        for axis in ("a", "b"):
+        polar = bool(cell("C") or cell("h")) and not (cell("a") or cell("b"))
+        axes = ("L", "C", "h") if polar else ("L", "a", "b")
+        for axis in axes:
             if not cell(axis):
                 raise ChipError(
-                    "half a CIELAB colour", file=self.file, row=draft.row, column=axis, wanted="L, a and b"
+                    "half a CIELAB colour",
+                    file=self.file,
+                    row=draft.row,
+                    column=axis,
+                    wanted="L, a and b, or L, C and h",
                 )
-        lab = np.array([self._number(cell(k), draft.row, k, "a CIELAB number") for k in ("L", "a", "b")])
+        lab = np.array(
+            [self._number(cell(k).removesuffix("°"), draft.row, k, "a CIELAB number") for k in axes]
+        )
+        if polar:
+            turn = np.radians(lab[2])
+            lab = np.array([lab[0], lab[1] * np.cos(turn), lab[1] * np.sin(turn)])
         if not 0 <= lab[0] <= 100 or np.abs(lab[1:]).max() > 160:
             raise ChipError(
                 "out of range",
@@ -391,7 +364,7 @@ class _Reader:
     # one chip a column --------------------------------------------------------------------------------------
 
     def read_columns(self, rows: list[Row]) -> None:
-        names = [_clean(c) for c in rows[0].cells[1:]]
+        names = [clean(c) for c in rows[0].cells[1:]]
         table: list[dict[float, str]] = [{} for _ in names]
         bands: list[float] = []
         for row in rows[1:]:
@@ -486,10 +459,7 @@ class _Reader:
             raise ChipError("holds no chip", file=self.file, wanted=f"rows of name, code and {_KINDS}")
         self._tell_apart()
         chips, reflectances = recover(self.drafts)
-        for chip in chips:
-            self.warnings += [
-                f"{self.file}, row {chip.row}, {chip.name}: {remark}" for remark in chip.remarks
-            ]
+        self.warnings += _one_a_kind(self.file, chips)
         title = self.path.stem.replace("_", " ")
         return ChipFile(ChipSet(title, chips, reflectances), tuple(self.errors), tuple(self.warnings))
 
@@ -504,6 +474,20 @@ class _Reader:
                 )
                 draft.name = f"{draft.name} (row {draft.row})"
             seen.setdefault(key, draft.row)
+
+
+def _one_a_kind(file: str, chips: Sequence[Chip]) -> list[str]:
+    """One warning for each kind of remark, with the first row it is about and how many more there are."""
+    kinds: dict[str, list[tuple[Chip, str]]] = {}
+    for chip in chips:
+        for remark in chip.remarks:
+            kinds.setdefault(re.sub(r"[\d.,]+", "#", remark), []).append((chip, remark))
+    out = []
+    for said in kinds.values():
+        chip, remark = said[0]
+        more = f" (and {len(said) - 1} more rows)" if len(said) > 1 else ""
+        out.append(f"{file}, row {chip.row}, {chip.name}: {remark}{more}")
+    return out
 
 
 def fill_munsell(draft: _Draft, text: str, file: str | None) -> None:
@@ -529,22 +513,34 @@ def fill_munsell(draft: _Draft, text: str, file: str | None) -> None:
 
 def fill_hex(draft: _Draft, text: str, file: str | None) -> None:
     """Give a draft the colour of an sRGB hex value, taken as the chip's colour under D65."""
-    match = _HEX.fullmatch(text.strip())
-    if match is None:
+    codes = _codes(text)
+    if codes is None:
         raise ChipError(
             "not an sRGB hex value",
             file=file,
             row=draft.row or None,
             column="hex" if file else None,
             found=text,
-            wanted="such as #8a6f5c",
+            wanted="such as #8a6f5c or 138, 111, 92",
         )
     from lookdev.colorimetry.rgb_spaces import SRGB
     from lookdev.colorimetry.transfer_functions import srgb_decode
 
-    signal = np.array([int(match[1][i : i + 2], 16) for i in (0, 2, 4)]) / 255.0
-    draft.xyz = srgb_decode(signal) @ SRGB.to_xyz.T
-    draft.kind, draft.conditions, draft.as_typed = "hex", ("D65", 2), f"#{match[1].lower()}"
+    draft.xyz = srgb_decode(np.array(codes) / 255.0) @ SRGB.to_xyz.T
+    draft.kind, draft.conditions = "hex", ("D65", 2)
+    draft.as_typed = "#" + "".join(f"{code:02x}" for code in codes)
+    draft.remarks.append("known by a screen colour only: a last resort")
+
+
+def _codes(text: str) -> tuple[int, int, int] | None:
+    """Three codes 0 to 255 of hex or a triplet."""
+    if match := _HEX.fullmatch(text.strip()):
+        red, green, blue = (int(match[1][i : i + 2], 16) for i in (0, 2, 4))
+        return red, green, blue
+    parts = re.findall(r"\d+", text) if _TRIPLET.fullmatch(text.strip()) else []
+    if len(parts) == 3 and all(int(p) <= 255 for p in parts):
+        return int(parts[0]), int(parts[1]), int(parts[2])
+    return None
 
 
 def chip_from_text(text: str) -> tuple[Chip, Array]:
