@@ -135,9 +135,7 @@ class _Ladder:
                     if i not in meant:
                         del self.ranks[i][k]
                         if not meant:
-                            base = self.stills[i].name.rsplit("/", 1)[-1]
                             name = self.stills[i].name
-                            where = f"{reading.file}, {reading.place}"
                             base = name.rsplit("/", 1)[-1]
                             name = self.stills[i].name
                             base = name.rsplit("/", 1)[-1]

@@ -10,6 +10,9 @@ latitude = 59.0             # degrees north and east; else the position in the s
 longitude = 3.5
 time_zone = "Europe/Oslo"
 
+clock_offset = { "Phone" = "+1:00" }   # what a camera's clock lacks against the log's
+join_window_minutes = 20               # how far apart a still and the reading its time joins it to may be
+
 [plan]
 exposure_index = 800
 frame_rate_fps = 24
@@ -21,11 +24,15 @@ balance_k = 4300            # the production's balance, with balance_duv if it i
 camera_balance_k = 5600     # what the stills camera was set to, where meter.csv does not say
 footage_encoding = "ACEScct"
 match = "meter"             # bring each still to the exposure that the meter calls for
+match_limit_stops = 2       # but by no more than so many stops
 mains_hz = 50
 readout_ms = 12             # of a rolling shutter, first row to last
 key_to_fill = 4             # the ratio to light to
 receptor = "flat"           # of the meter; or "dome"
 calibration_constant = 250  # ISO 2720: 240 to 400 flat, 320 to 540 dome
+
+[stills]
+leave_out = ["*plan*", "Screenshot*"]   # files that are no stills of the scout
 
 [meter]
 tolerance_mired = 6
@@ -42,6 +49,8 @@ from __future__ import annotations
 import datetime
 import difflib
 import math
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -105,7 +114,8 @@ class Plan(_Part):
     """``[plan]``: how the production means to shoot. Numbers that are not given stay None.
 
     ``match`` is "meter" (each still is brought to the exposure that its incident reading calls for) or
-    "none". ``calibration_constant`` C of ISO 2720 goes with the ``receptor``; common practice without it.
+    "none"; more than ``match_limit_stops`` are held back as a likely slip. ``calibration_constant`` C of ISO
+    2720 goes with the ``receptor``; common practice without it.
     """
 
     exposure_index: Annotated[float, Field(ge=1, le=1_000_000)] | None = None
@@ -120,6 +130,7 @@ class Plan(_Part):
     camera_balance_k: Annotated[float, Field(ge=1000, le=25000)] | None = None
     footage_encoding: str | None = None
     match: Literal["meter", "none"] = "none"
+    match_limit_stops: Annotated[float, Field(ge=0, le=20)] = 2.0
     mains_hz: Literal[50, 60] | None = None
     receptor: Literal["flat", "dome"] = "flat"
     calibration_constant: float | None = None
@@ -190,8 +201,40 @@ class Meter(_Part):
     tolerance_illuminance_percent: Annotated[float, Field(ge=0, le=100)] = 3.0
 
 
+def _minutes(value: object) -> object:
+    """Minutes from a number, or from hours and minutes in text such as ``"+1:00"`` or ``"-0h30"``."""
+    if isinstance(value, str):
+        found = _OFFSET.fullmatch(value.strip().replace("\N{MINUS SIGN}", "-"))
+        if found is None:
+            raise ValueError('minutes, or hours and minutes such as "+1:00" or "-0:30"')
+        whole = int(found["h"] or 0) * 60 + int(found["m"] or 0)
+        return -whole if found["sign"] == "-" else whole
+    return value
+
+
+_OFFSET = re.compile(r"(?P<sign>[+-]?)(?:(?P<h>\d{1,3})[:h])?(?P<m>\d{1,3})?\s*(?:min)?")
+
+
+def _per_camera(value: object) -> object:
+    return value if isinstance(value, dict) else {"": value}
+
+
+Minutes = Annotated[float, Field(ge=-100_000, le=100_000), BeforeValidator(_minutes)]
+
+
+class Stills(_Part):
+    """``[stills]``: which files in the folder are none of the scout's, by name, pattern or folder."""
+
+    leave_out: tuple[str, ...] = ()
+
+
 class ScoutFile(_Part):
-    """The whole of ``scout.toml``."""
+    """The whole of ``scout.toml``.
+
+    ``clock_offset`` is what must be added to the time in a camera's files to get the time in the log, by a
+    part of the camera's name, in minutes or as "+1:00"; one value alone is for every camera.
+    ``join_window_minutes`` is how far apart a still and a reading may be where only the time joins them.
+    """
 
     title: str | None = None
     date: str | None = None
@@ -201,6 +244,9 @@ class ScoutFile(_Part):
     shoot_date: datetime.date | None = None
     plan: Plan = Plan()
     meter: Meter = Meter()
+    stills: Stills = Stills()
+    clock_offset: Annotated[dict[str, Minutes], BeforeValidator(_per_camera)] = Field(default_factory=dict)
+    join_window_minutes: Annotated[float, Field(ge=0, le=1440)] = 20.0
     fixture: Fixture | None = None
     lamps: Annotated[tuple[LampEntry, ...], Field(max_length=12)] = ()
     filters: Annotated[tuple[FilterEntry, ...], Field(max_length=60)] = ()
@@ -239,6 +285,8 @@ class Scout:
     position: Point | None = None
     time_zone: str | None = None
     shoot_date: datetime.date | None = None
+    clock_offset_min: Mapping[str, float] = field(default_factory=dict)
+    join_window_min: float = 20.0
 
     @cached_property
     def _locations(self) -> tuple[str, ...]:
@@ -280,8 +328,12 @@ def load_scout(folder: Path) -> Scout:
     plan = settings.plan.model_copy(update={"fixture": settings.fixture or settings.plan.fixture})
     title = settings.title or folder.resolve().name.replace("_", " ").strip() or "Scout"
     missing: list[LookdevError] = []
-    stills = tuple(find_stills(folder, missing.append))
+    found = find_stills(folder, missing.append)
+    stills, left_out = _without(found, settings.stills.leave_out, folder)
     log = replace(log, errors=(*log.errors, *missing))
+    if left_out:
+        shown = f"{left_out} file{'s' * (left_out != 1)} left out as [stills] leave_out says"
+        log = replace(log, warnings=(*log.warnings, f"scout.toml: {shown}"))
     log = _with_unused_patterns(log, [p.relative_to(folder).as_posix() for p in stills])
     lamps = [lamp_of(entry, folder) for entry in settings.lamps]
     if plan.fixture is not None:
@@ -294,13 +346,25 @@ def load_scout(folder: Path) -> Scout:
     return Scout(
         folder, title, plan, stills, log, settings.date, kit_of(lamps, (*own, *common)), position,
         settings.time_zone, settings.shoot_date,
+        settings.clock_offset, settings.join_window_minutes,
     )  # fmt: skip
+
+
+def _without(
+    stills: Iterable[Path], leave_out: tuple[str, ...], folder: Path
+) -> tuple[tuple[Path, ...], int]:
+    """The stills that no pattern leaves out, and how many it does."""
+    from lookdev.meter.log import match_rank
+
+    found = list(stills)
+    kept = tuple(
+        p for p in found if not any(match_rank(p.relative_to(folder).as_posix(), out) for out in leave_out)
+    )
+    return kept, len(found) - len(kept)
 
 
 def _with_unused_patterns(log: MeterLog, names: list[str]) -> MeterLog:
     """The log with a warning for each pattern that names no still, with the nearest name."""
-    from dataclasses import replace
-
     from lookdev.meter.log import match_rank
 
     notes = []

@@ -33,16 +33,15 @@ def one(
         ("CARD_A/IMG_2041-44", "number"),
         ("IMG_20*", "pattern"),
         ("card_a", "folder"),
-        ("DAY1/CARD_A", "folder"),
         ("CARD_A/*", "folder"),
     ],
 )
 def test_what_is_typed_for_stills(pattern: str, rung: str) -> None:
-    reading = Reading(row=2, stills=(pattern,), cct_k=3200)
-    assert one("DAY1/CARD_A/IMG_2042.JPG", [reading]) == (
-        2,
-        rung if pattern != "CARD_A/IMG_2042.JPG" else "number",
-    ) or (one("CARD_A/IMG_2042.JPG", [reading]) == (2, rung))
+    assert one("CARD_A/IMG_2042.JPG", [Reading(row=2, stills=(pattern,), cct_k=3200)]) == (2, rung)
+
+
+def test_a_folder_below_a_folder() -> None:
+    assert one("DAY1/CARD_A/x/1.jpg", [Reading(row=2, stills=("DAY1/CARD_A",), cct_k=3200)]) == (2, "folder")
 
 
 @pytest.mark.parametrize(
@@ -77,14 +76,11 @@ LOCATIONS = ["Loading dock 3, Østkai", "Net loft, Østkai", "Café du Port", "H
         ("03_net_loft_gable.jpg", "Net loft, Østkai"),
         ("cafe-du-port 2.jpg", "Café du Port"),
         ("ostkai/IMG_1.jpg", None),
-        ("hallway/IMG_1.jpg", None),
         ("hall/IMG_1.jpg", "Hall"),
         ("DAY1/IMG_2041.jpg", None),
     ],
 )
 def test_a_locations_words_in_a_path(name: str, place: str | None) -> None:
-    if name.startswith("hallway"):
-        return
     assert located(name, LOCATIONS) == place
 
 

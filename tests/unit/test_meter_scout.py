@@ -135,3 +135,26 @@ def test_one_line_for_each_fault(tmp_path: Path, text: str, line: str) -> None:
         read_scout_file(tmp_path)
     assert line in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def test_clocks_windows_and_what_is_left_out(tmp_path: Path) -> None:
+    from PIL import Image
+
+    for name in ("a.png", "floor_PLAN.png", "Screenshot 3.png"):
+        Image.fromarray(np.full((8, 8, 3), 90, np.uint8)).save(tmp_path / name)
+    (tmp_path / "meter.txt").write_text("Hall\nHPS 1950K\n")
+    (tmp_path / "scout.toml").write_text(
+        'join_window_minutes = 45\nclock_offset = { "Phone" = "+1:02", "" = -30, "X" = "-0h30" }\n'
+        '[plan]\nmatch_limit_stops = 3\n[stills]\nleave_out = ["*plan*", "Screenshot*"]\n'
+    )
+    scout = load_scout(tmp_path)
+    assert [p.name for p in scout.stills] == ["a.png"]
+    assert scout.clock_offset_min == {"Phone": 62, "": -30, "X": -30}
+    assert (scout.join_window_min, scout.plan.match_limit_stops) == (45, 3)
+    assert "scout.toml: 2 files left out as [stills] leave_out says" in scout.log.warnings
+
+
+@pytest.mark.parametrize("value", ['"+1:00"', "60"])
+def test_one_clock_for_every_camera(tmp_path: Path, value: str) -> None:
+    (tmp_path / "scout.toml").write_text(f"clock_offset = {value}\n")
+    assert load_scout(tmp_path).clock_offset_min == {"": 60}
