@@ -115,10 +115,14 @@ def light_of(reading: Reading) -> Light:
             if _SPIKY.search(f"{reading.source or ''} {reading.note or ''}"):
                 trust = (
                     "doubtful: the source reads as a discharge lamp or LED, whose spectrum is not smooth; "
-                    "name its CIE illuminant (FL2, HP1, LED-B3 …) or measure it"
+                    "name its CIE illuminant (FL2, HP1, LED-B3 …; a mixture as 'D65 60%, HP1 40%') or "
+                    "measure it"
                 )
             else:
-                trust += "; wrong for tubes, discharge lamps and LED: name their CIE illuminant"
+                trust += (
+                    "; wrong for tubes, discharge lamps, LED and mixtures with them: name their CIE "
+                    "illuminants, a mixture as 'D65 60%, HP1 40%'"
+                )
         else:
             weights = _by_adaptation(xy, where)
             kind, origin = "adaptation", "chromatic adaptation alone (CAT16), no spectrum"

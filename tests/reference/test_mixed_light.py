@@ -120,3 +120,11 @@ def test_what_is_no_mixture_is_said(source: str, words: str | None, tmp_path: Pa
         assert log.warnings == () and log.readings[0].mixture == ()
     else:
         assert any(words in line for line in log.warnings), log.warnings
+
+
+@pytest.mark.parametrize("source", ["dim LED with sodium", "LED panel and sodium lamps", "tubes + window"])
+def test_a_mixture_in_free_words_is_not_called_right(source: str) -> None:
+    """By x, y alone it may lie on the locus, as some of LED and sodium do: its spectrum is not smooth."""
+    light = light_of(Reading(source=source, cct_k=3000))
+    assert light.trust.startswith("doubtful") and "D65 60%, HP1 40%" in light.trust
+    assert "wrong for" in light_of(Reading(source="window", cct_k=5600)).trust
