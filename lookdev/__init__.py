@@ -35,8 +35,8 @@ _HOMES = {
     "read_meter_log": "meter.log",
     "read_still": "stills.reader",
     "reading_for": "meter.log",
-    "resolve_reading": "render.resolve",
-    "resolve_still": "render.resolve",
+    "resolve_reading": "survey.resolve",
+    "resolve_still": "survey.resolve",
     "write_cube": "lut.cube",
     "write_still": "stills.writer",
 }

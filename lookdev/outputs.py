@@ -16,9 +16,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lookdev.errors import LookError, RequestError, one_line
+from lookdev.errors import RequestError, one_line
 from lookdev.files import clip_utf8
-from lookdev.text.toml_in import read_toml
 
 if TYPE_CHECKING:
     from lookdev.meter.scout import Scout
@@ -42,11 +41,9 @@ class Inputs:
     linked: tuple[Path, ...] = ()
 
 
-def inputs_of(
-    scout: Scout | None = None, looks: Iterable[Path | str] = (), more: Iterable[Path] = ()
-) -> Inputs:
-    """The inputs of a job: stills, log, scout.toml and spectra of a scout; looks as given; other files."""
-    files = [*more, *(file for look in looks for file in look_files(look))]
+def inputs_of(scout: Scout | None = None, more: Iterable[Path] = ()) -> Inputs:
+    """The inputs of a job: stills, log, scout.toml and spectra of a scout; other files."""
+    files = list(more)
     if scout is not None:
         files += [*scout.stills, scout.folder / "scout.toml"]
         files += [scout.log.path] if scout.log.path is not None else []
@@ -58,41 +55,6 @@ def inputs_of(
     folders = {p for still in scout.stills for p in still.parents if scout.folder in p.parents}
     linked = tuple(sorted(folder.resolve() for folder in folders if folder.is_symlink()))
     return Inputs(tuple(dict.fromkeys(files)), scout.folder, linked)
-
-
-def look_files(look: Path | str) -> list[Path]:
-    """The files that a look is read from: itself, what it is based on, the LUT that it names.
-
-    Of a folder, those of all of its looks.
-    """
-    from lookdev.lut.received import split_request
-
-    todo, found = [split_request(str(look))[0]], []
-    while todo:
-        path = todo.pop()
-        if path in found:
-            continue
-        if path.is_dir():
-            with suppress(OSError):
-                todo += sorted(p for p in path.glob("*.toml") if p.is_file())
-            continue
-        found.append(path)
-        if path.suffix.lower() == ".toml":
-            todo += _named_in(path)
-    return found
-
-
-def _named_in(path: Path) -> list[Path]:
-    from lookdev.lut.received import split_request
-
-    try:
-        data = read_toml(path, LookError)
-    except LookError:
-        return []
-    named = [
-        path.parent / split_request(data[k])[0] for k in ("based_on", "cube") if isinstance(data.get(k), str)
-    ]
-    return [file for each in named for file in (each, each.with_name(each.name + ".toml")) if file.is_file()]
 
 
 def without_places(value: Any, *folders: Path) -> Any:

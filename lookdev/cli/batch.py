@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import enum
+import json
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from lookdev.cli.options import Looks, MaxPixels, Only, Paper, PaperChoice, Salvage, ScoutFolder, Workers
+
+if TYPE_CHECKING:
+    from lookdev.jobs.batch import BatchResult
 
 
 class StillFormat(enum.StrEnum):
@@ -94,15 +98,16 @@ def batch(
     Examples: `lookdev batch day1 --looks looks --out pitch`, `lookdev batch day1 -l slack_water.toml --only
     "Net loft" --cube-in ACEScct`.
     """
-    from lookdev.cli.common import looks_for, open_scout
-    from lookdev.cli.job import BatchRequest, run_batch
-    from lookdev.outputs import look_files
+    from lookdev.cli.common import told
+    from lookdev.jobs.batch import BatchRequest, run
+    from lookdev.jobs.common import looks_for, open_scout
+    from lookdev.lut.look_files import files_of_looks
 
     opened = open_scout(scout)
     request = BatchRequest(
-        scout=opened,
-        looks=looks_for(opened, looks),
-        out=out or scout.resolve().with_name(scout.resolve().name + "_lookdev"),
+        opened,
+        looks_for(opened, looks),
+        out or scout.resolve().with_name(scout.resolve().name + "_lookdev"),
         only=tuple(only or ()),
         still_format=still_format.value,
         still_encoding=still_encoding,
@@ -119,7 +124,40 @@ def batch(
         salvage=salvage,
         keep_private=keep_private,
         max_pixels=max_pixels,
-        as_json=as_json,
-        reads=tuple(file for look in looks or () for file in look_files(look)),
+        reads=files_of_looks(looks),
     )
-    raise typer.Exit(run_batch(request))
+    with told() as tell:
+        result = run(request, tell)
+    if as_json:
+        print(json.dumps(result.summary, indent=2, ensure_ascii=False))
+    else:
+        _print_table(result, len(request.looks), request.out)
+    raise typer.Exit(1 if result.errors else 0)
+
+
+def _print_table(result: BatchResult, looks: int, out: Path) -> None:
+    from lookdev.errors import one_line
+    from lookdev.text.table import print_table
+
+    rows = []
+    for still in result.survey.stills:
+        made = result.stills.get(still.name)
+        done = sum(1 for o in made.outputs if o.error is None) if made is not None else 0
+        source = still.reading.source if still.reading is not None else None
+        rows.append(
+            [
+                still.location,
+                one_line(still.name),
+                source or "",
+                (made.encoding or "") if made is not None else "",
+                "metered" if still.cast is not None else "as it stood",
+                f"{done} of {looks}",
+            ]
+        )
+    print_table(["location", "still", "source", "encoding", "balance", "looks"], rows)
+    pages = sum(path.suffix == ".pdf" for path in result.sheets)
+    failed = f", {len(result.errors)} failed (named above)" if result.errors else ""
+    print(
+        f"{len(result.survey.stills)} stills, {looks} looks, {pages} sheets, {len(result.cubes)} cubes in "
+        f"{out}{failed}"
+    )

@@ -66,39 +66,27 @@ def handoff(
         if value is None:
             raise RequestError(f"{name} is missing", wanted=example)
     assert scout is not None and look is not None and encoding is not None and out is not None
-    from lookdev.cli.common import check_cube_size, compile_on_first_use, open_scout, progress, say
+    from lookdev.cli.common import told
     from lookdev.colorimetry.encodings import get_encoding, with_range
-    from lookdev.lut.handoff import HandoffRequest, make_handoff
+    from lookdev.jobs.common import open_scout
+    from lookdev.jobs.handoff import HandoffRequest, run
+    from lookdev.lut.look_files import files_of_looks
     from lookdev.lut.received import open_look
-    from lookdev.outputs import look_files
 
-    sizes = tuple(dict.fromkeys(size or (33, 65)))
-    for wanted in sizes:
-        check_cube_size(wanted, "--size")
     request = HandoffRequest(
         open_scout(scout),
         open_look(look),
         with_range(get_encoding(encoding), range_in),
         with_range(get_encoding(encoding_out), range_out),
         out,
-        sizes,
+        tuple(dict.fromkeys(size or (33, 65))),
         tuple(only or ()),
         paper.value,
         still_edge,
-        tuple(look_files(look)),
+        files_of_looks([look]),
     )
-    with progress(as_json) as step:
-
-        def tell(done: int, total: int, text: str) -> None:
-            if done == 1:  # the request was found good
-                compile_on_first_use()
-            step(done, total, text)
-
-        made = make_handoff(request, tell)
-    for line in made.errors:
-        say(line)
-    for name in made.kept:
-        say(f"{made.folder / name}: no handoff wrote this file; kept")
+    with told(quiet=as_json) as tell:
+        made = run(request, tell)
     if as_json:
         answer = {
             "folder": str(made.folder),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Annotated
 
@@ -30,21 +31,29 @@ def sheet(
 
     Example: `lookdev sheet day1 --looks looks --only "Net loft" --out sheets`.
     """
-    from lookdev.cli.common import looks_for, open_scout
-    from lookdev.cli.job import BatchRequest, run_sheets
-    from lookdev.outputs import look_files
+    from lookdev.cli.common import told
+    from lookdev.jobs.common import looks_for, open_scout
+    from lookdev.jobs.sheets import SheetsRequest, run
+    from lookdev.lut.look_files import files_of_looks
 
     opened = open_scout(scout)
-    request = BatchRequest(
-        scout=opened,
-        looks=looks_for(opened, looks),
-        out=out or scout.resolve().with_name(scout.resolve().name + "_sheets"),
-        only=tuple(only or ()),
-        paper=paper.value,
-        workers=workers,
-        salvage=salvage,
-        max_pixels=max_pixels,
-        as_json=as_json,
-        reads=tuple(file for look in looks or () for file in look_files(look)),
+    request = SheetsRequest(
+        opened,
+        looks_for(opened, looks),
+        out or scout.resolve().with_name(scout.resolve().name + "_sheets"),
+        tuple(only or ()),
+        paper.value,
+        workers,
+        salvage,
+        max_pixels,
+        files_of_looks(looks),
     )
-    raise typer.Exit(run_sheets(request))
+    with told() as tell:
+        result = run(request, tell)
+    if as_json:
+        answer = {"sheets": [str(path) for path in result.written], "errors": result.errors}
+        print(json.dumps(answer, ensure_ascii=False))
+    else:
+        for path in result.written:
+            print(path)
+    raise typer.Exit(1 if result.errors else 0)

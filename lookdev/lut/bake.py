@@ -127,7 +127,12 @@ def cube_file_name(
     'slack_water@Pier_shed.ACEScct_to_BT.709.33.cube'
     """
     where = f"@{safe_name(location)}" if location else ""
-    return f"{safe_name(look_name)}{where}.{safe_name(source.name)}_to_{safe_name(target.name)}.{size}.cube"
+    return f"{safe_name(look_name)}{where}{cube_tail(source, target, size)}"
+
+
+def cube_tail(source: Encoding, target: Encoding, size: int) -> str:
+    """What stands behind the look and the location in a .cube file's name."""
+    return f".{safe_name(source.name)}_to_{safe_name(target.name)}.{size}.cube"
 
 
 def export_cube(

@@ -4,21 +4,39 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lookdev.lut.words import plain_words
-from lookdev.outputs import without_places
 
 if TYPE_CHECKING:
-    from lookdev.lut.handoff import Handoff, HandoffRequest
-    from lookdev.lut.places import Place
+    from lookdev.colorimetry.encodings import Encoding
+    from lookdev.looks.pipeline import LookLike
+    from lookdev.lut.bake import CubeReport
+    from lookdev.lut.cdl import CdlFit
+    from lookdev.survey.places import Place
 
 _WIDTH = 92
 
 
-def read_me_text(request: HandoffRequest, made: Handoff, places: Sequence[Place], slug: str) -> str:
+@dataclass(frozen=True)
+class Contents:
+    """What a handoff holds: the first of ``cubes`` is the look alone; ``cdls`` by identifier; ``slug`` names
+    the look's own files; ``errors`` is what could not be done."""
+
+    look: LookLike
+    source: Encoding
+    target: Encoding
+    slug: str
+    cubes: Sequence[CubeReport]
+    cdls: Sequence[tuple[str, CdlFit]]
+    places: Sequence[Place]
+    errors: Sequence[str]
+
+
+def read_me_text(made: Contents) -> str:
     """The text, UTF-8, lines under 93 characters."""
-    look, source, target = request.look, request.source, request.target
+    look, source, target, places = made.look, made.source, made.target, made.places
     head = f"{look.title}: handoff for footage in {source.name}, shown as {target.name}"
     blocks = [head + "\n" + "=" * min(len(head), _WIDTH)]
     blocks.append(_filled("The look in plain words: " + ", ".join(plain_words(look)) + "."))
@@ -36,8 +54,8 @@ def read_me_text(request: HandoffRequest, made: Handoff, places: Sequence[Place]
             ],
         )
     )
-    blocks.append(_listed("LUTs", _lut_lines(request, made, slug)))
-    blocks.append(_listed("Editable: ASC CDL", _cdl_lines(request, made)))
+    blocks.append(_listed("LUTs", _lut_lines(made)))
+    blocks.append(_listed("Editable: ASC CDL", _cdl_lines(made)))
     blocks.append(
         _listed(
             "The rest",
@@ -58,7 +76,7 @@ def read_me_text(request: HandoffRequest, made: Handoff, places: Sequence[Place]
         )
         blocks.append(_listed("Locations with a metered balance", lines))
     if made.errors:
-        blocks.append(_listed("Could not be done", without_places(made.errors, request.scout.folder)))
+        blocks.append(_listed("Could not be done", made.errors))
     blocks.append(
         _filled(
             "Nobody signs off colour on an uncalibrated monitor or print. The numbers here are the "
@@ -68,12 +86,13 @@ def read_me_text(request: HandoffRequest, made: Handoff, places: Sequence[Place]
     return "\n\n".join(blocks) + "\n"
 
 
-def _lut_lines(request: HandoffRequest, made: Handoff, slug: str) -> list[str]:
+def _lut_lines(made: Contents) -> list[str]:
     lines = []
     for report in made.cubes:
         lines.append(f"luts/{report.path.name}: over picture colours {report.picture.words()} (CIEDE2000).")
     lines.append(
-        f"luts/{slug}.clf: the look alone as a process list (Common LUT Format 3, {request.sizes[0]} points)."
+        f"luts/{made.slug}.clf: the look alone as a process list (Common LUT Format 3, "
+        f"{made.cubes[0].lut.size} points)."
     )
     lines.append(
         "The name without @ is the look alone. A name with @LOCATION also takes out the cast that was "
@@ -86,14 +105,14 @@ def _lut_lines(request: HandoffRequest, made: Handoff, slug: str) -> list[str]:
     return lines
 
 
-def _first_lines(made: Handoff) -> str:
+def _first_lines(made: Contents) -> str:
     return "1D_SIZE" if made.cubes[0].lut.shaper is not None else ""
 
 
-def _cdl_lines(request: HandoffRequest, made: Handoff) -> list[str]:
+def _cdl_lines(made: Contents) -> list[str]:
     lines = [
-        f"Ten numbers that act on {request.source.name} code values, before the plain rendering to "
-        f"{request.target.name}; unclamped. They come near the look and can be changed."
+        f"Ten numbers that act on {made.source.name} code values, before the plain rendering to "
+        f"{made.target.name}; unclamped. They come near the look and can be changed."
     ]
     for identifier, fit in made.cdls:
         c = fit.cdl

@@ -68,6 +68,7 @@ from pydantic import (
 
 from lookdev.errors import LookdevError, MeterError
 from lookdev.meter.filters import COMMON_FILTERS
+from lookdev.meter.iso_2720 import CONSTANT_RANGES
 from lookdev.meter.lamps import FilterEntry, Kit, Lamp, LampEntry, filter_of, kit_of, lamp_of
 from lookdev.meter.log import LOG_SUFFIXES, MeterLog, Tolerance, read_meter_log
 from lookdev.text.toml_in import read_toml
@@ -153,8 +154,6 @@ class Plan(_Part):
 
     @model_validator(mode="after")
     def _constant_in_the_standard(self) -> Self:
-        from lookdev.meter.exposure import CONSTANT_RANGES
-
         low, high = CONSTANT_RANGES[self.receptor]
         if self.calibration_constant is not None and not low <= self.calibration_constant <= high:
             raise ValueError(f"a constant from {low:g} to {high:g} for a {self.receptor} receptor (ISO 2720)")

@@ -20,15 +20,15 @@ from lookdev.text.numbers import kelvin
 
 if TYPE_CHECKING:
     from lookdev.meter.log import Reading
-    from lookdev.meter.scout import Plan, Scout
-    from lookdev.render.resolve import Resolved
+    from lookdev.meter.scout import Plan
+    from lookdev.survey.resolve import Resolved
+    from lookdev.survey.survey import Survey
 
 XY = tuple[float, float]
 
 
 def sites_of(
-    scout: Scout,
-    only: tuple[str, ...] = (),
+    survey: Survey,
     balance_k: float | None = None,
     level_stops: float = 0.0,
     through_still: bool = False,
@@ -37,8 +37,7 @@ def sites_of(
 
     Parameters
     ----------
-    scout : with its meter log.
-    only : locations by name, case ignored; empty for all.
+    survey : of the scout, or of some of its locations.
     balance_k : the camera's balance, in place of what the log, the stills and scout.toml say.
     level_stops : light on the wall against light on the grey card.
     through_still : the stills camera's balance, not the production's: what the scout's stills show. The wall
@@ -46,27 +45,23 @@ def sites_of(
 
     Raises
     ------
-    RequestError : no reading at all, or no such location.
+    RequestError : no reading at all.
     """
-    readings = scout.log.readings
-    if not readings:
+    scout = survey.scout
+    if not scout.log.readings:
         raise RequestError("no reading in meter.csv", file=scout.folder.name, wanted="the light on the paint")
-    wanted = _wanted(scout, only)
-    resolved = _by_reading(scout, only)
     sites: list[Site] = []
     errors: list[str] = []
     tags: list[str] = []
     seen: set[object] = set()
-    for reading in readings:
+    for reading in survey.readings:
         location = reading.location or NOWHERE
-        if wanted is not None and location.casefold() not in wanted:
-            continue
         try:
             site = _site(
                 reading,
                 location,
                 scout.plan,
-                resolved.get(id(reading)),
+                survey.resolved(reading),
                 balance_k,
                 level_stops,
                 through_still,
@@ -88,47 +83,15 @@ def sites_of(
     return _named_apart(sites, tags), errors
 
 
-def _wanted(scout: Scout, only: tuple[str, ...]) -> set[str] | None:
-    if not only:
-        return None
-    have = {place.casefold(): place for place in (r.location or NOWHERE for r in scout.log.readings)}
-    for name in only:
-        if name.casefold() not in have:
-            raise RequestError("no such location", found=name, wanted="one of: " + ", ".join(have.values()))
-    return {name.casefold() for name in only}
-
-
-def _by_reading(scout: Scout, only: tuple[str, ...]) -> dict[int, Resolved]:
-    """What the first still of each reading says about its cast."""
-    from lookdev.render.batch import plan_batch
-
-    if not scout.stills:
-        return {}
-    out: dict[int, Resolved] = {}
-    try:
-        planned = plan_batch(scout, (), Path("unused"), only=only).stills
-    except RequestError:  # a location without stills
-        planned = plan_batch(scout, (), Path("unused")).stills
-    for still in planned:
-        if still.reading is None or still.error is not None:
-            continue
-        known = out.get(id(still.reading))
-        if known is None or (known.cast is None and still.resolved.cast is not None):
-            out[id(still.reading)] = still.resolved
-    return out
-
-
 def _site(
     reading: Reading,
     location: str,
     plan: Plan,
-    resolved: Resolved | None,
+    resolved: Resolved,
     balance_k: float | None,
     level_stops: float,
     through_still: bool,
 ) -> Site:
-    from lookdev.render.resolve import resolve_reading
-
     light = light_of(reading)
     if balance_k is not None:
         camera = _white(balance_k)
@@ -143,7 +106,6 @@ def _site(
     if not through_still and plan.balance_k is not None and plan.balance_xy is not None:
         origin = f"{kelvin(plan.balance_k)} planned in scout.toml"
         return Site(location, light, plan.balance_xy, origin, Cast(light.xy, plan.balance_xy), level_stops)
-    resolved = resolved or resolve_reading(reading, plan)
     cast, warnings = resolved.cast, resolved.warnings
     if cast is not None:
         camera, origin = camera_behind(light, cast), cast.origin.split(", camera balance from ")[-1]

@@ -1,10 +1,9 @@
-"""Comparison sheets of a planned batch: what stands on each, and the files."""
+"""Comparison sheets of a survey: what stands on each, and the files."""
 
 from __future__ import annotations
 
-import re
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
@@ -13,8 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lookdev.errors import LookdevError
-from lookdev.files import safe_name
 from lookdev.looks.stages.balance import Cast, describe_white, resolve_balance
+from lookdev.names import location_names
 from lookdev.render.preview import Picture, Preview
 from lookdev.sheets.comparison import comparison_sheet
 from lookdev.sheets.overview import overview_sheet
@@ -24,11 +23,12 @@ from lookdev.text.numbers import fixed
 if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
     from lookdev.meter.log import Reading
-    from lookdev.render.batch import BatchPlan, PlannedStill
     from lookdev.render.tasks import TaskResult
+    from lookdev.survey.survey import Survey, SurveyedStill
 
 Step = Callable[[int, int, str], None]
-Load = Callable[[list["PlannedStill"]], Mapping[Path, Preview]]
+Looks = Sequence["LookLike"]
+Load = Callable[[list["SurveyedStill"]], Mapping[str, Preview]]
 Draw = Callable[..., list[Path]]
 
 _AT_ONCE = 2  # one page is filtered and packed while another is set
@@ -38,13 +38,13 @@ class Sheets:
     """What came of drawing.
 
     ``written`` : files. ``errors`` : one line for each that failed. ``answers`` : by still, how far each
-    received LUT is from the look that it answers, by the LUT's place in the plan.
+    received LUT is from the look that it answers, by the LUT's place in the list.
     """
 
     def __init__(self) -> None:
         self.written: list[Path] = []
         self.errors: list[str] = []
-        self.answers: dict[Path, dict[int, str]] = {}
+        self.answers: dict[str, dict[int, str]] = {}
 
     def add(self, other: Sheets) -> None:
         """Take in what came of another."""
@@ -70,19 +70,18 @@ def _picture(path: Path | None) -> Picture | None:
     return None if pixels is None else np.ascontiguousarray(pixels[..., ::-1], dtype=np.uint8)
 
 
-def build_sheets(plan: BatchPlan, load: Load, folder: Path, paper: str, step: Step) -> Sheets:
+def build_sheets(survey: Survey, looks: Looks, load: Load, folder: Path, paper: str, step: Step) -> Sheets:
     """Draw the overview and a sheet per location.
 
-    ``load`` gives the small pictures of some stills. It is asked for a first still of each location, then, in
-    a thread of its own, for one location at a time, and for the next while pages are drawn: the overview is
-    there at once, and a long day's pictures are never all in memory.
+    ``load`` gives the small pictures of some stills, by name. It is asked for a first still of each location,
+    then, in a thread of its own, for one location at a time, and for the next while pages are drawn: the
+    overview is there at once, and a long day's pictures are never all in memory.
     """
     done = Sheets()
-    names = dict(zip(plan.locations, _file_names(list(plan.locations)), strict=True))
-    total = len(plan.locations) + 1
-    groups = [
-        [p for p in plan.stills if p.location == location and p.error is None] for location in plan.locations
-    ]
+    locations = survey.shot_locations
+    names = location_names(survey.every_location)
+    total = len(locations) + 1
+    groups = [[still for still in survey.usable if still.location == place] for place in locations]
     known = first_pictures(load, groups)
     with ThreadPoolExecutor(_AT_ONCE, thread_name_prefix="sheets") as artists:
         drawing: deque[Future[Sheets]] = deque()
@@ -95,34 +94,36 @@ def build_sheets(plan: BatchPlan, load: Load, folder: Path, paper: str, step: St
 
         places = overview_places(groups, known)
         if places:
-            draw(1, "overview", overview_sheet, partial(overview_model, plan, places), folder / "overview")
-        for number, (location, planned, pictures) in enumerate(
-            zip(plan.locations, groups, _one_ahead(load, groups, known), strict=True), 2
+            model = partial(overview_model, survey, looks, places)
+            draw(1, "overview", overview_sheet, model, folder / "overview")
+        for number, (location, group, pictures) in enumerate(
+            zip(locations, groups, _one_ahead(load, groups, known), strict=True), 2
         ):
-            stills = [p for p in planned if pictures[p.path].as_it_stood is not None]
+            stills = [still for still in group if pictures[still.name].as_it_stood is not None]
             if stills:
-                done.answers |= {p.path: answer_words(plan, pictures[p.path]) for p in stills}
-                model = partial(location_model, plan, pictures, location, stills)
+                done.answers |= {still.name: answer_words(looks, pictures[still.name]) for still in stills}
+                model = partial(location_model, survey, looks, pictures, location, stills)
                 draw(number, location, comparison_sheet, model, folder / names[location])
         for last in drawing:
             done.add(last.result())
     return done
 
 
-def sheet_files(plan: BatchPlan, folder: Path) -> list[Path]:
+def sheet_files(survey: Survey, folder: Path) -> list[Path]:
     """The first pages of all sheets that :func:`build_sheets` may write, PDF and PNG."""
-    names = ["overview", *_file_names(list(plan.locations))]
+    labels = location_names(survey.every_location)
+    names = ["overview", *(labels[location] for location in survey.shot_locations)]
     return [folder / f"{name}{suffix}" for name in names for suffix in (".pdf", ".png")]
 
 
-def first_pictures(load: Load, groups: list[list[PlannedStill]]) -> dict[Path, Preview]:
+def first_pictures(load: Load, groups: list[list[SurveyedStill]]) -> dict[str, Preview]:
     """Small pictures of the first still of each group that can be read, and of those before it."""
-    known: dict[Path, Preview] = {}
+    known: dict[str, Preview] = {}
     turn = 0
     while wanted := [
         group[turn]
         for group in groups
-        if turn < len(group) and all(known[p.path].as_it_stood is None for p in group[:turn])
+        if turn < len(group) and all(known[p.name].as_it_stood is None for p in group[:turn])
     ]:
         known |= load(wanted)
         turn += 1
@@ -130,13 +131,13 @@ def first_pictures(load: Load, groups: list[list[PlannedStill]]) -> dict[Path, P
 
 
 def _one_ahead(
-    load: Load, groups: list[list[PlannedStill]], known: Mapping[Path, Preview]
-) -> Iterator[Mapping[Path, Preview]]:
+    load: Load, groups: list[list[SurveyedStill]], known: Mapping[str, Preview]
+) -> Iterator[Mapping[str, Preview]]:
     """The pictures of each group, in order; the next ones are loading while some are in use."""
 
-    def rest(group: list[PlannedStill]) -> dict[Path, Preview]:
-        here = {p.path: known[p.path] for p in group if p.path in known}
-        return here | dict(load([p for p in group if p.path not in here]))
+    def rest(group: list[SurveyedStill]) -> dict[str, Preview]:
+        here = {p.name: known[p.name] for p in group if p.name in known}
+        return here | dict(load([p for p in group if p.name not in here]))
 
     with ThreadPoolExecutor(1, thread_name_prefix="previews") as loader:
         coming = None
@@ -158,27 +159,10 @@ def _draw(kind: Draw, model: Callable[[], SheetModel], stem: Path, paper: str) -
     return done
 
 
-def _file_names(locations: list[str]) -> list[str]:
-    """A name for each location's sheet, none of them another sheet's further page (NAME_2.png)."""
-    taken = ["overview"]
-    for location in locations:
-        base = safe_name(location)
-        others = (f"{base}-{number}" for number in range(2, len(taken) + 3))
-        names = (base, re.sub(r"_(\d+)$", r"-\1", base), *others)
-        taken.append(next(n for n in names if not any(_meet(n.casefold(), t.casefold()) for t in taken)))
-    return taken[1:]
-
-
-def _meet(one: str, other: str) -> bool:
-    """Whether two names are the same, or one is the other's with the number of a page."""
-    short, long = sorted((one, other), key=len)
-    return long == short or bool(re.fullmatch(r"_\d+", long.removeprefix(short)))
-
-
-def _columns(plan: BatchPlan) -> tuple[tuple[LookColumn, ...], list[int]]:
+def _columns(looks: Looks) -> tuple[tuple[LookColumn, ...], list[int]]:
     """Column heads, and which looks they show: one that changes nothing is the first column already."""
-    keep = [i for i, look in enumerate(plan.looks) if not getattr(look, "is_identity", False)]
-    heads = [LookColumn(plan.looks[i].title, tuple(plan.looks[i].key_parameters())) for i in keep]
+    keep = [i for i, look in enumerate(looks) if not getattr(look, "is_identity", False)]
+    heads = [LookColumn(looks[i].title, tuple(looks[i].key_parameters())) for i in keep]
     return (LookColumn(AS_IT_STOOD), *heads), keep
 
 
@@ -189,50 +173,54 @@ def _taken_out(look: LookLike, cast: Cast | None) -> str:
 
 
 def location_model(
-    plan: BatchPlan, pictures: Mapping[Path, Preview], location: str, stills: list[PlannedStill]
+    survey: Survey,
+    looks: Looks,
+    pictures: Mapping[str, Preview],
+    location: str,
+    stills: list[SurveyedStill],
 ) -> SheetModel:
     """One location's sheet as data."""
     from lookdev.meter.log import readings_at
     from lookdev.meter.notes import short_location_note, short_note
 
-    columns, keep = _columns(plan)
-    readings = _readings(stills)
-    rows = tuple(_row(plan, planned, pictures[planned.path], keep, len(readings) > 1) for planned in stills)
+    columns, keep = _columns(looks)
+    scout, readings = survey.scout, _readings(stills)
+    rows = tuple(_row(looks, still, pictures[still.name], keep, len(readings) > 1) for still in stills)
     lights = tuple(_light(reading) for reading in readings)
-    notes = [short_note(reading, plan.scout.plan, plan.scout.kit) for reading in readings]
-    notes.append(
-        short_location_note(location, readings_at(location, plan.scout.log.readings), plan.scout.plan)
-    )
-    return SheetModel(plan.scout.title, location, columns, rows, lights, tuple(n for n in notes if n))
+    notes = [short_note(reading, scout.plan, scout.kit) for reading in readings]
+    notes.append(short_location_note(location, readings_at(location, scout.log.readings), scout.plan))
+    return SheetModel(scout.title, location, columns, rows, lights, tuple(n for n in notes if n))
 
 
 def overview_places(
-    groups: list[list[PlannedStill]], known: Mapping[Path, Preview]
+    groups: list[list[SurveyedStill]], known: Mapping[str, Preview]
 ) -> list[tuple[str, list[Reading], Preview]]:
     """What stands in the overview's rows: location, its readings, its first still that can be read."""
     places = []
     for group in groups:
-        shown = [p for p in group if p.path in known and known[p.path].as_it_stood is not None]
+        shown = [p for p in group if p.name in known and known[p.name].as_it_stood is not None]
         if shown:
-            places.append((shown[0].location, _readings(group), known[shown[0].path]))
+            places.append((shown[0].location, _readings(group), known[shown[0].name]))
     return places
 
 
-def overview_model(plan: BatchPlan, places: list[tuple[str, list[Reading], Preview]]) -> SheetModel:
+def overview_model(
+    survey: Survey, looks: Looks, places: list[tuple[str, list[Reading], Preview]]
+) -> SheetModel:
     """The overview as data: a location a row, with its readings and its first still."""
-    columns, keep = _columns(plan)
+    columns, keep = _columns(looks)
     rows = tuple(
         Row(location, tuple(_light(reading).line() for reading in readings), _cells(first, keep))
         for location, readings, first in places
     )
-    return SheetModel(plan.scout.title, "Overview", columns, rows)
+    return SheetModel(survey.scout.title, "Overview", columns, rows)
 
 
-def _readings(stills: list[PlannedStill]) -> list[Reading]:
+def _readings(stills: list[SurveyedStill]) -> list[Reading]:
     seen: dict[int, Reading] = {}
-    for planned in stills:
-        if planned.reading is not None:
-            seen.setdefault(planned.reading.row, planned.reading)
+    for still in stills:
+        if still.reading is not None:
+            seen.setdefault(still.reading.row, still.reading)
     return list(seen.values())
 
 
@@ -258,40 +246,38 @@ def _cells(preview: Preview, keep: list[int]) -> tuple[Picture | None, ...]:
     return (preview.as_it_stood, *(preview.graded[i] for i in keep))
 
 
-def _row(
-    plan: BatchPlan, planned: PlannedStill, preview: Preview, keep: list[int], many_sources: bool
-) -> Row:
+def _row(looks: Looks, still: SurveyedStill, preview: Preview, keep: list[int], many_sources: bool) -> Row:
     from lookdev.stills.summary import camera_line
 
-    cast = planned.resolved.cast
-    settings = camera_line(planned.metadata) if planned.metadata is not None else ""
+    cast = still.cast
+    settings = camera_line(still.metadata) if still.metadata is not None else ""
     details = [settings] if settings else []
-    if many_sources and planned.reading is not None and planned.reading.source:
-        details.append(planned.reading.source)
+    if many_sources and still.reading is not None and still.reading.source:
+        details.append(still.reading.source)
     if cast is not None:
         details.append(f"in the picture: {describe_white(cast.picture_xy)}")
-    if planned.exposure_stops:
-        details.append(f"matched to the meter: {fixed(planned.exposure_stops, 1)} stop")
+    if still.exposure_stops:
+        details.append(f"matched to the meter: {fixed(still.exposure_stops, 1)} stop")
     if preview.encoding and preview.encoding != "sRGB":
         details.append(preview.encoding)
-    taken = tuple(_taken_out(plan.looks[i], cast) for i in keep)
-    answers = answer_words(plan, preview)
+    taken = tuple(_taken_out(looks[i], cast) for i in keep)
+    answers = answer_words(looks, preview)
     return Row(
-        planned.path.name.encode("utf-8", "replace").decode(),
+        still.name.encode("utf-8", "replace").decode(),
         tuple(details),
         _cells(preview, keep),
         ("", *taken),
         ("", *(answers.get(i, "") for i in keep)) if answers else (),
-        warnings=(*preview.warnings, *planned.resolved.warnings),
+        warnings=(*preview.warnings, *still.warnings),
     )
 
 
-def answer_words(plan: BatchPlan, preview: Preview) -> dict[int, str]:
-    """How far each received LUT is from the look that it answers, on one still, by its place in the plan."""
+def answer_words(looks: Looks, preview: Preview) -> dict[int, str]:
+    """How far each received LUT is from the look that it answers, on one still, by its place in the list."""
     from lookdev.lut.answers import difference_words, still_differences
 
     out: dict[int, str] = {}
-    for answer, look, apart in still_differences(plan.looks, preview.graded):
-        words = difference_words(plan.looks[look].title, apart)
+    for answer, look, apart in still_differences(looks, preview.graded):
+        words = difference_words(looks[look].title, apart)
         out[answer] = f"{out[answer]}; {words}" if answer in out else words
     return out

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from lookdev.meter.cells import LUX_PER_FC
-from lookdev.meter.exposure import STANDARD_INDICES, Exposure, shutter_of, standard_index
+from lookdev.meter.exposure import Exposure, shutter_of
 from lookdev.meter.filters import Match, mired_words
 from lookdev.meter.fixture import Dial
 from lookdev.meter.hints import Hint, kind_of
+from lookdev.meter.iso_2720 import STANDARD_INDICES, standard_index
 from lookdev.meter.light import mix_words
 from lookdev.meter.log import Reading
 from lookdev.meter.notes import ReadingNotes, colour_words, exposure_words

@@ -23,9 +23,9 @@ from lookdev.looks.pipeline import Grade
 from lookdev.looks.rendering import lift_curve, render_curve
 from lookdev.meter.log import reading_for
 from lookdev.meter.scout import load_scout
-from lookdev.render.resolve import resolve_still
 from lookdev.sheets.page import BODY_BOLD, LABEL, SMALL_BOLD, Document
 from lookdev.stills.reader import read_still
+from lookdev.survey.resolve import resolve_still
 
 Array = NDArray[np.float64]
 

@@ -138,15 +138,16 @@ def parts(scout: str) -> dict[str, float]:
     the looks; no more pictures are kept than it keeps. Then the drawing of the location sheets by itself.
     Kernels are loaded and lattices are not there yet.
     """
-    from lookdev.cli.common import open_scout
+    from lookdev.jobs.common import open_scout
+    from lookdev.jobs.graded import plan_tasks
     from lookdev.lut.received import open_looks
-    from lookdev.render.batch import PlannedStill, plan_batch
     from lookdev.render.lattice import warm_up
     from lookdev.render.preview import Preview, do_preview
     from lookdev.render.tasks import Task
     from lookdev.sheets import from_batch
     from lookdev.sheets.comparison import comparison_sheet
     from lookdev.sheets.overview import overview_sheet
+    from lookdev.survey.survey import SurveyedStill, survey
 
     warm_up(lambda text: None)
     with tempfile.TemporaryDirectory(dir=Path(scout).parent) as temporary:
@@ -156,32 +157,32 @@ def parts(scout: str) -> dict[str, float]:
         def lap() -> None:
             clock.append((time.perf_counter(), time.process_time()))
 
-        plan = plan_batch(open_scout(Path(scout)), open_looks(look_files()), out)
-        groups = [[p for p in plan.stills if p.location == name] for name in plan.locations]
+        surveyed, looks = survey(open_scout(Path(scout))), open_looks(look_files())
+        tasks = plan_tasks(surveyed, looks, out)
+        groups = [list(surveyed.at(name)) for name in surveyed.locations]
         lap()
         with ThreadPoolExecutor(CORES) as pool:
 
-            def load(stills: list[PlannedStill]) -> dict[Path, Preview]:
-                return dict(
-                    zip([p.path for p in stills], pool.map(do_preview, [p.task for p in stills]), strict=True)
-                )
+            def load(stills: list[SurveyedStill]) -> dict[str, Preview]:
+                names = [still.name for still in stills]
+                return dict(zip(names, pool.map(do_preview, map(tasks.__getitem__, names)), strict=True))
 
             def failure(task: Task) -> str | None:
                 return do_preview(task).error
 
             found = from_batch.first_pictures(load, groups)
-            others = [pool.submit(failure, p.task) for p in plan.stills if p.path not in found]
-            model = from_batch.overview_model(plan, from_batch.overview_places(groups, found))
+            others = [pool.submit(failure, task) for name, task in tasks.items() if name not in found]
+            model = from_batch.overview_model(surveyed, looks, from_batch.overview_places(groups, found))
             lap()
             overview_sheet(model, out / "overview.pdf", out / "overview.png")
             lap()
             assert not any(other.result() for other in others)
             lap()
             drawing = 0.0
-            for i, (name, group) in enumerate(zip(plan.locations, groups, strict=True)):
+            for i, (name, group) in enumerate(zip(surveyed.locations, groups, strict=True)):
                 found = load(group)
                 start = time.perf_counter()
-                model = from_batch.location_model(plan, found, name, group)
+                model = from_batch.location_model(surveyed, looks, found, name, group)
                 comparison_sheet(model, out / f"{i}.pdf", out / f"{i}.png")
                 drawing += time.perf_counter() - start
     names = ("deciding", "first stills", "overview", "other stills")
@@ -207,7 +208,7 @@ def in_turns(repeats: int, measures: list[tuple[object, ...]]) -> list[dict[str,
 
 def needed_reduction(scout: Path) -> int:
     """The reduction that leaves twice the size of a still's pictures on the sheet: the rest is for light."""
-    from lookdev.render.batch import thumbnail_edge_px
+    from lookdev.jobs.graded import thumbnail_edge_px
     from lookdev.stills.reader import MARGIN, read_info, reduction
 
     stills = sorted(scout.glob("*.jpg"))

@@ -77,7 +77,7 @@ def looks(count: int) -> list[tuple[object, float]]:
 
 def batch(folder: str, stills: int, count: int, workers: int = CORES) -> dict[str, float]:
     """Our batch: stills through looks to files, with the sheets' thumbnails; no lattice is there at first."""
-    from lookdev.render.batch import thumbnail_edge_px
+    from lookdev.jobs.graded import thumbnail_edge_px
     from lookdev.render.executor import run_tasks
     from lookdev.render.tasks import Output, Task
 

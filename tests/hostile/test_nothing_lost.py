@@ -372,7 +372,7 @@ def test_a_run_killed_while_building_leaves_the_earlier_package(
     def stop(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("lookdev.lut.handoff.write_zip", stop)
+    monkeypatch.setattr("lookdev.jobs.handoff.write_zip", stop)
     assert handoff(home, out, "other.toml") == 130
     assert contents(home) == before
 

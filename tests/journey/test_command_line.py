@@ -207,7 +207,7 @@ def test_a_locale_that_cannot_spell_a_files_name(
     assert not (tmp_path / "out").exists()
 
 
-@pytest.mark.parametrize(("verb", "work"), [("sheet", "run_sheets"), ("batch", "run_batch")])
+@pytest.mark.parametrize(("verb", "work"), [("sheet", "sheets"), ("batch", "batch")])
 def test_ctrl_c_says_that_it_stopped(
     verb: str,
     work: str,
@@ -221,6 +221,6 @@ def test_ctrl_c_says_that_it_stopped(
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(f"lookdev.cli.job.{work}", interrupted)
+    monkeypatch.setattr(f"lookdev.jobs.{work}.run", interrupted)
     assert _run(verb, scout, "--looks", tmp_path / "plain.toml", "--out", tmp_path / "o") == 130
     assert "stopped; every file that is there is whole" in capsys.readouterr().err

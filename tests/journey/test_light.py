@@ -211,7 +211,7 @@ def test_a_fixture_without_area_is_status_2(scout: Path) -> None:
 
 
 def test_a_cell_that_a_spreadsheet_would_run_stays_words() -> None:
-    from lookdev.cli.light import csv_table
+    from lookdev.jobs.light import csv_table
     from lookdev.meter.log import Reading
     from lookdev.meter.notes import location_notes
     from lookdev.meter.scout import Plan

@@ -78,8 +78,9 @@ def test_a_wall_picked_in_the_graded_still_gives_its_chip_first_under_every_lamp
     look = open_look(scout / "held_back.toml")
     from lookdev.meter.scout import load_scout
     from lookdev.paint.sites import sites_of
+    from lookdev.survey.survey import survey
 
-    sites, errors = sites_of(load_scout(scout / "scout"), through_still=True)
+    sites, errors = sites_of(survey(load_scout(scout / "scout")), through_still=True)
     assert not errors and [s.name for s in sites] == list(LAMPS)
     srgb = get_encoding("sRGB")
     for site in sites:
@@ -107,8 +108,11 @@ def test_an_underexposed_still_needs_its_card(scout, capsys, tmp_path):
     from lookdev.meter.scout import load_scout
     from lookdev.paint.predict import Viewing
     from lookdev.paint.sites import sites_of
+    from lookdev.survey.survey import survey
 
-    site = next(s for s in sites_of(load_scout(scout / "scout"), through_still=True)[0] if s.name == "Cabin")
+    site = next(
+        s for s in sites_of(survey(load_scout(scout / "scout")), through_still=True)[0] if s.name == "Cabin"
+    )
     deck = munsell_set()
     wall = deck.reflectances[[c.name for c in deck.chips].index("10GY 4/4")]
     dark = Viewing(replace(site, level_stops=-1.2), Look(title="plain"))
@@ -132,8 +136,11 @@ def test_a_wall_metered_by_itself(scout, capsys, tmp_path):
     from lookdev.meter.scout import load_scout
     from lookdev.paint.light import metered_at_the_wall
     from lookdev.paint.sites import sites_of
+    from lookdev.survey.survey import survey
 
-    site = next(s for s in sites_of(load_scout(scout / "scout"), through_still=True)[0] if s.name == "Cabin")
+    site = next(
+        s for s in sites_of(survey(load_scout(scout / "scout")), through_still=True)[0] if s.name == "Cabin"
+    )
     wall = metered_at_the_wall(site.light, (0.46, 0.42))
     assert wall.xy == pytest.approx((0.46, 0.42), abs=1e-9)
     status = run(
@@ -209,9 +216,10 @@ def test_sheets_show_the_very_colours_and_no_text_is_cut(scout):
     from lookdev.paint.target import parse_target
     from lookdev.sheets.painter_page import painter_document
     from lookdev.sheets.swatch_page import match_sheet
+    from lookdev.survey.survey import survey
 
     look = open_look(scout / "held_back.toml")
-    sites, _ = sites_of(load_scout(scout / "scout"))
+    sites, _ = sites_of(survey(load_scout(scout / "scout")))
     deck = read_chips(scout / "deck.csv").chips
     found = predict_sites(deck, sites, (look,) * 5)
     target = parse_target("#8a6f5c")

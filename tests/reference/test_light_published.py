@@ -9,21 +9,20 @@ import pytest
 
 from lookdev.colorimetry.temperature import cct_duv_from_xy, mired, uv1976_from_xy, xy_from_cct
 from lookdev.meter.cells import LUX_PER_FC
-from lookdev.meter.exposure import (
-    COMMON_CONSTANTS,
-    CONSTANT_RANGES,
-    STANDARD_INDICES,
-    contrast_ratio,
-    exposure_time_s,
-    incident_stop,
-    match_stops,
-    needed_lux,
-    standard_index,
-)
+from lookdev.meter.exposure import contrast_ratio, match_stops
 from lookdev.meter.filters import COMMON_FILTERS, match
 from lookdev.meter.fixture import shares, span
 from lookdev.meter.flicker import safe_angles
 from lookdev.meter.hints import nearest_illuminants
+from lookdev.meter.iso_2720 import (
+    COMMON_CONSTANTS,
+    CONSTANT_RANGES,
+    STANDARD_INDICES,
+    exposure_time_s,
+    incident_stop,
+    needed_lux,
+    standard_index,
+)
 from lookdev.meter.log import Reading
 from lookdev.meter.notes import reading_notes
 from lookdev.meter.scout import Plan

@@ -27,6 +27,7 @@ from lookdev.paint.predict import Viewing, lab_from_signal
 from lookdev.paint.sites import sites_of
 from lookdev.paint.spectra import on_grid
 from lookdev.stills.reader import read_still
+from lookdev.survey.survey import survey
 
 ROOT = Path(__file__).resolve().parents[2]
 FRAMES = ROOT / "sample_frames"
@@ -46,7 +47,7 @@ def stills():
 
 @lru_cache(maxsize=1)
 def sites():
-    found, errors = sites_of(load_scout(FRAMES), through_still=True)
+    found, errors = sites_of(survey(load_scout(FRAMES)), through_still=True)
     assert not errors
     return found
 
@@ -176,7 +177,7 @@ def graded_patches(path, record, boxes, look, folder):
     from PIL import Image
 
     still = read_still(folder / record["file"])
-    (site,), _ = sites_of(load_scout(folder), through_still=True)
+    (site,), _ = sites_of(survey(load_scout(folder)), through_still=True)
     to_screen = look.transform(still.encoding, get_encoding("sRGB"), site.cast)
     parts = []
     for x, y, w, h in boxes:

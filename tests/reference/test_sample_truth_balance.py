@@ -25,9 +25,9 @@ from lookdev.looks.steps import join, run
 from lookdev.meter.exposure import match_stops
 from lookdev.meter.log import reading_for
 from lookdev.meter.scout import Plan, load_scout
-from lookdev.render.resolve import patch_xy, resolve_still
 from lookdev.stills.reader import read_still
 from lookdev.stills.still import Still
+from lookdev.survey.resolve import patch_xy, resolve_still
 
 FRAMES = Path(__file__).resolve().parents[2] / "sample_frames"
 TRUTH: dict[str, Any] = json.loads((FRAMES / "truth.json").read_text(encoding="utf-8"))

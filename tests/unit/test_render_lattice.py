@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.difference import ciede2000, lab_from_xyz
 from lookdev.colorimetry.encodings import ACESCCT, BT709, DISPLAY_P3, LINEAR_WORKING, SRGB, Encoding
 from lookdev.colorimetry.temperature import balance_white_xy, xy_from_cct
+from lookdev.jobs.graded import plan_tasks
 from lookdev.looks.model import Look
 from lookdev.looks.stages.balance import Cast
 from lookdev.looks.toml_file import load_look
 from lookdev.meter.scout import load_scout
 from lookdev.render import kernel
-from lookdev.render.batch import plan_batch
 from lookdev.render.lattice import (
     SCENE_STOPS,
     CodeLattice,
@@ -35,6 +35,7 @@ from lookdev.render.reference import grade_reference, to_codes
 from lookdev.render.tasks import target_of
 from lookdev.stills.reader import read_still
 from lookdev.stills.still import signal_of
+from lookdev.survey.survey import survey
 
 ROOT = Path(__file__).parents[2]
 LOOKS = {path.stem: load_look(path) for path in sorted((ROOT / "looks").glob("*.toml"))}
@@ -83,12 +84,12 @@ def test_random_colours_lie_within_the_stated_error(name: str, cast: Cast | None
 @pytest.mark.parametrize("name", LOOKS)
 def test_shipped_frames_lie_within_the_stated_error(name: str, tmp_path: Path) -> None:
     """Each frame with its own reading's balance, as a batch would grade it."""
-    plan = plan_batch(load_scout(ROOT / "sample_frames"), (LOOKS[name],), tmp_path)
-    assert plan.stills
-    for planned in plan.stills:
-        still = read_still(planned.path)
+    tasks = plan_tasks(survey(load_scout(ROOT / "sample_frames")), (LOOKS[name],), tmp_path)
+    assert tasks
+    for task in tasks.values():
+        still = read_still(task.still)
         pixels = np.ascontiguousarray(still.pixels[::3, ::3].reshape(-1, 3))
-        output = planned.task.outputs[0]
+        output = task.outputs[0]
         transform = output.look.transform(
             still.encoding, target_of(output, still), output.cast, output.exposure_stops
         )
@@ -99,9 +100,9 @@ def test_shipped_frames_lie_within_the_stated_error(name: str, tmp_path: Path) -
             fast = signal_of(grade_fast(pixels[None], transform, bits=16)[0])
         off = difference(fast, exact, transform.target)
         numbers = f"mean {off.mean():.4f}, p99 {np.percentile(off, 99):.3f}, max {off.max():.2f}"
-        print(f"{name} {planned.path.name}: {numbers}")
-        assert off.mean() <= MEAN, planned.path.name
-        assert np.percentile(off, 99) <= P99, planned.path.name
+        print(f"{name} {task.still.name}: {numbers}")
+        assert off.mean() <= MEAN, task.still.name
+        assert np.percentile(off, 99) <= P99, task.still.name
 
 
 @pytest.mark.parametrize("name", LOOKS)

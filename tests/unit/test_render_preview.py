@@ -12,18 +12,19 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.difference import ciede2000, lab_from_working
 from lookdev.colorimetry.encodings import DISPLAY_P3, SRGB
 from lookdev.colorimetry.temperature import balance_white_xy, xy_from_cct
+from lookdev.jobs.graded import plan_tasks
 from lookdev.looks.model import Look
 from lookdev.looks.stages.balance import Cast
 from lookdev.looks.toml_file import load_look
 from lookdev.meter.scout import load_scout
 from lookdev.render import kernel
-from lookdev.render.batch import plan_batch
 from lookdev.render.lattice import COARSE, CodeLattice, StillGrader
 from lookdev.render.preview import do_preview
 from lookdev.render.reference import grade_reference
 from lookdev.render.tasks import Output, Task
 from lookdev.render.thumbnail import reduced_to_box
 from lookdev.stills.reader import read_still
+from lookdev.survey.survey import survey
 
 ROOT = Path(__file__).parents[2]
 LOOKS = {path.stem: load_look(path) for path in sorted((ROOT / "looks").glob("*.toml"))}
@@ -75,11 +76,11 @@ def test_a_preview_is_the_small_picture_of_the_whole_still(large_still: Path, ed
 @pytest.mark.parametrize("name", LOOKS)
 def test_a_coarse_lattice_is_near_the_look(name: str, tmp_path: Path) -> None:
     """On the sample frames, each with its own reading's balance; both pictures are rounded to 8 bits."""
-    plan = plan_batch(load_scout(ROOT / "sample_frames"), (LOOKS[name],), tmp_path)
+    tasks = plan_tasks(survey(load_scout(ROOT / "sample_frames")), (LOOKS[name],), tmp_path)
     seen = 0
-    for planned in plan.stills:
-        still = read_still(planned.path, max_edge_px=300)
-        output = planned.task.outputs[0]
+    for task in tasks.values():
+        still = read_still(task.still, max_edge_px=300)
+        output = task.outputs[0]
         transform = output.look.transform(still.encoding, SRGB, output.cast, output.exposure_stops)
         if still.pixels.dtype != np.uint8:
             continue
@@ -88,8 +89,8 @@ def test_a_coarse_lattice_is_near_the_look(name: str, tmp_path: Path) -> None:
             grade_reference(still.pixels, transform),
         )
         numbers = f"mean {off.mean():.3f}, p99 {np.percentile(off, 99):.2f}, max {off.max():.1f}"
-        print(f"{name} {planned.path.name}: {numbers}")
-        assert off.mean() <= 0.2 and np.percentile(off, 99) <= 1.2, planned.path.name
+        print(f"{name} {task.still.name}: {numbers}")
+        assert off.mean() <= 0.2 and np.percentile(off, 99) <= 1.2, task.still.name
         seen += 1
     assert seen
 

@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 
 from lookdev.errors import SheetError
 from lookdev.sheets.comparison import comparison_sheet, draw_comparison
-from lookdev.sheets.from_batch import _file_names
 from lookdev.sheets.overview import draw_overview, overview_sheet
 from lookdev.sheets.page import SMALL, Document
 from lookdev.sheets.sheet_model import (
@@ -302,11 +301,3 @@ def test_a_very_narrow_single_still_keeps_its_words_on_the_page(count):
     )
     doc = draw_comparison(SheetModel("t", "t", columns, (row("s.jpg", TOWER, count),)))
     assert doc.faults() == []
-
-
-def test_no_sheet_has_the_name_of_anothers_further_page():
-    """NAME_2.png is the second page of NAME."""
-    places = ["Net loft", "Net loft 2", "Net/loft", "Overview", "overview 3", "Quay 1", "Quay 2", "net loft"]
-    assert _file_names(places) == [
-        "Net_loft", "Net_loft-2", "Net_loft-3", "Overview-2", "overview-3", "Quay_1", "Quay_2", "net_loft-4",
-    ]  # fmt: skip

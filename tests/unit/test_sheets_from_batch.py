@@ -10,19 +10,20 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from lookdev.jobs.graded import plan_tasks
 from lookdev.looks.model import Look
 from lookdev.meter.scout import load_scout
-from lookdev.render.batch import BatchPlan, PlannedStill, plan_batch
 from lookdev.render.preview import Preview, do_preview
 from lookdev.sheets import from_batch
-from lookdev.sheets.from_batch import build_sheets, first_pictures, overview_places
+from lookdev.sheets.from_batch import Sheets, build_sheets, first_pictures, overview_places
+from lookdev.survey.survey import Survey, SurveyedStill, survey
 
 LOOK = Look.model_validate({"title": "Flat", "curve": {"contrast": 0.8}})
 ROWS = "stills,location,source,cct_k,duv,lux,camera_balance_k"
 
 
 @pytest.fixture
-def plan(tmp_path: Path) -> BatchPlan:
+def surveyed(tmp_path: Path) -> Survey:
     """Three places of three stills each, whose colour says where and which they are."""
     scout = tmp_path / "scout"
     scout.mkdir()
@@ -32,30 +33,37 @@ def plan(tmp_path: Path) -> BatchPlan:
         for i in range(3):
             Image.new("RGB", (60, 40), (40 * place + 20, 40 * i + 20, 90)).save(scout / f"{place}_{i}.png")
     (scout / "meter.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
-    return plan_batch(load_scout(scout), (LOOK,), tmp_path / "out")
+    return survey(load_scout(scout))
 
 
-def groups_of(plan: BatchPlan) -> list[list[PlannedStill]]:
-    return [[p for p in plan.stills if p.location == name] for name in plan.locations]
+def groups_of(surveyed: Survey) -> list[list[SurveyedStill]]:
+    return [list(surveyed.at(name)) for name in surveyed.locations]
 
 
 class Loader:
     """Gives the small pictures, notes what it is asked for, and fails for some."""
 
-    def __init__(self, broken: tuple[str, ...] = ()) -> None:
+    def __init__(self, surveyed: Survey, broken: tuple[str, ...] = ()) -> None:
+        self.tasks = plan_tasks(surveyed, (LOOK,), Path("out"))
         self.broken, self.asked = broken, []  # type: ignore[var-annotated]
 
-    def __call__(self, stills: list[PlannedStill]) -> dict[Path, Preview]:
-        self.asked.append([p.path.name for p in stills])
-        return {p.path: self._one(p) for p in stills}
+    def __call__(self, stills: list[SurveyedStill]) -> dict[str, Preview]:
+        self.asked.append([still.name for still in stills])
+        return {still.name: self._one(still.name) for still in stills}
 
-    def _one(self, planned: PlannedStill) -> Preview:
-        return Preview(error="broken") if planned.path.name in self.broken else do_preview(planned.task)
+    def _one(self, name: str) -> Preview:
+        return Preview(error="broken") if name in self.broken else do_preview(self.tasks[name])
 
 
-def test_a_first_still_of_each_place_is_asked_for_then_the_places_in_turn(plan: BatchPlan) -> None:
-    load = Loader()
-    sheets = build_sheets(plan, load, plan.stills[0].task.outputs[0].path.parent, "a4", lambda *_: None)
+def sheets_of(surveyed: Survey, load: Loader, folder: Path) -> Sheets:
+    return build_sheets(surveyed, (LOOK,), load, folder, "a4", lambda *_: None)
+
+
+def test_a_first_still_of_each_place_is_asked_for_then_the_places_in_turn(
+    surveyed: Survey, tmp_path: Path
+) -> None:
+    load = Loader(surveyed)
+    sheets = sheets_of(surveyed, load, tmp_path / "sheets")
     assert not sheets.errors
     assert load.asked[0] == ["0_0.png", "1_0.png", "2_0.png"]
     assert load.asked[1:] == [[f"{place}_1.png", f"{place}_2.png"] for place in range(3)]
@@ -63,28 +71,28 @@ def test_a_first_still_of_each_place_is_asked_for_then_the_places_in_turn(plan: 
     assert stems == ["overview", "Place_0", "Place_1", "Place_2"]
 
 
-def test_where_the_first_still_is_broken_the_next_stands_for_its_place(plan: BatchPlan) -> None:
-    load = Loader(broken=("1_0.png", "1_1.png", "2_0.png", "2_1.png", "2_2.png"))
-    groups = groups_of(plan)
+def test_where_the_first_still_is_broken_the_next_stands_for_its_place(surveyed: Survey) -> None:
+    load = Loader(surveyed, broken=("1_0.png", "1_1.png", "2_0.png", "2_1.png", "2_2.png"))
+    groups = groups_of(surveyed)
     known = first_pictures(load, groups)
     assert load.asked == [["0_0.png", "1_0.png", "2_0.png"], ["1_1.png", "2_1.png"], ["1_2.png", "2_2.png"]]
     places = overview_places(groups, known)
     assert [name for name, _, _ in places] == ["Place 0", "Place 1"]
     for (_, _, shown), first in zip(places, ("0_0.png", "1_2.png"), strict=True):
-        with Image.open(plan.scout.folder / first) as image:
+        with Image.open(surveyed.scout.folder / first) as image:
             assert shown.as_it_stood is not None
             assert tuple(shown.as_it_stood[5, 5]) == image.getpixel((5, 5))
 
 
 def test_a_still_that_breaks_is_left_out_of_its_sheet_and_stops_nothing(
-    plan: BatchPlan, tmp_path: Path
+    surveyed: Survey, tmp_path: Path
 ) -> None:
-    sheets = build_sheets(plan, Loader(("0_1.png",)), tmp_path / "sheets", "a4", lambda *_: None)
+    sheets = sheets_of(surveyed, Loader(surveyed, ("0_1.png",)), tmp_path / "sheets")
     assert not sheets.errors and len(sheets.written) == 8
 
 
 def test_errors_come_in_the_order_of_the_sheets(
-    plan: BatchPlan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    surveyed: Survey, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Though two are drawn at a time: here the second is done before the first."""
     second_done = threading.Event()
@@ -103,7 +111,7 @@ def test_errors_come_in_the_order_of_the_sheets(
     (tmp_path / "sheets").mkdir()
     for name in ("Place_0.pdf", "Place_1.pdf"):
         (tmp_path / "sheets" / name).mkdir()  # so that it cannot be written
-    sheets = build_sheets(plan, Loader(), tmp_path / "sheets", "a4", lambda *_: None)
+    sheets = sheets_of(surveyed, Loader(surveyed), tmp_path / "sheets")
     assert [name for line in sheets.errors for name in ("Place_0", "Place_1") if name in line] == [
         "Place_0",
         "Place_1",
@@ -112,18 +120,19 @@ def test_errors_come_in_the_order_of_the_sheets(
 
 
 def test_two_sheets_at_a_time_have_the_bytes_of_one_at_a_time(
-    plan: BatchPlan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    surveyed: Survey, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     found = []
     for at_once in (1, 2):
         monkeypatch.setattr(from_batch, "_AT_ONCE", at_once)
         folder = tmp_path / f"sheets_{at_once}"
-        sheets = build_sheets(plan, Loader(), folder, "a4", lambda *_: None)
+        sheets = sheets_of(surveyed, Loader(surveyed), folder)
         found.append({path.name: path.read_bytes() for path in sheets.written})
     assert found[0] == found[1] and len(found[0]) == 8
 
 
-def test_a_preview_that_is_no_picture_is_an_error(plan: BatchPlan) -> None:
-    task = replace(plan.stills[0].task, still=plan.scout.folder / "missing.png")
-    assert "missing.png" in (do_preview(task).error or "")
-    assert np.all(do_preview(plan.stills[0].task).as_it_stood == (20, 20, 90))
+def test_a_preview_that_is_no_picture_is_an_error(surveyed: Survey) -> None:
+    task = plan_tasks(surveyed, (LOOK,), Path("out"))["0_0.png"]
+    missing = replace(task, still=surveyed.scout.folder / "missing.png")
+    assert "missing.png" in (do_preview(missing).error or "")
+    assert np.all(do_preview(task).as_it_stood == (20, 20, 90))

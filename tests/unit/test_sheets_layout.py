@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lookdev.render.batch import thumbnail_edge_px
+from lookdev.jobs.graded import thumbnail_edge_px
 from lookdev.sheets.comparison import draw_comparison
 from lookdev.sheets.layout import (
     FIRST_GAP,

@@ -189,15 +189,16 @@ def test_one_matrix_for_all_lights_would_be_off(tmp_path: Path) -> None:
 
 
 def test_a_batch_develops_for_its_reading(tmp_path: Path) -> None:
+    from lookdev.jobs.graded import plan_tasks
     from lookdev.looks.model import Look
     from lookdev.meter.scout import load_scout
-    from lookdev.render.batch import plan_batch
+    from lookdev.survey.survey import survey
 
     put(tmp_path, flat(NEUTRAL * 0.1), matrices=TWO)
     (tmp_path / "meter.csv").write_text("stills,location,cct_k\na.dng,Quay,2850\n")
-    plan = plan_batch(load_scout(tmp_path), (Look(title="x"),), tmp_path.parent / "out")
-    light_xy = plan.stills[0].task.light_xy
+    surveyed = survey(load_scout(tmp_path))
+    light_xy = plan_tasks(surveyed, (Look(title="x"),), tmp_path.parent / "out")["a.dng"].light_xy
     assert light_xy == pytest.approx(tuple(xy_from_cct(2850)), abs=1e-3)
-    cast = plan.stills[0].resolved.cast
+    cast = surveyed.stills[0].cast
     read = read_still(tmp_path / "a.dng", light_xy=light_xy)
     assert cast is not None and cast.camera_xy == read.metadata.camera_balance_xy

@@ -7,7 +7,7 @@ with; the proof; reference stills before and after; the sheet; the look in plain
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,28 +19,39 @@ from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.errors import LookdevError, RequestError
 from lookdev.files import safe_name, write_json, write_whole
+from lookdev.jobs.common import (
+    Line,
+    Tell,
+    check_cube_size,
+    compile_on_first_use,
+    counter,
+    need_stills,
+    unheard,
+)
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike
-from lookdev.lut.bake import CubeReport, cube_file_name, export_cube
+from lookdev.lut.bake import CubeReport, cube_tail, export_cube
 from lookdev.lut.cdl import CdlFit, ccc_text, cdl_text, fit_cdl, write_cc
 from lookdev.lut.check_frame import draw_frame, write_check_values, write_frame_png, write_frame_tiff
 from lookdev.lut.clf import clf_text, write_clf
+from lookdev.lut.cube import CubeLut, read_cube
 from lookdev.lut.error import Difference, appearance, difference
 from lookdev.lut.package import MANIFEST, STAGE, files_below, write_manifest, write_zip
-from lookdev.lut.places import Place, metered_places
 from lookdev.lut.proof import prove
-from lookdev.lut.read_me import read_me_text
+from lookdev.lut.read_me import Contents, read_me_text
 from lookdev.lut.swap import finish, is_decided, look_at, part_of, swap
-from lookdev.outputs import check_outputs, inputs_of, refuse_scout, writing
+from lookdev.names import Names, look_names, place_names, still_stems
+from lookdev.outputs import check_outputs, inputs_of, refuse_scout, without_places, writing
+from lookdev.survey.survey import Survey, SurveyedStill, survey
 from lookdev.text.csv_out import csv_text
 
 if TYPE_CHECKING:
     from lookdev.meter.scout import Scout
-    from lookdev.render.batch import BatchPlan, PlannedStill
     from lookdev.stills.still import Still
+    from lookdev.survey.places import Place
 
 Array = NDArray[np.float64]
-Step = Callable[[int, int, str], None]
+Count = Callable[[int, int, str], None]
 
 _SAMPLES_PER_STILL = 600
 STILL_EDGE = 1280
@@ -77,6 +88,18 @@ class ReferenceStill:
     apart: Difference
 
 
+@dataclass(frozen=True)
+class _ReadBack:
+    """A .cube of the package as whoever gets it reads it: the file, not the table that it was made from."""
+
+    file_name: str
+    table: CubeLut
+
+    @classmethod
+    def of(cls, path: Path) -> _ReadBack:
+        return cls(path.name, read_cube(path))
+
+
 @dataclass
 class Handoff:
     """What was made; ``kept``: files in the folder that no handoff wrote."""
@@ -93,7 +116,7 @@ class Handoff:
 _FOLDERS = ("look", "luts", "cdl", "check", "proof", "sheet", "stills/graded", "stills/ungraded")
 
 
-def make_handoff(request: HandoffRequest, step: Step) -> Handoff:
+def run(request: HandoffRequest, tell: Tell = unheard) -> Handoff:
     """Make the folder and the zip; they take their names only when all of it is there, and both together.
 
     A link is followed. An earlier handoff in the folder is replaced, file by file of its manifest; whatever
@@ -104,8 +127,8 @@ def make_handoff(request: HandoffRequest, step: Step) -> Handoff:
     RequestError : scout and output folder lie in each other, or the folder or the zip's place holds something
         that is not an earlier handoff.
     """
-    from lookdev.render.batch import StillOptions, look_slugs, plan_batch
-
+    for size in request.sizes:
+        check_cube_size(size, "--size")
     scout, out = request.scout.folder.resolve(), request.out.resolve()
     refuse_scout(request.scout.folder, request.out)
     if out in scout.parents:
@@ -118,18 +141,20 @@ def make_handoff(request: HandoffRequest, step: Step) -> Handoff:
     beside = beside.with_name(f"{beside.name}.zip")
     archive = beside.resolve()
     inputs = inputs_of(request.scout, more=request.reads)
-    slug = look_slugs((request.look,))[0]
-    plan = plan_batch(request.scout, (request.look,), out, only=request.only, options=StillOptions())
+    slug = look_names([request.look.title])[0]
+    surveyed = survey(request.scout, request.only)
+    need_stills(surveyed)
     planned = [archive, part_of(archive), *(out / name / "x" for name in _FOLDERS), out / MANIFEST]
     with writing(request.out, inputs, planned):
         try:
             finish(out)  # of a run that was killed
             earlier = look_at(out, archive)
-            made = Handoff(request.out, beside, errors=[*map(str, request.scout.log.errors), *plan.errors])
+            made = Handoff(request.out, beside, errors=list(surveyed.errors))
             made.kept = earlier.strangers
             stage = out / STAGE / "files"
             stage.mkdir(parents=True)
-            _fill(stage, slug, request, plan, made, step)
+            compile_on_first_use(tell)  # the request was found good
+            _fill(stage, slug, request, surveyed, made, counter(tell))
             write_zip(stage, part_of(archive), f"{slug}_handoff")
             check_outputs(inputs, out, [out / name for name, _ in files_below(stage)])
             swap(out, archive, earlier)
@@ -139,15 +164,27 @@ def make_handoff(request: HandoffRequest, step: Step) -> Handoff:
             if not is_decided(out):
                 shutil.rmtree(out / STAGE, ignore_errors=True)
                 part_of(archive).unlink(missing_ok=True)
+    for line in made.errors:
+        tell(Line(line))
+    for name in made.kept:
+        tell(Line(f"{made.folder / name}: no handoff wrote this file; kept"))
     return made
 
 
 def _fill(
-    folder: Path, slug: str, request: HandoffRequest, plan: BatchPlan, made: Handoff, step: Step
+    folder: Path, slug: str, request: HandoffRequest, surveyed: Survey, made: Handoff, step: Count
 ) -> None:
     look, source, target = request.look, request.source, request.target
-    places = metered_places(plan.stills)
-    work = [p for p in plan.stills if p.error is None]
+    places = surveyed.places()
+    labels = dict(
+        zip(
+            (place.name for place in places),
+            place_names([(p.name, p.location) for p in places], surveyed.every_location),
+            strict=True,
+        )
+    )
+    stems = still_stems([name for _, name in surveyed.every_still])
+    work = surveyed.usable
     total = len(work) + 2 * len(places) + len(request.sizes) + 4
     count = 0
 
@@ -158,14 +195,15 @@ def _fill(
 
     _write_look(folder / "look", slug, look)
     by_place: dict[str | None, CubeReport] = {}
+    files = Names()
     for size in request.sizes:
         tell(f"{size}³ LUT")
-        name = cube_file_name(slug, source, target, size)
+        name = files.file(slug, cube_tail(source, target, size))
         made.cubes.append(export_cube(look, source, target, folder / "luts" / name, size=size))
     by_place[None] = made.cubes[0]
     for place in places:
         tell(f"LUT for {place.name}")
-        name = cube_file_name(slug, source, target, request.sizes[0], place.name)
+        name = files.file(f"{slug}@{labels[place.name]}", cube_tail(source, target, request.sizes[0]))
         path = folder / "luts" / name
         report = export_cube(
             look, source, target, path, size=request.sizes[0], cast=place.cast, place=place.name
@@ -173,13 +211,24 @@ def _fill(
         made.cubes.append(report)
         by_place[place.name] = report
     samples: dict[str | None, list[Array]] = {}
-    for planned in work:
-        tell(planned.path.name)
+    read_back = {key: _ReadBack.of(report.path) for key, report in by_place.items()}
+    at = {name: place for place in places for name in place.stills}
+    for still in work:
+        tell(still.name)
         try:
-            _reference_still(folder / "stills", planned, request, places, by_place, made, samples)
+            _reference_still(
+                folder / "stills",
+                still,
+                stems[still.name],
+                request,
+                at.get(still.name),
+                read_back,
+                made,
+                samples,
+            )
         except LookdevError as error:
             made.errors.append(str(error))
-    _write_cdls(folder / "cdl", slug, request, places, samples, made, tell)
+    _write_cdls(folder / "cdl", slug, request, labels, places, samples, made, tell)
     tell("CLF, check frame and proof")
     alone = made.cdls[0][1]
     text = clf_text(
@@ -202,9 +251,11 @@ def _fill(
     write_proof(proof, folder / "proof" / "proof.pdf", folder / "proof" / "proof.png", paper=request.paper)
     write_json(folder / "proof" / "proof.json", proof.numbers())
     tell("sheets")
-    _write_sheets(folder / "sheet", plan, request.paper, made)
+    _write_sheets(folder / "sheet", surveyed, look, request.paper, made)
     write_whole(folder / "stills" / "differences.csv", _differences_csv(made.stills))
-    write_whole(folder / "READ_ME.txt", read_me_text(request, made, places, slug))
+    errors = without_places(made.errors, request.scout.folder)
+    contents = Contents(look, source, target, slug, made.cubes, made.cdls, places, errors)
+    write_whole(folder / "READ_ME.txt", read_me_text(contents))
     tell("manifest")
     from lookdev import __version__
 
@@ -241,40 +292,39 @@ def _write_look(folder: Path, slug: str, look: LookLike) -> None:
 
 def _reference_still(
     folder: Path,
-    planned: PlannedStill,
+    surveyed: SurveyedStill,
+    stem: str,
     request: HandoffRequest,
-    places: list[Place],
-    by_place: dict[str | None, CubeReport],
+    place: Place | None,
+    cubes: dict[str | None, _ReadBack],
     made: Handoff,
     samples: dict[str | None, list[Array]],
 ) -> None:
     from lookdev.render.reference import grade_reference
     from lookdev.stills.reader import read_still
 
-    still = read_still(planned.path, max_edge_px=request.still_edge, light_xy=planned.task.light_xy)
-    cast, stops = planned.resolved.cast, planned.exposure_stops
+    still = read_still(surveyed.path, max_edge_px=request.still_edge, light_xy=surveyed.light_xy)
+    cast, stops = surveyed.cast, surveyed.exposure_stops
     plain = Look(title="as it stood").transform(still.encoding, request.source, None, stops)
     graded = request.look.transform(still.encoding, request.target, cast, stops)
     before = grade_reference(still.pixels, plain, bits=16)
     after = grade_reference(still.pixels, graded, bits=16)
-    name = f"{planned.name}.tif"
-    note = f"{planned.name}, {planned.location}"
+    name = f"{stem}.tif"
+    note = f"{stem}, {surveyed.location}"
     _write_tiff(folder / "ungraded" / name, before, request.source, f"{note}, ungraded", still)
     _write_tiff(
         folder / "graded" / name, after, request.target, f"{note}, through {request.look.title}", still
     )
-    place = next(
-        (p for p in places if cast is not None and (p.location, p.cast) == (planned.location, cast)), None
-    )
-    place = place or next((p for p in places if planned.path.name in p.stills), None)
     key = place.name if place is not None else None
     flat = before.reshape(-1, 3)[:: max(1, before.size // 3 // 20000)] / 65535.0
     wanted = after.reshape(-1, 3)[:: max(1, before.size // 3 // 20000)] / 65535.0
-    report = by_place[key]
-    got = np.clip(report.lut(flat), 0.0, 1.0) if request.target.state == "output" else report.lut(flat)
+    cube = cubes[key]
+    got = cube.table(flat)
+    if request.target.state == "output":
+        got = np.clip(got, 0.0, 1.0)
     deltas = ciede2000(appearance(wanted, request.target), appearance(got, request.target))
     made.stills.append(
-        ReferenceStill(planned.name, planned.location, place, report.path.name, difference(flat, deltas))
+        ReferenceStill(stem, surveyed.location, place, cube.file_name, difference(flat, deltas))
     )
     thin = flat[:: max(1, len(flat) // _SAMPLES_PER_STILL)]
     for each in {key, None}:
@@ -296,6 +346,7 @@ def _write_cdls(
     folder: Path,
     slug: str,
     request: HandoffRequest,
+    labels: Mapping[str, str],
     places: list[Place],
     samples: dict[str | None, list[Array]],
     made: Handoff,
@@ -312,7 +363,7 @@ def _write_cdls(
         fit = fit_cdl(
             look, source, target, scout_inputs=own, cast=place.cast, place=place.name, start=alone.cdl
         )
-        made.cdls.append((f"{slug}@{safe_name(place.name)}", fit))
+        made.cdls.append((f"{slug}@{labels[place.name]}", fit))
     for identifier, fit in made.cdls:
         write_cc(folder / f"{identifier}.cc", fit, identifier)
     note = f"{look.title}, nearest CDL in {source.name}; each says how near"
@@ -326,13 +377,16 @@ def _write_cdls(
         write_whole(folder / f"{slug}.cdl", cdl_text(decisions, note))
 
 
-def _write_sheets(folder: Path, plan: BatchPlan, paper: str, made: Handoff) -> None:
+def _write_sheets(folder: Path, surveyed: Survey, look: LookLike, paper: str, made: Handoff) -> None:
+    from lookdev.jobs.graded import plan_tasks
     from lookdev.render.preview import do_preview
     from lookdev.sheets.from_batch import build_sheets
 
+    tasks = plan_tasks(surveyed, (look,), folder)
     sheets = build_sheets(
-        plan,
-        lambda stills: {p.path: do_preview(p.task) for p in stills},
+        surveyed,
+        (look,),
+        lambda stills: {still.name: do_preview(tasks[still.name]) for still in stills},
         folder,
         paper,
         lambda done, total, text: None,

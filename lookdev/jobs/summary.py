@@ -12,50 +12,51 @@ from lookdev.outputs import without_places
 
 if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
-    from lookdev.render.batch import BatchPlan, PlannedStill
     from lookdev.render.tasks import TaskResult
+    from lookdev.survey.survey import Survey, SurveyedStill
 
 
 def batch_summary(
-    plan: BatchPlan,
-    results: Mapping[Path, TaskResult],
+    survey: Survey,
+    looks: Sequence[LookLike],
+    results: Mapping[str, TaskResult],
     out: Path,
     *,
-    answers: Mapping[Path, Mapping[int, str]],
+    answers: Mapping[str, Mapping[int, str]],
     cubes: Sequence[Mapping[str, object]],
     sheets: Sequence[Path],
     errors: Sequence[str],
 ) -> dict[str, Any]:
     """The whole batch as plain data; paths are relative to ``out`` or to the scout.
 
-    ``answers`` : by still, how far each received LUT is from the look that it answers, in words.
+    ``results`` by the still's name; ``answers`` likewise: how far each received LUT is from the look that it
+    answers, in words.
     """
     from lookdev.meter.log import readings_at
     from lookdev.meter.notes import location_summary
 
-    readings = plan.scout.log.readings
+    scout, readings = survey.scout, survey.scout.log.readings
     summary = {
         "lookdev": __version__,
-        "title": plan.scout.title,
-        "looks": [_look(look) for look in plan.looks],
+        "title": scout.title,
+        "looks": [_look(look) for look in looks],
         "locations": [
             {
                 "name": name,
-                "light": location_summary(name, readings_at(name, readings), plan.scout.plan, plan.scout.kit),
+                "light": location_summary(name, readings_at(name, readings), scout.plan, scout.kit),
                 "stills": [
-                    _still(p, plan, results.get(p.path), out, answers.get(p.path, {}))
-                    for p in plan.stills
-                    if p.location == name
+                    _still(still, looks, results.get(still.name), out, answers.get(still.name, {}))
+                    for still in survey.at(name)
                 ],
             }
-            for name in plan.locations
+            for name in survey.shot_locations
         ],
         "cubes": [dict(cube) for cube in cubes],
         "sheets": [_relative(path, out) for path in sheets],
-        "warnings": [str(line) for line in plan.scout.log.warnings],
+        "warnings": [str(line) for line in scout.log.warnings],
         "errors": list(errors),
     }
-    cleaned: dict[str, Any] = without_places(summary, plan.scout.folder, out)
+    cleaned: dict[str, Any] = without_places(summary, scout.folder, out)
     return cleaned
 
 
@@ -71,32 +72,31 @@ def _look(look: LookLike) -> dict[str, Any]:
 
 
 def _still(
-    planned: PlannedStill,
-    plan: BatchPlan,
+    still: SurveyedStill,
+    looks: Sequence[LookLike],
     result: TaskResult | None,
     out: Path,
     answers: Mapping[int, str],
 ) -> dict[str, Any]:
-    reading = planned.reading
+    reading = still.reading
     entry: dict[str, Any] = {
-        "file": planned.path.relative_to(plan.scout.folder).as_posix(),
+        "file": still.name,
         "meter_row": reading.row if reading is not None else None,
         "source": reading.source if reading is not None else None,
-        "balance_from": planned.resolved.cast.origin if planned.resolved.cast is not None else None,
-        "exposure_stops": round(planned.exposure_stops, 3),
+        "balance_from": still.cast.origin if still.cast is not None else None,
+        "exposure_stops": round(still.exposure_stops, 3),
         "encoding": result.encoding if result else None,
         "encoding_from": result.encoding_origin if result else None,
         "sha256": result.still_sha256 if result else None,
-        "warnings": [*planned.resolved.warnings, *(result.warnings if result else ())],
+        "warnings": [*still.warnings, *(result.warnings if result else ())],
         "notes": list(result.notes) if result else [],
-        "error": planned.error or (result.error if result else None),
+        "error": still.error or (result.error if result else None),
         "graded": [],
     }
     if result is None:
         return entry
-    for place, (look, output) in enumerate(zip(plan.looks, result.outputs, strict=False)):
-        cast = planned.resolved.cast
-        balance = resolve_balance(look.balance, cast) if look.balance is not None else None
+    for place, (look, output) in enumerate(zip(looks, result.outputs, strict=False)):
+        balance = resolve_balance(look.balance, still.cast) if look.balance is not None else None
         entry["graded"].append(
             {
                 "look": look.title,

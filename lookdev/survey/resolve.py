@@ -1,6 +1,6 @@
 """What a reading means for a still: the cast in the picture, and the stops to the metered exposure.
 
-The one place where a reading becomes a :class:`Cast`; stills, sheets, LUTs and paint prediction come here.
+The one place where a reading becomes a :class:`Cast`; the survey comes here.
 """
 
 from __future__ import annotations

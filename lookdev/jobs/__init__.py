@@ -1,0 +1,1 @@
+"""The jobs: one file each, a request in, a result out; they print nothing."""

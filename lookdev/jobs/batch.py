@@ -1,0 +1,222 @@
+"""The whole job: graded stills, comparison sheets, .cube files, summary.json."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lookdev.errors import RequestError, one_line
+from lookdev.files import write_json
+from lookdev.jobs.common import (
+    Line,
+    Progress,
+    Tell,
+    check_cube_size,
+    counter,
+    cube_ends,
+    need_stills,
+    unheard,
+)
+from lookdev.outputs import inputs_of, refuse_scout, writing
+from lookdev.survey.survey import Survey, survey
+
+if TYPE_CHECKING:
+    from lookdev.jobs.graded import StillOptions
+    from lookdev.looks.pipeline import LookLike
+    from lookdev.meter.scout import Scout
+    from lookdev.render.executor import Event
+    from lookdev.render.tasks import TaskResult
+
+SUFFIXES = {"jpeg": (".jpg", 8), "png": (".png", 8), "png16": (".png", 16), "tiff16": (".tif", 16)}
+STILL_ENCODINGS = ("sRGB", "Display P3", "BT.709")
+
+
+@dataclass(frozen=True)
+class BatchRequest:
+    """What was asked for.
+
+    Attributes
+    ----------
+    scout, looks, out : what to do, with what, and the folder for all that is made.
+    only : locations, by name, letter case ignored; all without any.
+    still_format : "jpeg" or "png" (8 bits), "png16" or "tiff16" (16 bits).
+    still_encoding : of graded stills: sRGB, Display P3 or BT.709; None for the still's own (sRGB for raw and
+        float).
+    quality, subsampling : JPEG quality 1 to 100; "4:4:4", "4:2:2" or "4:2:0".
+    cube_in, cube_out, cube_size : encodings and points a side of the .cube files; without ``cube_in`` the
+        footage encoding of scout.toml, else sRGB; without ``cube_out`` BT.709, or sRGB from sRGB.
+    paper : "a4" or "letter".
+    exact : grade every pixel in float64.
+    resume : skip what an earlier batch made from the same content.
+    workers : stills in hand at the same time.
+    cluster : address of a Dask scheduler, or None for this machine.
+    salvage : use a truncated JPEG as far as it decodes.
+    keep_private : write position, owner and serial numbers into graded stills too.
+    max_pixels : refuse larger stills; None for the reader's own limit.
+    reads : files that the looks were read from; nothing is written over them.
+    """
+
+    scout: Scout
+    looks: tuple[LookLike, ...]
+    out: Path
+    only: tuple[str, ...] = ()
+    still_format: str = "jpeg"
+    still_encoding: str | None = None
+    quality: int = 92
+    subsampling: str = "4:4:4"
+    cube_in: str | None = None
+    cube_out: str | None = None
+    cube_size: int = 33
+    paper: str = "a4"
+    exact: bool = False
+    resume: bool = False
+    workers: int = 2
+    cluster: str | None = None
+    salvage: bool = False
+    keep_private: bool = False
+    max_pixels: int | None = None
+    reads: tuple[Path, ...] = ()
+
+    def still_options(self) -> StillOptions:
+        """How stills are read and written.
+
+        Raises
+        ------
+        RequestError : no such format, or an encoding that stills are not written in.
+        """
+        from lookdev.colorimetry.encodings import get_encoding
+        from lookdev.jobs.graded import StillOptions
+
+        if self.still_format not in SUFFIXES:
+            raise RequestError(
+                "no such format of stills",
+                key="--format",
+                found=self.still_format,
+                wanted=", ".join(SUFFIXES),
+            )
+        target = None if self.still_encoding is None else get_encoding(self.still_encoding)
+        if target is not None and target.name not in STILL_ENCODINGS:
+            raise RequestError(
+                "stills are not written in this encoding",
+                key="--encoding",
+                found=self.still_encoding,
+                wanted=", ".join(STILL_ENCODINGS),
+            )
+        suffix, bits = SUFFIXES[self.still_format]
+        return StillOptions(
+            suffix,
+            bits,
+            self.quality,
+            self.subsampling,
+            target,
+            self.exact,
+            salvage=self.salvage,
+            keep_private=self.keep_private,
+            max_pixels=self.max_pixels,
+        )
+
+
+@dataclass(frozen=True)
+class BatchResult:
+    """What was made.
+
+    Attributes
+    ----------
+    survey : the scout as it was resolved.
+    stills : what became of each, by the still's name; those that could not be read are not in it.
+    sheets : files of the sheets. cubes : numbers of each .cube.
+    summary : the content of summary.json.
+    errors : one line for each thing that could not be done.
+    """
+
+    survey: Survey
+    stills: Mapping[str, TaskResult]
+    sheets: Sequence[Path]
+    cubes: Sequence[Mapping[str, object]]
+    summary: dict[str, Any]
+    errors: Sequence[str]
+
+
+def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
+    """Do the batch.
+
+    Raises
+    ------
+    RequestError : the request is wrong; nothing has been written.
+    """
+    from lookdev.jobs.cubes import cube_jobs, write_cubes
+    from lookdev.jobs.graded import plan_tasks
+    from lookdev.jobs.summary import batch_summary
+    from lookdev.render.executor import check_cluster, run_tasks
+    from lookdev.sheets.from_batch import build_sheets, preview_of, sheet_files
+
+    out, looks, scout = request.out, request.looks, request.scout
+    refuse_scout(scout.folder, out)
+    check_cube_size(request.cube_size, "--cube-size")
+    ends = cube_ends(request.cube_in, request.cube_out, scout.plan.footage_encoding)
+    options = request.still_options()
+    surveyed = survey(scout, request.only, salvage=request.salvage, max_pixels=request.max_pixels)
+    need_stills(surveyed)
+    tasks = plan_tasks(surveyed, looks, out, options, out / ".lookdev" / "thumbnails")
+    if request.cluster is not None:
+        check_cluster(request.cluster)
+    errors = list(surveyed.errors)
+    state, step = out / ".lookdev", counter(tell)
+    names = {task.still: name for name, task in tasks.items()}
+    cube_work = cube_jobs(surveyed, looks, out / "cubes", ends, (request.cube_size,))
+    files = [output.path for task in tasks.values() for output in task.outputs]
+    files += [job.path for job in cube_work]
+    files += [out / "summary.json", state / "journal.jsonl", state / "thumbnails" / "x"]
+    inputs = inputs_of(scout, more=request.reads)
+    with writing(out, inputs, files, sheet_files(surveyed, out / "sheets")):
+        for line in (*surveyed.warnings, *errors):
+            tell(Line(line))
+        done = run_tasks(
+            list(tasks.values()),
+            state=state,
+            workers=request.workers,
+            resume=request.resume,
+            cluster=request.cluster,
+            on_event=lambda event: _tell_event(event, names, tell),
+        )
+        results = dict(zip(tasks, done, strict=True))
+        errors += [line for result in done for line in result.errors]
+        sheets = build_sheets(
+            surveyed,
+            looks,
+            lambda stills: {still.name: preview_of(results[still.name]) for still in stills},
+            out / "sheets",
+            request.paper,
+            step,
+        )
+        cubes = write_cubes(cube_work, ends, request.workers, step)
+        for line in (*sheets.errors, *cubes.errors):
+            tell(Line(line))
+        errors += [*sheets.errors, *cubes.errors]
+        numbers = [cube.numbers("balance") for cube in cubes.written]
+        summary = batch_summary(
+            surveyed,
+            looks,
+            results,
+            out,
+            answers=sheets.answers,
+            cubes=numbers,
+            sheets=sheets.written,
+            errors=errors,
+        )
+        write_json(out / "summary.json", summary)
+    return BatchResult(surveyed, results, sheets.written, numbers, summary, errors)
+
+
+def _tell_event(event: Event, names: Mapping[Path, str], tell: Tell) -> None:
+    if event.result is not None:
+        name = one_line(names[event.result.still])
+        for line in event.result.errors:
+            tell(Line(line))
+        for line in event.result.warnings:
+            tell(Line(f"{name}: {line}"))
+        tell(Progress(event.done, event.total, name))
+    elif event.text:
+        tell(Line(event.text))

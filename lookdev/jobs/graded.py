@@ -1,0 +1,108 @@
+"""From a survey to tasks: which still, through which looks, into which files, with which small pictures.
+
+Everything here is decided before the first pixel is graded, so that a wrong request stops before anything is
+written.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from lookdev.colorimetry.encodings import Encoding
+from lookdev.names import location_names, look_names, still_stems
+from lookdev.render.tasks import Output, Task
+
+if TYPE_CHECKING:
+    from lookdev.looks.pipeline import LookLike
+    from lookdev.survey.survey import Survey
+
+LARGEST_THUMBNAIL_PX = 1100
+SHEET_WIDTH_PX = 2300  # A4 landscape at 200 dpi, margins off, and a little more
+WIDE_ASPECT = 1.9
+MOST_ACROSS = 7  # pictures in a line of a comparison sheet that can still be judged
+
+
+@dataclass(frozen=True)
+class StillOptions:
+    """How stills are read and graded stills are written.
+
+    ``suffix`` .jpg, .png or .tif; ``bits`` 8 or 16; ``target`` None keeps the still's own encoding.
+    """
+
+    suffix: str = ".jpg"
+    bits: int = 8
+    quality: int = 92
+    subsampling: str = "4:4:4"
+    target: Encoding | None = None
+    exact: bool = False
+    salvage: bool = False
+    keep_private: bool = False
+    max_pixels: int | None = None
+
+
+def plan_tasks(
+    survey: Survey,
+    looks: tuple[LookLike, ...],
+    out: Path,
+    options: StillOptions | None = None,
+    thumbnails: Path | None = None,
+) -> dict[str, Task]:
+    """A task for each still that can be used, by the still's name, in the order of the survey.
+
+    Parameters
+    ----------
+    survey, looks : what to do, with what.
+    out : output folder; graded stills go to ``out/graded/LOCATION/STILL__LOOK.jpg``.
+    thumbnails : folder for small pictures for the sheets, or None.
+    """
+    options = options or StillOptions()
+    slugs = look_names(look.title for look in looks)
+    folders = location_names(survey.every_location)
+    stems = still_stems([name for _, name in survey.every_still])
+    crowd = Counter(still.location for still in survey.stills)
+    tasks: dict[str, Task] = {}
+    for still in survey.usable:
+        fills_overview = len(crowd) == 1 and still is survey.stills[0]
+        edge = thumbnail_edge_px(still.size, 1 if fills_overview else crowd[still.location], len(looks) + 1)
+        folder = out / "graded" / folders[still.location]
+        outputs = tuple(
+            Output(
+                look,
+                folder / f"{stems[still.name]}__{slug}{options.suffix}",
+                still.cast,
+                still.exposure_stops,
+                options.target,
+                options.bits,
+                options.quality,
+                options.subsampling,
+            )
+            for look, slug in zip(looks, slugs, strict=True)
+        )
+        tasks[still.name] = Task(
+            still.path,
+            outputs,
+            thumbnails,
+            (edge, edge),
+            exact=options.exact,
+            salvage=options.salvage,
+            keep_private=options.keep_private,
+            max_pixels=options.max_pixels,
+            light_xy=still.light_xy,
+        )
+    return tasks
+
+
+def thumbnail_edge_px(size: tuple[int, int], stills: int, columns: int) -> int:
+    """Long edge of a still's small pictures: what its place on the sheet can show, no more.
+
+    A location's only still, or a panorama, fills a page; else ``columns`` share the width of one, in two
+    lines where they are many. Among its like, a portrait may be as wide as a landscape still.
+    """
+    if stills == 1 or size[1] >= WIDE_ASPECT * size[0]:
+        return LARGEST_THUMBNAIL_PX
+    across = columns if columns <= MOST_ACROSS else -(-columns // 2)
+    edge = SHEET_WIDTH_PX / across * max(1.0, size[0] / size[1])
+    return min(LARGEST_THUMBNAIL_PX, max(360, int(edge)))

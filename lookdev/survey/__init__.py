@@ -1,0 +1,1 @@
+"""A scout resolved once: which reading for which still, the cast, the exposure, the places."""

@@ -1,0 +1,97 @@
+"""A scout resolved once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from lookdev.errors import RequestError
+from lookdev.meter.join import Joined
+from lookdev.meter.scout import load_scout
+from lookdev.survey.survey import UNLOGGED, Survey, survey
+
+HEAD = "stills,location,source,cct_k,camera_balance_k\n"
+
+
+def scout_of(folder: Path, stills: list[str], rows: str, plan: str = "") -> Survey:
+    for name in stills:
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        Image.new("RGB", (32, 24), (90, 90, 90)).save(folder / name)
+    (folder / "meter.csv").write_text(HEAD + rows, encoding="utf-8")
+    (folder / "scout.toml").write_text(plan, encoding="utf-8")
+    return survey(load_scout(folder))
+
+
+def test_a_still_is_its_path_in_the_scout(tmp_path):
+    """The same file name on two cards: a bare name is nobody's, and each still says so."""
+    found = scout_of(tmp_path, ["a/IMG_1.jpg", "b/IMG_1.jpg", "c.jpg"], "IMG_1.jpg,Loft,lamp,3200,5600\n")
+    first = found.still("a/IMG_1.jpg")
+    assert first.reading is None and first.location == UNLOGGED and first.cast is None
+    assert "row 2: 'IMG_1.jpg' is the name of several stills: give its path" in first.warnings[0]
+    assert "a/IMG_1.jpg" in first.warnings[0]
+    assert not any("several" in line for line in found.still("c.jpg").warnings)
+
+
+@pytest.mark.parametrize("name", ["a/IMG_1.jpg", "a/IMG_1", "A/img_1.JPG"])
+def test_its_path_names_the_one_still(tmp_path, name):
+    found = scout_of(tmp_path, ["a/IMG_1.jpg", "b/IMG_1.jpg"], f"{name},Loft,lamp,3200,5600\n")
+    assert found.still("a/IMG_1.jpg").reading is not None
+    assert found.still("b/IMG_1.jpg").reading is None
+    assert [place.stills for place in found.places()] == [("a/IMG_1.jpg",)]
+
+
+def test_a_still_at_the_top_is_called_by_its_bare_name(tmp_path):
+    found = scout_of(tmp_path, ["IMG_1.jpg", "b/IMG_1.jpg"], "IMG_1.jpg,Loft,lamp,3200,5600\n")
+    assert found.still("IMG_1.jpg").rung == "named in row 2"
+    assert found.still("b/IMG_1.jpg").reading is None
+
+
+def test_a_picture_and_its_raw_file_are_one_still_to_a_bare_name(tmp_path):
+    found = scout_of(tmp_path, ["a/IMG_1.jpg", "a/IMG_1.png"], "IMG_1,Loft,lamp,3200,5600\n")
+    assert all(still.reading is not None for still in found.stills)
+
+
+def test_a_pattern_says_itself_that_it_is_for_many(tmp_path):
+    found = scout_of(tmp_path, ["a/IMG_1.jpg", "b/IMG_1.jpg"], "IMG_*,Loft,lamp,3200,5600\n")
+    assert [still.rung for still in found.stills] == ["'IMG_*' in row 2"] * 2
+
+
+def test_select_takes_the_part_that_a_survey_of_it_would(tmp_path):
+    rows = "a.jpg,Loft,lamp,3200,5600\nb.jpg,Dock,lamp,2000,5600\n"
+    whole = scout_of(tmp_path, ["a.jpg", "b.jpg", "c.jpg"], rows)
+    assert whole.locations == ("Loft", "Dock", UNLOGGED)
+    part = whole.select(["dock"])
+    assert part == survey(whole.scout, ["dock"])
+    assert [still.name for still in part.stills] == ["b.jpg"] and part.every_still == whole.every_still
+    assert [reading.location for reading in part.readings] == ["Dock"]
+    with pytest.raises(RequestError, match="no such location"):
+        whole.select(["Pier"])
+
+
+def test_a_join_of_ones_own_is_followed_to_the_letter(tmp_path):
+    """The seam: stills, readings and the scout in; for each still a reading, why, and how far apart."""
+    whole = scout_of(tmp_path, ["a.jpg", "b.jpg"], "a.jpg,Loft,lamp,3200,5600\n")
+
+    def backwards(stills, readings, scout):
+        assert [still.info[0] for still in stills] == [(24, 32)] * 2 and scout is whole.scout
+        return [Joined(), Joined(readings[0], "the nearest in time", 12.0)]
+
+    found = survey(whole.scout, join=backwards)
+    assert (found.still("b.jpg").rung, found.still("b.jpg").minutes_apart) == ("the nearest in time", 12.0)
+    assert found.still("a.jpg").reading is None and found.still("b.jpg").cast is not None
+
+
+def test_a_broken_still_stays_in_with_its_error(tmp_path):
+    whole = scout_of(tmp_path, ["a.jpg"], "*.jpg,Loft,lamp,3200,5600\n")
+    (tmp_path / "b.jpg").write_bytes(b"\xff\xd8 no more")
+    found = survey(load_scout(tmp_path))
+    assert [still.error is None for still in found.stills] == [True, False]
+    assert len(found.errors) == 1 and "b.jpg" in found.errors[0]
+    assert [place.stills for place in found.places()] == [("a.jpg",)] and whole.errors == ()
+
+
+def test_where_there_are_no_stills_the_readings_make_the_places(tmp_path):
+    found = scout_of(tmp_path, [], ",Loft,lamp,3200,5600\n,Dock,lamp,2000,\n")
+    assert [(place.name, place.stills) for place in found.places()] == [("Loft", ())]
