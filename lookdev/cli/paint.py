@@ -24,9 +24,9 @@ app = typer.Typer(
     rich_markup_mode="markdown",
     help="""Paint that reads right through the grade, for the art department.
 
-`predict` tells what chips become; `match` finds the chip for a colour on screen; `palette` reads the
-colours of a graded still. Exit status: 0 all done; 1 some inputs failed, each named, the rest is done; 2 the
-request itself was wrong, nothing written.""",
+`predict` tells what chips become; `match` finds the chip for a colour on screen; `apart` tells whether
+wall, costume and skin merge; `palette` reads the colours of a graded still. Exit status: 0 all done; 1
+some inputs failed, each named, the rest is done; 2 the request itself was wrong, nothing written.""",
 )
 
 ScoutArgument = Annotated[Path, typer.Argument(metavar="SCOUT", help="The scout: meter.csv and stills.")]
@@ -218,6 +218,87 @@ def match(
         _print_match(result.answer)
         _print_written(result.written)
     return 1 if result.errors else 0
+
+
+@app.command()
+def apart(
+    scout: ScoutArgument,
+    surface: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="WALL COSTUME…",
+            help="Two surfaces or more: names or codes in --chips, Munsell notations, #hex. The wall first.",
+        ),
+    ],
+    chips: ChipsOption = None,
+    skins: Annotated[
+        Path | None,
+        typer.Option("--skins", help="Skins to hold against the wall: measured spectra, as a chip file."),
+    ] = None,
+    looks: Looks = None,
+    only: Only = None,
+    out: OutOption = None,
+    balance: BalanceOption = None,
+    level: LevelOption = 0.0,
+    wall_xy: WallOption = None,
+    encoding_in: EncodingOption = None,
+    as_still: AsStillOption = False,
+    as_json: JsonOption = False,
+) -> int:
+    """Do wall, costumes and skins stay apart on screen? CIEDE2000 and L* of each pair, and which merge.
+
+    `lookdev paint apart SCOUT "5BG 5/4" "10BG 4/4" --skins skins.csv --looks looks`
+
+    Also pairs that match in daylight and part under the lamp, and the looks through which a pair that merges
+    stays apart.
+    """
+    from lookdev.cli.common import looks_for, say
+    from lookdev.errors import RequestError
+    from lookdev.files import write_whole
+    from lookdev.paint.apart import joined, looks_that_part, pair_json, pairs
+    from lookdev.paint.chip_file import read_chips
+    from lookdev.paint.predict import predict_sites
+    from lookdev.text.csv_out import csv_text
+
+    if len(surface) + (skins is not None) < 2:
+        raise RequestError(
+            "nothing to tell apart", found=surface[0], wanted="a wall and a costume, or --skins"
+        )
+    out = _check_out(scout, out)
+    opened, sites, errors, encoding = _sites(scout, only, balance, level, wall_xy, encoding_in, as_still)
+    tried = looks_for(opened, looks)
+    wanted, chip_errors, warnings = _wanted_chips(chips, surface)
+    errors += chip_errors
+    if skins is not None:
+        read = read_chips(skins)
+        wanted = joined([wanted, read.chips])
+        errors += [str(e) for e in read.errors]
+        warnings += read.warnings
+    for line in [*errors, *warnings]:
+        say(line)
+    if not sites:
+        raise RequestError("nothing to tell apart", wanted="a reading that can be used")
+    found = pairs(predict_sites(wanted, sites, tried, encoding), len(surface))
+    merging = looks_that_part(found)
+    answer: dict[str, Any] = {"pairs": [pair_json(p) for p in found], "merging": merging}
+    table = out / "apart.csv"
+    head = list(pair_json(found[0]))
+    with _writing(out, "apart", table, opened, looks, chips, [] if skins is None else [skins]):
+        write_whole(table, csv_text(head, [list(pair_json(p).values()) for p in found]))
+    if as_json:
+        parsed = answer | {"written": [str(table)], "failed": errors, "warnings": warnings}
+        typer.echo(json.dumps(parsed, indent=2, ensure_ascii=False))
+    else:
+        rows = [
+            [p.one, p.two, p.place, p.look, f"{p.ciede2000:.1f}", f"{p.lightness:+.0f}",
+             f"{p.in_daylight:.1f}", p.words]
+            for p in found
+        ]  # fmt: skip
+        print_table(["", "", "place", "look", "CIEDE2000", "L*", "in daylight", ""], rows)
+        for sentence in merging:
+            typer.echo(sentence)
+        _print_written([table])
+    return 1 if errors else 0
 
 
 @app.command()

@@ -329,3 +329,22 @@ def test_a_bad_row_is_named_and_the_rest_is_done(scout, capsys, tmp_path):
     assert status == 1
     assert "deck.csv, row 3, column munsell" in shown.err
     assert "Good" in shown.out and (tmp_path / "out" / "painter.pdf").exists()
+
+
+def test_apart_tells_wall_from_costume_and_skin(scout, capsys, tmp_path):
+    nm = list(range(400, 701, 20))
+    rows = [[w, round(0.25 + 0.3 * k / 15, 3)] for k, w in enumerate(nm)]
+    text = "nm,forearm\n" + "\n".join(f"{w},{v}" for w, v in rows)
+    (tmp_path / "skins.csv").write_text(text, encoding="utf-8")
+    status = run(
+        "paint", "apart", scout / "scout", "Tide", "5PB 5/4", "--chips", scout / "deck.csv",
+        "--skins", tmp_path / "skins.csv", "--looks", scout / "held_back.toml", "--only", "cabin",
+        "--out", tmp_path / "out", "--json",
+    )  # fmt: skip
+    answer = json.loads(capsys.readouterr().out)
+    assert status == 0
+    assert {(p["one"], p["two"]) for p in answer["pairs"]} == {
+        ("Tide · P3", "5PB 5/4"), ("Tide · P3", "forearm"), ("5PB 5/4", "forearm")
+    }  # fmt: skip
+    assert (tmp_path / "out" / "apart.csv").exists()
+    assert run("paint", "apart", scout / "scout", "N 5", "--out", tmp_path / "two") == 2
