@@ -252,53 +252,43 @@ def apart(
     Also pairs that match in daylight and part under the lamp, and the looks through which a pair that merges
     stays apart.
     """
-    from lookdev.cli.common import looks_for, say
-    from lookdev.errors import RequestError
-    from lookdev.files import write_whole
-    from lookdev.paint.apart import joined, looks_that_part, pair_json, pairs
-    from lookdev.paint.chip_file import read_chips
-    from lookdev.paint.predict import predict_sites
-    from lookdev.text.csv_out import csv_text
+    from lookdev.cli.common import told
+    from lookdev.jobs.common import looks_for, open_scout
+    from lookdev.jobs.paint import ApartRequest, run
+    from lookdev.lut.look_files import files_of_looks
+    from lookdev.outputs import default_folder
 
-    if len(surface) + (skins is not None) < 2:
-        raise RequestError(
-            "nothing to tell apart", found=surface[0], wanted="a wall and a costume, or --skins"
-        )
-    out = _check_out(scout, out)
-    opened, sites, errors, encoding = _sites(scout, only, balance, level, wall_xy, encoding_in, as_still)
-    tried = looks_for(opened, looks)
-    wanted, chip_errors, warnings = _wanted_chips(chips, surface)
-    errors += chip_errors
-    if skins is not None:
-        read = read_chips(skins)
-        wanted = joined([wanted, read.chips])
-        errors += [str(e) for e in read.errors]
-        warnings += read.warnings
-    for line in [*errors, *warnings]:
-        say(line)
-    if not sites:
-        raise RequestError("nothing to tell apart", wanted="a reading that can be used")
-    found = pairs(predict_sites(wanted, sites, tried, encoding), len(surface))
-    merging = looks_that_part(found)
-    answer: dict[str, Any] = {"pairs": [pair_json(p) for p in found], "merging": merging}
-    table = out / "apart.csv"
-    head = list(pair_json(found[0]))
-    with _writing(out, "apart", table, opened, looks, chips, [] if skins is None else [skins]):
-        write_whole(table, csv_text(head, [list(pair_json(p).values()) for p in found]))
+    opened = open_scout(scout)
+    request = ApartRequest(
+        opened,
+        looks_for(opened, looks),
+        out if out is not None else default_folder("paint", scout),
+        tuple(surface),
+        chips,
+        skins,
+        tuple(only or ()),
+        balance,
+        level,
+        wall_xy,
+        encoding_in,
+        files_of_looks(looks),
+        as_still,
+    )
+    with told() as tell:
+        result = run(request, tell)
     if as_json:
-        parsed = answer | {"written": [str(table)], "failed": errors, "warnings": warnings}
-        typer.echo(json.dumps(parsed, indent=2, ensure_ascii=False))
+        typer.echo(json.dumps(result.data(), indent=2, ensure_ascii=False))
     else:
         rows = [
             [p.one, p.two, p.place, p.look, f"{p.ciede2000:.1f}", f"{p.lightness:+.0f}",
              f"{p.in_daylight:.1f}", p.words]
-            for p in found
+            for p in result.pairs
         ]  # fmt: skip
         print_table(["", "", "place", "look", "CIEDE2000", "L*", "in daylight", ""], rows)
-        for sentence in merging:
+        for sentence in result.merging:
             typer.echo(sentence)
-        _print_written([table])
-    return 1 if errors else 0
+        _print_written(result.written)
+    return 1 if result.errors else 0
 
 
 @app.command()

@@ -1,6 +1,6 @@
-"""Paint: what chips become, which chip reads as a wanted colour, and the colours of a graded still.
+"""Paint: what chips become, which chip reads as a wanted colour, what stays apart, a still's colours.
 
-Three requests through one door: :func:`run` takes any of them and gives the result of its kind.
+Four requests through one door: :func:`run` takes any of them and gives the result of its kind.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from lookdev.colorimetry.encodings import Encoding
     from lookdev.looks.pipeline import LookLike
     from lookdev.meter.scout import Scout
+    from lookdev.paint.apart import Pair
     from lookdev.paint.chip import ChipSet
     from lookdev.paint.palette import PaletteColour
     from lookdev.paint.predict import Site, SiteTable, Viewing
@@ -119,6 +120,33 @@ class PaletteRequest:
 
 
 @dataclass(frozen=True)
+class ApartRequest:
+    """Whether wall, costumes and skins stay apart on screen.
+
+    Attributes
+    ----------
+    surfaces : the wall first, then costumes: names or codes in ``chips``, Munsell notations, or #hex.
+    skins : chip file of skins, measured spectra best, or None; each is held against every surface.
+
+    The others as in :class:`PredictRequest`.
+    """
+
+    scout: Scout
+    looks: tuple[LookLike, ...]
+    out: Path
+    surfaces: tuple[str, ...]
+    chips: Path | None = None
+    skins: Path | None = None
+    only: tuple[str, ...] = ()
+    balance_k: float | None = None
+    level_stops: float = 0.0
+    wall_xy: tuple[float, float] | None = None
+    encoding_in: str | None = None
+    reads: tuple[Path, ...] = ()
+    as_still: bool = False
+
+
+@dataclass(frozen=True)
 class PaintResult:
     """What every one gives: files ``written``, and lines of what could not be done and what is in doubt."""
 
@@ -171,15 +199,33 @@ class PaletteResult(PaintResult):
         return self.answer | self.notes()
 
 
+@dataclass(frozen=True)
+class ApartResult(PaintResult):
+    """``pairs``, those nearest to each other first; ``merging``: a sentence for each that merges."""
+
+    pairs: Sequence[Pair]
+    merging: list[str]
+
+    def data(self) -> dict[str, Any]:
+        """The answer for JSON."""
+        from lookdev.paint.apart import pair_json
+
+        return {"pairs": [pair_json(p) for p in self.pairs], "merging": self.merging} | self.notes()
+
+
 @overload
 def run(request: PredictRequest, tell: Tell = ...) -> PredictResult: ...
 @overload
 def run(request: MatchRequest, tell: Tell = ...) -> MatchResult: ...
 @overload
 def run(request: PaletteRequest, tell: Tell = ...) -> PaletteResult: ...
+@overload
+def run(request: ApartRequest, tell: Tell = ...) -> ApartResult: ...
 
 
-def run(request: PredictRequest | MatchRequest | PaletteRequest, tell: Tell = unheard) -> PaintResult:
+def run(
+    request: PredictRequest | MatchRequest | PaletteRequest | ApartRequest, tell: Tell = unheard
+) -> PaintResult:
     """Do what is asked.
 
     Raises
@@ -190,6 +236,8 @@ def run(request: PredictRequest | MatchRequest | PaletteRequest, tell: Tell = un
         return _predict(request, tell)
     if isinstance(request, MatchRequest):
         return _match(request, tell)
+    if isinstance(request, ApartRequest):
+        return _apart(request, tell)
     return _palette(request, tell)
 
 
@@ -298,8 +346,41 @@ def _palette(request: PaletteRequest, tell: Tell) -> PaletteResult:
     return PaletteResult([*written, table], errors, warnings, found, answer)
 
 
+def _apart(request: ApartRequest, tell: Tell) -> ApartResult:
+    from lookdev.paint.apart import joined, looks_that_part, pair_json, pairs
+    from lookdev.paint.chip_file import read_chips
+    from lookdev.paint.predict import predict_sites
+    from lookdev.text.csv_out import csv_text
+
+    if len(request.surfaces) + (request.skins is not None) < 2:
+        raise RequestError(
+            "nothing to tell apart",
+            found=", ".join(request.surfaces) or None,
+            wanted="a wall and a costume, or --skins",
+        )
+    refuse_scout(request.scout.folder, request.out)
+    sites, errors, encoding = _sites(request, tell)
+    wanted, chip_errors, warnings = _wanted_chips(request.chips, request.surfaces)
+    errors += chip_errors
+    if request.skins is not None:
+        read = read_chips(request.skins)
+        wanted = joined([wanted, read.chips])
+        errors += [str(e) for e in read.errors]
+        warnings += read.warnings
+    for line in [*errors, *warnings]:
+        tell(Line(line))
+    if not sites:
+        raise RequestError("nothing to tell apart", wanted="a reading that can be used")
+    found = pairs(predict_sites(wanted, sites, request.looks, encoding), len(request.surfaces))
+    table = request.out / "apart.csv"
+    rows = [pair_json(p) for p in found]
+    with _writing(request, request.out / "apart", [table], request.skins):
+        write_whole(table, csv_text(list(rows[0]), [list(row.values()) for row in rows]))
+    return ApartResult([table], errors, warnings, found, looks_that_part(found))
+
+
 def _writing(
-    request: PredictRequest | MatchRequest | PaletteRequest,
+    request: PredictRequest | MatchRequest | PaletteRequest | ApartRequest,
     stem: Path,
     tables: Sequence[Path],
     still: Path | None = None,
@@ -311,7 +392,9 @@ def _writing(
     return writing(request.out, inputs_of(scout, more=more), tables, pages)
 
 
-def _sites(request: PredictRequest | MatchRequest, tell: Tell) -> tuple[list[Site], list[str], Encoding]:
+def _sites(
+    request: PredictRequest | MatchRequest | ApartRequest, tell: Tell
+) -> tuple[list[Site], list[str], Encoding]:
     """The walls, what could not be used, and what holds the picture before the look."""
     from lookdev.paint.sites import sites_of
 
