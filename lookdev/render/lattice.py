@@ -371,7 +371,7 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
     """Load the kernels, or compile them if this is the first use on this machine; ``tell`` hears of that."""
     ready = are_compiled()
     if tell is not None and not ready:
-        tell("compiling the pixel kernels, once, about ten seconds; later runs load them")
+        tell("compiling the pixel kernels, once, some six seconds of work; later runs load them")
     pixels = np.zeros((4, 4, 3), dtype=np.uint8)
     for target in (SRGB, BT709):
         StillGrader(pixels)(CodeLattice(_USUAL.transform(SRGB, target)))
