@@ -1,45 +1,89 @@
-"""Look development on scout stills: the whole job from Python.
+"""Look development on scout stills, from a script: whatever the command line can do.
 
->>> import lookdev                                                     # doctest: +SKIP
->>> still = lookdev.read_still("day1/loft_01.jpg")                     # doctest: +SKIP
->>> scout = lookdev.load_scout("day1")                                 # doctest: +SKIP
->>> reading = lookdev.reading_for("loft_01.jpg", scout.log.readings)   # doctest: +SKIP
->>> cast = lookdev.resolve_still(reading, scout.plan, still).cast      # doctest: +SKIP
->>> look = lookdev.load_look("looks/slack_water.toml")                 # doctest: +SKIP
->>> srgb = lookdev.get_encoding("sRGB")                                # doctest: +SKIP
->>> transform = look.transform(still.encoding, srgb, cast)             # doctest: +SKIP
->>> pixels = lookdev.grade_reference(still.pixels, transform)          # doctest: +SKIP
->>> lookdev.write_still("out/loft_01.png", pixels, srgb)               # doctest: +SKIP
->>> lookdev.write_cube("out/look.cube", lookdev.bake_cube(transform))  # doctest: +SKIP
+A scout is resolved once, a look is loaded, a job takes a request and gives a result:
 
-Names load when they are first used; ``import lookdev`` alone costs nothing.
+>>> from pathlib import Path
+>>> import lookdev
+>>> scout = lookdev.open_scout("day1")                                          # doctest: +SKIP
+>>> looks = lookdev.open_looks(["looks"])                                       # doctest: +SKIP
+>>> done = lookdev.batch(lookdev.BatchRequest(scout, looks, Path("out")))       # doctest: +SKIP
+>>> done.errors                                                                 # doctest: +SKIP
+[]
+
+Still by still, with the very pixels of that batch:
+
+>>> look = lookdev.load_look("looks/slack_water.toml")                          # doctest: +SKIP
+>>> for still in lookdev.survey(scout).usable:                                  # doctest: +SKIP
+...     pixels, encoding = lookdev.grade(still, look)
+...     lookdev.write_still(Path("graded") / f"{still.path.stem}.jpg", pixels, encoding)
+
+A job prints nothing; what it has to say goes to ``tell``, its second argument. Names load when they are first
+used: ``import lookdev`` alone costs nothing. What is wrong with a request or a file is a ``LookdevError``.
 """
 
 from __future__ import annotations
 
 import importlib
+import sys
+from types import ModuleType
 from typing import Any
 
 __version__ = "0.1.0"
 
 _HOMES = {
+    "BatchRequest": "jobs.batch",
+    "BatchResult": "jobs.batch",
+    "Cast": "looks.stages.balance",
+    "CubesRequest": "jobs.cubes",
+    "CubesResult": "jobs.cubes",
+    "Encoding": "colorimetry.encodings",
+    "Handoff": "jobs.handoff",
+    "HandoffRequest": "jobs.handoff",
+    "LightRequest": "jobs.light",
+    "LightResult": "jobs.light",
+    "Line": "jobs.common",
+    "Look": "looks.model",
     "LookdevError": "errors",
+    "MatchRequest": "jobs.paint",
+    "PaletteRequest": "jobs.paint",
+    "Place": "survey.places",
+    "PredictRequest": "jobs.paint",
+    "Progress": "jobs.common",
+    "RequestError": "errors",
+    "Scout": "meter.scout",
+    "SheetsRequest": "jobs.sheets",
+    "SheetsResult": "jobs.sheets",
+    "Survey": "survey.survey",
+    "SurveyedStill": "survey.survey",
     "bake_cube": "lut.bake",
+    "batch": "jobs.batch:run",
+    "cubes": "jobs.cubes:run",
+    "encoding_names": "colorimetry.encodings",
     "get_encoding": "colorimetry.encodings",
+    "grade": "jobs.graded",
     "grade_fast": "render.lattice",
     "grade_reference": "render.reference",
+    "handoff": "jobs.handoff:run",
+    "light": "jobs.light:run",
     "load_look": "looks.toml_file",
     "load_scout": "meter.scout",
     "open_look": "lut.received",
+    "open_looks": "lut.received",
+    "open_scout": "jobs.common",
+    "paint": "jobs.paint:run",
     "read_cube": "lut.cube",
     "read_meter_log": "meter.log",
     "read_still": "stills.reader",
     "reading_for": "meter.log",
     "resolve_reading": "survey.resolve",
     "resolve_still": "survey.resolve",
+    "sheets": "jobs.sheets:run",
+    "survey": "survey.survey",
+    "verify": "lut.package",
     "write_cube": "lut.cube",
     "write_still": "stills.writer",
 }
+"""Where each name lives; after a colon, what it is called there."""
 
 __all__ = ["__version__", *sorted(_HOMES)]
 
@@ -47,4 +91,24 @@ __all__ = ["__version__", *sorted(_HOMES)]
 def __getattr__(name: str) -> Any:
     if name not in _HOMES:
         raise AttributeError(f"module 'lookdev' has no attribute {name!r}")
-    return getattr(importlib.import_module(f"lookdev.{_HOMES[name]}"), name)
+    home, _, called = _HOMES[name].partition(":")
+    return getattr(importlib.import_module(f"lookdev.{home}"), called or name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})
+
+
+class _Package(ModuleType):
+    """``lookdev.survey``, ``sheets`` and ``paint`` are the jobs, though rooms are called so too.
+
+    Importing a module in such a room would set the package's attribute to the room; here it does not.
+    ``from lookdev.paint.chip import Chip`` works as ever.
+    """
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if not (name in _HOMES and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Package

@@ -9,15 +9,17 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.names import location_names, look_names, still_stems
 from lookdev.render.tasks import Output, Task
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from lookdev.looks.pipeline import LookLike
-    from lookdev.survey.survey import Survey
+    from lookdev.survey.survey import Survey, SurveyedStill
 
 LARGEST_THUMBNAIL_PX = 1100
 SHEET_WIDTH_PX = 2300  # A4 landscape at 200 dpi, margins off, and a little more
@@ -69,30 +71,69 @@ def plan_tasks(
         edge = thumbnail_edge_px(still.size, 1 if fills_overview else crowd[still.location], len(looks) + 1)
         folder = out / "graded" / folders[still.location]
         outputs = tuple(
-            Output(
-                look,
-                folder / f"{stems[still.name]}__{slug}{options.suffix}",
-                still.cast,
-                still.exposure_stops,
-                options.target,
-                options.bits,
-                options.quality,
-                options.subsampling,
-            )
+            _output(still, look, folder / f"{stems[still.name]}__{slug}{options.suffix}", options)
             for look, slug in zip(looks, slugs, strict=True)
         )
-        tasks[still.name] = Task(
-            still.path,
-            outputs,
-            thumbnails,
-            (edge, edge),
-            exact=options.exact,
-            salvage=options.salvage,
-            keep_private=options.keep_private,
-            max_pixels=options.max_pixels,
-            light_xy=still.light_xy,
-        )
+        tasks[still.name] = _task(still, outputs, options, thumbnails, edge)
     return tasks
+
+
+def _output(still: SurveyedStill, look: LookLike, path: Path, options: StillOptions) -> Output:
+    return Output(
+        look,
+        path,
+        still.cast,
+        still.exposure_stops,
+        options.target,
+        options.bits,
+        options.quality,
+        options.subsampling,
+    )
+
+
+def _task(
+    still: SurveyedStill,
+    outputs: tuple[Output, ...],
+    options: StillOptions,
+    thumbnails: Path | None,
+    edge: int,
+) -> Task:
+    return Task(
+        still.path,
+        outputs,
+        thumbnails,
+        (edge, edge),
+        exact=options.exact,
+        salvage=options.salvage,
+        keep_private=options.keep_private,
+        max_pixels=options.max_pixels,
+        light_xy=still.light_xy,
+    )
+
+
+def grade(
+    still: SurveyedStill, look: LookLike, options: StillOptions | None = None
+) -> tuple[NDArray[Any], Encoding]:
+    """Code values (h, w, 3) of a still through a look, and their encoding: the very pixels of a batch.
+
+    Balance and exposure are the survey's. ``options`` : bits, target, exact and how to read, as in a batch.
+
+    Raises
+    ------
+    StillError : it cannot be read.
+    """
+    from lookdev.render.lattice import grade_fast
+    from lookdev.render.reference import grade_reference
+    from lookdev.render.tasks import target_of
+
+    options = options or StillOptions()
+    task = _task(still, (), options, None, 1)
+    read = task.read()
+    output = _output(still, look, Path(), options)
+    target = target_of(output, read)
+    transform = look.transform(read.encoding, target, still.cast, still.exposure_stops)
+    graded = grade_reference if options.exact else grade_fast
+    return graded(read.pixels, transform, bits=options.bits), target
 
 
 def thumbnail_edge_px(size: tuple[int, int], stills: int, columns: int) -> int:

@@ -181,13 +181,7 @@ def _outcome(future: Future[TaskResult], task: Task) -> TaskResult:
 
 
 def _records(journal: Journal, result: TaskResult) -> list[Record]:
-    facts = {
-        "encoding": result.encoding,
-        "encoding_origin": result.encoding_origin,
-        "warnings": list(result.warnings),
-        "notes": list(result.notes),
-        "stood_sha256": result.stood_sha256,
-    }
+    facts = {**result.facts(), "stood_sha256": result.stood_sha256}
     return [
         Record(journal.name(output.path), output.key, output.sha256, facts, output.thumbnail_sha256)
         for output in result.outputs

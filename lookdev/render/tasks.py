@@ -165,6 +165,10 @@ class TaskResult:
     stood_sha256: str | None = None
     seconds: dict[str, float] = field(default_factory=dict)
 
+    def facts(self) -> dict[str, Any]:
+        """What reports want to know about the still, as the journal keeps it; see :func:`still_facts`."""
+        return {name: list(v) if isinstance(v := getattr(self, name), tuple) else v for name in _FACTS}
+
     @property
     def ok(self) -> bool:
         """Whether the still and every output came out well."""
@@ -176,6 +180,20 @@ class TaskResult:
         if self.error is not None:
             return [self.error]
         return [o.error for o in self.outputs if o.error is not None]
+
+
+_FACTS = ("encoding", "encoding_origin", "warnings", "notes")
+
+
+def still_facts(still: Still) -> dict[str, Any]:
+    """What a still says of itself for reports: names as in :class:`TaskResult`, values as JSON has them."""
+    values = (still.encoding.name, still.encoding_origin, list(still.warnings), list(still.notes))
+    return dict(zip(_FACTS, values, strict=True))
+
+
+def _told(facts: dict[str, Any]) -> dict[str, Any]:
+    """The same as :class:`TaskResult` takes it; what an older journal lacks is left out."""
+    return {n: tuple(facts[n]) if isinstance(facts[n], list) else facts[n] for n in _FACTS if n in facts}
 
 
 Stop = Callable[[], bool]
@@ -253,12 +271,7 @@ class _Work:
         with IN_FLIGHT.place() as place:
             still = task.read(take=memory.take, admit=place.take)
             memory.give_back(in_use=still.pixels)
-            facts = {
-                "encoding": still.encoding.name,
-                "encoding_origin": still.encoding_origin,
-                "warnings": list(still.warnings),
-                "notes": list(still.notes),
-            }
+            facts = still_facts(still)
             self.seconds["read"] += perf_counter() - start
             self._grade(still, keys, results)
             memory.give_back()
@@ -284,11 +297,8 @@ class _Work:
             self.stood,
             still_sha256=still_sha256,
             stood_sha256=self.stood_sha256,
-            encoding=facts.get("encoding"),
-            encoding_origin=facts.get("encoding_origin"),
-            warnings=tuple(facts.get("warnings", ())),
-            notes=tuple(facts.get("notes", ())),
             seconds=self.seconds,
+            **_told(facts),
         )
 
     def _grade(self, still: Still, keys: list[str], results: list[OutputResult | None]) -> None:

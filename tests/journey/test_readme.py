@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
+from typing import Any
 
+import numpy as np
+import pytest
+from PIL import Image
 from pydantic import BaseModel
 
 from lookdev.looks.toml_file import load_look
@@ -92,3 +96,17 @@ def test_every_column_of_a_meter_log_is_here() -> None:
 
     table = README[README.index("| column | means |") : README.index("`scout.toml`, every key optional")]
     assert set(HEADINGS) <= set(re.findall(r"`(\w+)`", table))
+
+
+def test_the_script(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The frame made by hand has the very pixels of the batch, exposure match included."""
+    for name in ("sample_frames", "looks"):
+        (tmp_path / name).symlink_to(ROOT / name)
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, Any] = {}
+    exec(compile(block("python", "lookdev.batch"), "README.md", "exec"), names)
+    assert names["done"].errors == []
+    assert abs(names["still"].exposure_stops) > 0.01
+    (made,) = (tmp_path / "out" / "graded").rglob("06_net_loft_gable__slack_water.png")
+    by_hand, by_batch = (np.asarray(Image.open(p)) for p in (tmp_path / "out" / "by_hand.png", made))
+    assert np.array_equal(by_hand, by_batch)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from pathlib import Path
+from types import FunctionType
 
 import numpy as np
 import pytest
@@ -17,6 +19,24 @@ def test_every_public_name_is_there() -> None:
         assert getattr(lookdev, name) is not None
     with pytest.raises(AttributeError):
         lookdev.no_such_name  # noqa: B018
+
+
+def test_jobs_are_not_hidden_by_rooms_of_their_name() -> None:
+    """Importing a module of a room sets the package's attribute, by the import system's rule; not here."""
+    import lookdev.paint.chip
+    import lookdev.sheets.page
+    import lookdev.survey.places
+
+    for name in ("survey", "batch", "sheets", "cubes", "handoff", "light", "paint"):
+        assert isinstance(getattr(lookdev, name), FunctionType), name
+        assert name in dir(lookdev)
+
+
+def test_type_checkers_see_every_name() -> None:
+    """The stub names what the package gives, and nothing else."""
+    stub = Path(lookdev.__file__).with_suffix(".pyi").read_text(encoding="utf-8")
+    given = set(re.findall(r"^from \S+ import (?!\w+ as _)\w+ as (\w+)$|^(\w+) = _\w+$", stub, re.M))
+    assert {a or b for a, b in given} | {"__version__"} == set(lookdev.__all__)
 
 
 def test_from_a_still_to_a_lut(tmp_path: Path) -> None:

@@ -1,0 +1,63 @@
+"""The public API, for type checkers and editors."""
+
+from lookdev.colorimetry.encodings import Encoding as Encoding
+from lookdev.colorimetry.encodings import encoding_names as encoding_names
+from lookdev.colorimetry.encodings import get_encoding as get_encoding
+from lookdev.errors import LookdevError as LookdevError
+from lookdev.errors import RequestError as RequestError
+from lookdev.jobs.batch import BatchRequest as BatchRequest
+from lookdev.jobs.batch import BatchResult as BatchResult
+from lookdev.jobs.batch import run as _batch
+from lookdev.jobs.common import Line as Line
+from lookdev.jobs.common import Progress as Progress
+from lookdev.jobs.common import open_scout as open_scout
+from lookdev.jobs.cubes import CubesRequest as CubesRequest
+from lookdev.jobs.cubes import CubesResult as CubesResult
+from lookdev.jobs.cubes import run as _cubes
+from lookdev.jobs.graded import grade as grade
+from lookdev.jobs.handoff import Handoff as Handoff
+from lookdev.jobs.handoff import HandoffRequest as HandoffRequest
+from lookdev.jobs.handoff import run as _handoff
+from lookdev.jobs.light import LightRequest as LightRequest
+from lookdev.jobs.light import LightResult as LightResult
+from lookdev.jobs.light import run as _light
+from lookdev.jobs.paint import MatchRequest as MatchRequest
+from lookdev.jobs.paint import PaletteRequest as PaletteRequest
+from lookdev.jobs.paint import PredictRequest as PredictRequest
+from lookdev.jobs.paint import run as _paint
+from lookdev.jobs.sheets import SheetsRequest as SheetsRequest
+from lookdev.jobs.sheets import SheetsResult as SheetsResult
+from lookdev.jobs.sheets import run as _sheets
+from lookdev.looks.model import Look as Look
+from lookdev.looks.stages.balance import Cast as Cast
+from lookdev.looks.toml_file import load_look as load_look
+from lookdev.lut.bake import bake_cube as bake_cube
+from lookdev.lut.cube import read_cube as read_cube
+from lookdev.lut.cube import write_cube as write_cube
+from lookdev.lut.package import verify as verify
+from lookdev.lut.received import open_look as open_look
+from lookdev.lut.received import open_looks as open_looks
+from lookdev.meter.log import read_meter_log as read_meter_log
+from lookdev.meter.log import reading_for as reading_for
+from lookdev.meter.scout import Scout as Scout
+from lookdev.meter.scout import load_scout as load_scout
+from lookdev.render.lattice import grade_fast as grade_fast
+from lookdev.render.reference import grade_reference as grade_reference
+from lookdev.stills.reader import read_still as read_still
+from lookdev.stills.writer import write_still as write_still
+from lookdev.survey.places import Place as Place
+from lookdev.survey.resolve import resolve_reading as resolve_reading
+from lookdev.survey.resolve import resolve_still as resolve_still
+from lookdev.survey.survey import Survey as Survey
+from lookdev.survey.survey import SurveyedStill as SurveyedStill
+from lookdev.survey.survey import survey as survey
+
+__version__: str
+__all__: list[str]
+
+batch = _batch
+cubes = _cubes
+handoff = _handoff
+light = _light
+paint = _paint
+sheets = _sheets
