@@ -1,0 +1,58 @@
+"""`lookdev log`: what was read in the log, and which reading is for which still."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def log(
+    scout: Annotated[Path, typer.Argument(help="The scout: a folder with stills and a log.")],
+    write: Annotated[
+        Path | None,
+        typer.Option("--write", metavar="FILE.csv", help="Write the log again, every join made explicit."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="For programs.")] = False,
+) -> int:
+    """Show which reading is for which still, and by which rung of the ladder; look here before a batch.
+
+    A rung that nobody typed (location, time, only reading) is marked with `?`. Put right what is wrong once:
+    `--write` writes a meter.csv with the stills of every reading named, outside the scout and never over a
+    file; correct it, and let it take the place of the log.
+
+    Examples: `lookdev log day1`, `lookdev log day1 --write meter.csv`.
+    """
+    from lookdev.cli.common import open_scout, say
+    from lookdev.errors import RequestError
+    from lookdev.files import write_whole
+    from lookdev.meter.join_table import HEAD, join_table
+    from lookdev.outputs import refuse_scout
+    from lookdev.text.table import print_table
+
+    opened = open_scout(scout)
+    if write is not None:
+        if write.exists():
+            wanted = "a new name; nothing is written over"
+            raise RequestError("there is a file of that name", file=write, wanted=wanted)
+        refuse_scout(scout, write)
+    table = join_table(opened)
+    errors = [*(str(e) for e in opened.log.errors), *table.faults]
+    warnings = [*opened.log.warnings, *table.warnings]
+    for line in (*warnings, *errors):
+        say(line)
+    if write is not None:
+        write_whole(write, table.as_csv())
+    if as_json:
+        typer.echo(
+            json.dumps(
+                {"joins": table.data(), "warnings": warnings, "errors": errors}, indent=2, ensure_ascii=False
+            )
+        )
+    else:
+        print_table(HEAD, table.rows())
+        if write is not None:
+            typer.echo(f"written: {write}")
+    return 1 if errors else 0
