@@ -136,6 +136,6 @@ def _cells(reading: Reading, stills: Sequence[str]) -> tuple[object, ...]:
     camera = "auto" if reading.camera_balance_auto else plain(reading.camera_balance_k)
     return (
         "; ".join(stills or reading.stills), reading.location, reading.source, plain(reading.cct_k),
-        plain(reading.duv), plain(reading.x), plain(reading.y), plain(reading.illuminance_lux), camera, spectrum,
-        grey, reading.time, reading.date, reading.role, "; ".join(remarks) or None,
+        plain(reading.duv), plain(reading.x), plain(reading.y), plain(reading.illuminance_lux), camera,
+        spectrum, grey, reading.time, reading.date, reading.role, "; ".join(remarks) or None,
     )  # fmt: skip
