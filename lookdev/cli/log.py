@@ -25,9 +25,10 @@ def log(
 
     Examples: `lookdev log day1`, `lookdev log day1 --write meter.csv`.
     """
-    from lookdev.cli.common import open_scout, say
+    from lookdev.cli.common import say
     from lookdev.errors import RequestError
     from lookdev.files import write_whole
+    from lookdev.jobs.common import open_scout
     from lookdev.meter.join_table import HEAD, join_table
     from lookdev.outputs import refuse_scout
     from lookdev.text.table import print_table

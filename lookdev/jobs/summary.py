@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from lookdev import __version__
 from lookdev.looks.stages.balance import resolve_balance
+from lookdev.meter.ladder import GUESSED
 from lookdev.outputs import without_places
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def batch_summary(
         ],
         "cubes": [dict(cube) for cube in cubes],
         "sheets": [_relative(path, out) for path in sheets],
-        "warnings": [str(line) for line in scout.log.warnings],
+        "warnings": [line for line in (*map(str, scout.log.warnings), survey.join_words) if line],
         "errors": list(errors),
     }
     cleaned: dict[str, Any] = without_places(summary, scout.folder, out)
@@ -83,6 +84,16 @@ def _still(
         "file": still.name,
         "meter_row": reading.row if reading is not None else None,
         "source": reading.source if reading is not None else None,
+        "join": {
+            "reading": reading.place,
+            "rung": still.rung,
+            "guessed": still.rung in GUESSED,
+            "minutes_apart": still.minutes_apart,
+            "uncertain": list(reading.uncertain),
+            "conventions": list(reading.conventions),
+        }
+        if reading is not None
+        else None,
         "balance_from": still.cast.origin if still.cast is not None else None,
         "exposure_stops": round(still.exposure_stops, 3),
         "encoding": result.encoding if result else None,

@@ -13,6 +13,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Protocol
 
 from lookdev.meter.naming import FILE, FOLDER, GLOB, NUMBER, PATH, STEM, lead, match_rank
 from lookdev.meter.reading import Reading
@@ -123,6 +124,10 @@ class _Ladder:
                 continue
             for k, reading in enumerate(self.readings):
                 here = [i for i in group if self.ranks[i].get(k, 0) in (FILE, STEM, NUMBER)]
+                if any(self.ranks[i].get(k) == PATH for i in group):
+                    for i in here:  # one of them is meant by its whole path
+                        del self.ranks[i][k]
+                    continue
                 if len(here) < 2:
                     continue
                 meant = [i for i in here if reading.location is not None and self.at[i] == reading.location]
@@ -280,7 +285,14 @@ def located(name: str, locations: Sequence[str]) -> str | None:
 # what came of it ------------------------------------------------------------------------------------------
 
 
-def unmatched(steps: Iterable[Step], readings: Sequence[Reading]) -> tuple[Reading, ...]:
+class HasReading(Protocol):
+    """A step of the ladder, or what came of one."""
+
+    @property
+    def reading(self) -> Reading | None: ...
+
+
+def unmatched(steps: Iterable[HasReading], readings: Sequence[Reading]) -> tuple[Reading, ...]:
     """The readings that no still is for: not used, and not beside a used one at its location."""
     used = [step.reading for step in steps if step.reading is not None]
     places = {r.location for r in used if r.location is not None}
@@ -292,7 +304,7 @@ def unmatched(steps: Iterable[Step], readings: Sequence[Reading]) -> tuple[Readi
     )
 
 
-def count_words(steps: Sequence[Step], readings: Sequence[Reading]) -> str:
+def count_words(steps: Sequence[HasReading], readings: Sequence[Reading]) -> str:
     """What came of the join in one line, empty where every reading and every still found its other.
 
     >>> count_words([Step()], [Reading(row=2)])

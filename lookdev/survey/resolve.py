@@ -80,9 +80,9 @@ def _kelvin(value: float) -> XY:
 def resolve_reading(reading: Reading | None, plan: Plan, metadata: Metadata | None = None) -> Resolved:
     """The cast of a reading without its still's pixels; a grey patch is not looked at here."""
     if reading is None:
-        return Resolved(None, ("no reading in meter.csv: balance untouched",))
+        return Resolved(None, ("no reading in the log: balance untouched",))
     if reading.white_xy is None:
-        return Resolved(None, (f"meter.csv, row {reading.row}: no chromaticity: balance untouched",))
+        return Resolved(None, (f"{reading.file}, {reading.place}: no chromaticity: balance untouched",))
     camera, origin, warnings = camera_white(reading, plan, metadata)
     if camera is None:
         return Resolved(None, warnings)

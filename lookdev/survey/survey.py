@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lookdev.errors import LookdevError, RequestError, one_line
-from lookdev.meter.join import Join, Joined, join_by_name
+from lookdev.meter.join import Join, Joined, join_by_ladder
+from lookdev.meter.ladder import count_words
 from lookdev.meter.log import NOWHERE
 from lookdev.survey.places import Place, Seen, places_of
 from lookdev.survey.resolve import Resolved, resolve_reading, resolve_still
@@ -73,6 +74,7 @@ class Survey:
     locations : those chosen, with or without stills, in the order of the log.
     every_location, every_still : of the whole scout, chosen or not; (location, name) for a still. Names of
         files are worked out from these, so that a part of the scout gives the same names as the whole.
+    join_words : how many readings and stills did not find each other; empty where all did.
     """
 
     scout: Scout
@@ -80,6 +82,7 @@ class Survey:
     locations: tuple[str, ...]
     every_location: tuple[str, ...]
     every_still: tuple[tuple[str, str], ...] = field(repr=False)
+    join_words: str = ""
 
     @cached_property
     def usable(self) -> tuple[SurveyedStill, ...]:
@@ -114,6 +117,8 @@ class Survey:
             for warning in still.warnings:
                 about.setdefault(warning, []).append(one_line(still.name))
         lines = [str(line) for line in self.scout.log.warnings]
+        if self.join_words:
+            lines.append(self.join_words)
         for warning, names in about.items():
             rest = f" and {len(names) - 3} more" if len(names) > 4 else ""
             shown = names[:3] if rest else names
@@ -202,7 +207,7 @@ def survey(
     *,
     salvage: bool = False,
     max_pixels: int | None = None,
-    join: Join = join_by_name,
+    join: Join = join_by_ladder,
 ) -> Survey:
     """Resolve a scout; a still that cannot be read stays in, with its error.
 
@@ -231,7 +236,9 @@ def survey(
     found.sort(key=lambda still: (order[at[still]], still.name))
     chosen = select_locations(every, only)
     stills = tuple(_resolve(still, joined[still], scout) for still in found if at[still] in chosen)
-    return Survey(scout, stills, chosen, every, tuple((at[still], still.name) for still in found))
+    names = tuple((at[still], still.name) for still in found)
+    words = count_words(list(joined.values()), scout.log.readings) if found else ""
+    return Survey(scout, stills, chosen, every, names, words)
 
 
 @dataclass(frozen=True)
@@ -330,8 +337,14 @@ def _matched(
     if scout.plan.match != "meter":
         return 0.0, resolved
     if reading is None or reading.illuminance_lux is None:
-        return 0.0, resolved.warned("no illuminance in meter.csv: exposure not matched")
+        return 0.0, resolved.warned("no illuminance in the log: exposure not matched")
     stops = match_stops(metadata, reading.illuminance_lux, scout.plan)
     if stops is None:
         return 0.0, resolved.warned("no exposure settings in the file: exposure not matched")
+    if abs(stops) > scout.plan.match_limit_stops:
+        limit = scout.plan.match_limit_stops
+        return 0.0, resolved.warned(
+            f"the reading calls for {stops:+.1f} stops, more than match_limit_stops = {limit:g}: held back, "
+            "exposure not matched"
+        )
     return stops, resolved

@@ -44,7 +44,7 @@ def test_its_path_names_the_one_still(tmp_path, name):
 
 def test_a_still_at_the_top_is_called_by_its_bare_name(tmp_path):
     found = scout_of(tmp_path, ["IMG_1.jpg", "b/IMG_1.jpg"], "IMG_1.jpg,Loft,lamp,3200,5600\n")
-    assert found.still("IMG_1.jpg").rung == "named in row 2"
+    assert found.still("IMG_1.jpg").rung == "name"
     assert found.still("b/IMG_1.jpg").reading is None
 
 
@@ -55,7 +55,7 @@ def test_a_picture_and_its_raw_file_are_one_still_to_a_bare_name(tmp_path):
 
 def test_a_pattern_says_itself_that_it_is_for_many(tmp_path):
     found = scout_of(tmp_path, ["a/IMG_1.jpg", "b/IMG_1.jpg"], "IMG_*,Loft,lamp,3200,5600\n")
-    assert [still.rung for still in found.stills] == ["'IMG_*' in row 2"] * 2
+    assert [still.rung for still in found.stills] == ["pattern"] * 2
 
 
 def test_select_takes_the_part_that_a_survey_of_it_would(tmp_path):
