@@ -281,6 +281,7 @@ def _match(request: MatchRequest, tell: Tell) -> MatchResult:
     from lookdev.paint.predict import Viewing
     from lookdev.paint.report import match_csv, match_json, match_page
     from lookdev.paint.target import parse_target
+    from lookdev.paint.ways_out import ways_out
     from lookdev.sheets.swatch_page import match_sheet, save
 
     out = request.out
@@ -302,6 +303,12 @@ def _match(request: MatchRequest, tell: Tell) -> MatchResult:
         )
         tell(Line(warnings[-1]))
     found = match(wanted.lab, viewings, deck, request.count)
+    if not found.reachable:
+        worst = viewings[int(np.argmax(found.ranked[0].differences))]
+        ways = ways_out(found.target_lab, worst, request.looks, deck)
+        words = "; ".join(f"{w.change}: {w.chip} within {w.ciede2000:.1f}" for w in ways)
+        none = "no other look tried, no common gel and no lamp of ours betters it"
+        found = replace(found, verdict=(*found.verdict, f"At {worst.name}: {words or none}."))
     answer = match_json(found, wanted, deck, viewings)
     page = match_page(found, wanted, deck, viewings)
     document = match_sheet(f"{request.scout.title} · paint match", page, request.paper)

@@ -1,0 +1,96 @@
+"""A wall that cannot be painted: which look, which gel on the lamp there, which lamp of ours saves it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.colorimetry.difference import ciede2000
+from lookdev.colorimetry.temperature import observer_1nm
+from lookdev.looks.pipeline import LookLike
+from lookdev.looks.stages.balance import Cast
+from lookdev.paint.chip import ChipSet
+from lookdev.paint.light import Light, light_from_illuminant
+from lookdev.paint.predict import Site, Viewing
+from lookdev.paint.spectra import GRID_NM
+
+Array = NDArray[np.float64]
+
+OUR_LAMPS = {"A": "tungsten", "D55": "a daylight lamp", "LED-B3": "a white LED of 4100 K"}
+"""CIE illuminants that stand for lamps that are brought along (common practice)."""
+
+WORTH = 1.0
+"""CIEDE2000 by which a way must better the best chip to be named."""
+
+
+@dataclass(frozen=True)
+class WayOut:
+    """One change, the chip that then comes nearest, and how near (CIEDE2000)."""
+
+    change: str
+    chip: str
+    ciede2000: float
+
+
+def ways_out(
+    target_lab: Array, viewing: Viewing, looks: Sequence[LookLike], chips: ChipSet, most: int = 5
+) -> list[WayOut]:
+    """Single changes at one place after which a chip comes nearer to the target, the best first.
+
+    Parameters
+    ----------
+    target_lab : CIELAB (3,) for D65 on screen.
+    viewing : the place and look where the wall cannot be painted.
+    looks : others to try.
+    chips : what there is to paint with.
+    most : how many to name.
+    """
+    tried: list[tuple[str, Viewing]] = [
+        (f"through {look.title}", replace(viewing, look=look)) for look in looks if look is not viewing.look
+    ]
+    site = viewing.site
+    if site.light.is_spectral:
+        tried += [
+            (f"{name} on the lamp there", replace(viewing, site=_lit_by(site, light)))
+            for name, light in _gelled(site.light)
+        ]
+    tried += [
+        (
+            f"{words} (CIE {name}) on the wall",
+            replace(viewing, site=_lit_by(site, light_from_illuminant(name))),
+        )
+        for name, words in OUR_LAMPS.items()
+    ]
+    now = float(ciede2000(viewing.screen(chips.reflectances)[1], target_lab).min())
+    out = []
+    for change, view in tried:
+        off = ciede2000(view.screen(chips.reflectances)[1], target_lab)
+        best = int(np.argmin(off))
+        if off[best] < now - WORTH:
+            out.append(WayOut(change, chips.chips[best].label, float(off[best])))
+    return sorted(out, key=lambda w: w.ciede2000)[:most]
+
+
+def _lit_by(site: Site, light: Light) -> Site:
+    """The site under another light, exposed for it, the camera's balance as it was."""
+    return Site(
+        site.name, light, site.camera_xy, site.camera_origin, Cast(light.xy, site.camera_xy),
+        site.level_stops, site.warnings, site.location,
+    )  # fmt: skip
+
+
+def _gelled(light: Light) -> list[tuple[str, Light]]:
+    """The light through one sheet of each common filter (``meter.filters``), spectrum by spectrum."""
+    from lookdev.meter.filters import COMMON_FILTERS
+    from lookdev.meter.gel_spectra import transmittance
+
+    grid, _ = observer_1nm()
+    out = []
+    for one in COMMON_FILTERS:
+        passed = light.weights * np.interp(GRID_NM, grid, transmittance(one))[:, None]
+        weights = passed / passed[:, 1].sum()
+        out.append((one.name, replace(light, name=f"{light.name} with {one.name}", weights=weights)))
+    return out
