@@ -20,13 +20,14 @@ from lookdev.jobs.common import (
     unheard,
 )
 from lookdev.outputs import inputs_of, refuse_scout, writing
-from lookdev.survey.survey import Survey, survey
+from lookdev.survey.survey import Survey, SurveyedStill, survey
 
 if TYPE_CHECKING:
     from lookdev.jobs.graded import StillOptions
     from lookdev.looks.pipeline import LookLike
     from lookdev.meter.scout import Scout
     from lookdev.render.executor import Event
+    from lookdev.render.preview import Preview
     from lookdev.render.tasks import TaskResult
 
 SUFFIXES = {"jpeg": (".jpg", 8), "png": (".png", 8), "png16": (".png", 16), "tiff16": (".tif", 16)}
@@ -183,18 +184,25 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
         )
         results = dict(zip(tasks, done, strict=True))
         errors += [line for result in done for line in result.errors]
+        lost: list[str] = []
+
+        def small_pictures(stills: list[SurveyedStill]) -> dict[str, Preview]:
+            seen = {still.name: preview_of(results[still.name]) for still in stills}
+            lost.extend(v.error for name, v in seen.items() if v.error and results[name].error is None)
+            return seen
+
         sheets = build_sheets(
             surveyed,
             looks,
-            lambda stills: {still.name: preview_of(results[still.name]) for still in stills},
+            small_pictures,
             out / "sheets",
             request.paper,
             step,
         )
         cubes = write_cubes(cube_work, ends, request.workers, step)
-        for line in (*sheets.errors, *cubes.errors):
+        for line in (*lost, *sheets.errors, *cubes.errors):
             tell(Line(line))
-        errors += [*sheets.errors, *cubes.errors]
+        errors += [*lost, *sheets.errors, *cubes.errors]
         numbers = [cube.numbers("balance") for cube in cubes.written]
         summary = batch_summary(
             surveyed,

@@ -336,7 +336,8 @@ class _RowReader:
         path = self.path.parent / raw.replace("\\", "/")
         try:
             read_spectrum(path)
-        except MeterError as error:
-            self._error(str(error), "spectrum", raw, None)
+        except (MeterError, OSError) as error:  # a name that no file can have is the system's to refuse
+            words = error.strerror if isinstance(error, OSError) else str(error)
+            self._error(words or "cannot be read", "spectrum", raw, None)
             return None
         return path

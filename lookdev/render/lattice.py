@@ -371,7 +371,9 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
     """Load the kernels, or compile them if this is the first use on this machine; ``tell`` hears of that."""
     ready = are_compiled()
     if tell is not None and not ready:
-        tell("compiling the pixel kernels, once, some six seconds of work; later runs load them")
+        often = "on every run" if faults() else "once"
+        later = "" if faults() else "; later runs load them"
+        tell(f"compiling the pixel kernels, {often}, some six seconds of work{later}")
     pixels = np.zeros((4, 4, 3), dtype=np.uint8)
     for target in (SRGB, BT709):
         StillGrader(pixels)(CodeLattice(_USUAL.transform(SRGB, target)))

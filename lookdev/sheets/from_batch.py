@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lookdev.errors import LookdevError
+from lookdev.errors import LookdevError, SheetError
 from lookdev.looks.stages.balance import Cast, describe_white, resolve_balance
 from lookdev.names import location_names
 from lookdev.render.preview import Picture, Preview
@@ -56,8 +56,11 @@ def preview_of(result: TaskResult) -> Preview:
     """The small pictures that a batch left of a still."""
     if result.error is not None or result.as_it_stood is None:
         return Preview(error=result.error or "no picture")
-    graded = tuple(_picture(o.thumbnail) for o in result.outputs)
-    stood = _picture(result.as_it_stood)
+    try:
+        graded = tuple(_picture(o.thumbnail) for o in result.outputs)
+        stood = _picture(result.as_it_stood)
+    except SheetError as error:
+        return Preview(error=str(error))
     return Preview(stood, graded, result.encoding, result.encoding_origin, result.warnings)
 
 
@@ -66,8 +69,14 @@ def _picture(path: Path | None) -> Picture | None:
 
     if path is None:
         return None
-    pixels = cv2.imdecode(np.fromfile(path, dtype=np.uint8), cv2.IMREAD_COLOR)
-    return None if pixels is None else np.ascontiguousarray(pixels[..., ::-1], dtype=np.uint8)
+    try:
+        data = np.frombuffer(path.read_bytes(), dtype=np.uint8)
+    except OSError as error:  # somebody tidied up meanwhile
+        raise SheetError(f"cannot be read: {error.strerror or error}", file=path) from error
+    pixels = cv2.imdecode(data, cv2.IMREAD_COLOR) if data.size else None
+    if pixels is None:
+        raise SheetError("is damaged", file=path)
+    return np.ascontiguousarray(pixels[..., ::-1], dtype=np.uint8)
 
 
 def build_sheets(survey: Survey, looks: Looks, load: Load, folder: Path, paper: str, step: Step) -> Sheets:

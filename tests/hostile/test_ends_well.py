@@ -8,6 +8,7 @@ import subprocess
 import sys
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -83,6 +84,14 @@ def test_a_path_too_long_is_one_line_with_the_path(
     said = [line for line in capsys.readouterr().err.splitlines() if "scout.toml" not in line]
     assert len(said) == 1 and said[0].startswith("lookdev: ") and "aaa" in said[0]
     assert sorted(home.rglob("*")) == before
+
+
+def test_a_spectrum_cell_too_long_costs_its_row_and_no_more(home: Path, capsys: Capture) -> None:
+    log = "stills,location,cct_k,spectrum\n*.png,Loft,3200,\n" + f"b.png,Quay,,{LONG}.csv\n"
+    (home / "scout" / "meter.csv").write_text(log)
+    assert run("light", home / "scout", "--out", home / "out", "--no-pages") == 1
+    assert "row 3, column spectrum: File name too long" in capsys.readouterr().err
+    assert (home / "out" / "light.json").is_file()
 
 
 def test_full_standard_output_is_one_line() -> None:
@@ -168,6 +177,26 @@ def test_damaged_thumbnails_are_made_again(home: Path) -> None:
         thumbnail.write_bytes(thumbnail.read_bytes()[:100])
     assert batch(home, "--resume") == 0
     assert {p.name: p.read_bytes() for p in (home / "out" / "sheets").iterdir()} == sheets
+
+
+@pytest.mark.parametrize("damage", ["gone", "empty"])
+def test_thumbnails_that_go_midway_are_named(
+    home: Path, monkeypatch: pytest.MonkeyPatch, damage: str
+) -> None:
+    from lookdev.render import executor as running
+
+    real = running.run_tasks
+
+    def then_damage(*tasks: Any, **more: Any) -> Any:
+        results = real(*tasks, **more)
+        for thumbnail in (home / "out" / ".lookdev" / "thumbnails").iterdir():
+            thumbnail.unlink() if damage == "gone" else thumbnail.write_bytes(b"")
+        return results
+
+    monkeypatch.setattr(running, "run_tasks", then_damage)
+    assert batch(home) == 1
+    errors = json.loads((home / "out" / "summary.json").read_text())["errors"]
+    assert errors and all("thumbnails/" in line for line in errors)
 
 
 # D 20. exit status 2 says that nothing was written
