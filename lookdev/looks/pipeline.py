@@ -17,7 +17,7 @@ from lookdev.colorimetry import transfer_functions as tf
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.colorimetry.rgb_spaces import WORKING as WORKING_RGB
 from lookdev.colorimetry.rgb_spaces import matrix_between
-from lookdev.looks.rendering import LIFT, SHOW, lift_curve
+from lookdev.looks.rendering import LIFT, SHOW, lift_curve, showing_light
 from lookdev.looks.signal import signal
 from lookdev.looks.stages.balance import Balance, Cast
 from lookdev.looks.stages.base import Metered
@@ -111,6 +111,11 @@ class Pipeline:
         return not self.grade and self.source == self.target
 
     @cached_property
+    def rendered(self) -> bool:
+        """Whether a camera has rendered the picture: it is shown channel by channel then."""
+        return self.source.state == "output"
+
+    @cached_property
     def metered(self) -> Metered:
         """What the look is told of the still."""
         levels = None
@@ -129,7 +134,7 @@ class Pipeline:
         """All of them, signal to signal; none if nothing acts."""
         if self.is_identity:
             return ()
-        end = signal(self.target, self.limit)
+        end = signal(self.target, self.limit, rendered=self.rendered)
         return (*join(self.grade, signal(self.source), end), *((CLIP,) if end.bounded else ()))
 
     @cached_property
@@ -137,7 +142,8 @@ class Pipeline:
         """How far the look pushes colours past the edge, over the whole input cube (1: not at all)."""
         if self.target.state != "output" or self.is_identity:
             return 1.0
-        light = Space("output-referred light", to_working=(LIFT,), from_working=(SHOW,))
+        shown = (SHOW,) if self.rendered else showing_light()
+        light = Space("output-referred light", to_working=(LIFT,), from_working=shown)
         pushed = run(join(self.grade, light, light), self.input_cube())
         return max(gamut_limit(pushed, self.target.space), self.least_limit)
 

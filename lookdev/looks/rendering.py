@@ -4,6 +4,14 @@ Straight up to mid grey, then a rational shoulder that reaches display white WHI
 past white it goes on straight, at the slope it has there, so that it is strictly increasing and invertible
 on the whole line. Negatives lie on the straight part. C1 everywhere. Our own design; image states as in ISO
 22028-1.
+
+Two ways to take colours along it:
+
+- Pictures that a camera has rendered (output-referred) are lifted and shown channel by channel, as cameras
+  render: the sample scout's charts come back best so. What their cameras' curves took of chroma is in them.
+- Light that no camera has rendered (raw, float, log) is shown by its lightness in Oklab (:data:`SHOW_LIGHT`),
+  its hue held and its chroma kept up to the mid tones: channel by channel, light skin under daylight lost a
+  quarter of its chroma. Towards white colours roll off, evenly, so that no lamp snaps to white.
 """
 
 from __future__ import annotations
@@ -12,7 +20,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lookdev.compilation import Kernel, compiled, inlined
-from lookdev.looks.steps import Step, on_each
+from lookdev.looks.elementary import cbrt, exp2, log2
+from lookdev.looks.steps import OKLAB, Step, on_each, run
 
 Array = NDArray[np.float64]
 
@@ -26,6 +35,14 @@ _SLOPE_AT_WHITE = 1.0 / (1.0 + _BEND * _RUN) ** 2
 _KNEE, _FARTHEST = 0.995, 3.0
 # of taste: what BT.2020 holds stays as it is; the end is a channel as far under zero as twice the top over it
 
+_CHROMA_SHARE = 0.15  # of the fall in lightness that chroma follows: more, and skin in the sun goes grey
+_FADE_FROM = 0.6  # of display white: below it skin and paint lie, above it lamps and sky
+_FADE_TO = 0.2  # share of chroma left at white, about what the curve itself leaves channel by channel
+_EASE = 0.35  # share of the fade, in stops, over which it sets in
+_ROLL, _ROLL_RATE = 0.02, 2.2
+"""Oklab chroma that has room below white, and how fast it grows with stops: one step of a 64th of a stop
+stays under half a CIEDE2000 all round the hues (tests/unit/test_looks_rendering.py)."""
+
 
 @inlined
 def _lifted(y):  # type: ignore[no-untyped-def]
@@ -35,7 +52,7 @@ def _lifted(y):  # type: ignore[no-untyped-def]
 
 
 @inlined
-def _rendered(x):  # type: ignore[no-untyped-def]
+def rendered_light(x):  # type: ignore[no-untyped-def]
     over = min(max(x - MID_GREY, 0.0), _RUN)
     shoulder = MID_GREY + over / (1.0 + _BEND * over) + max(x - SCENE_WHITE, 0.0) * _SLOPE_AT_WHITE
     return x if x <= MID_GREY else shoulder
@@ -50,7 +67,7 @@ def _lift(x):  # type: ignore[no-untyped-def]
 @compiled
 def _render(x):  # type: ignore[no-untyped-def]
     for i in range(x.size):
-        x[i] = _rendered(x[i])
+        x[i] = rendered_light(x[i])
 
 
 @inlined
@@ -69,7 +86,43 @@ def _show(x, y, z):  # type: ignore[no-untyped-def]
     for i in range(x.size):
         a, b, c = x[i], y[i], z[i]
         top = max(max(a, b), c)
-        x[i], y[i], z[i] = _rendered(_held(a, top)), _rendered(_held(b, top)), _rendered(_held(c, top))
+        x[i], y[i], z[i] = (
+            rendered_light(_held(a, top)),
+            rendered_light(_held(b, top)),
+            rendered_light(_held(c, top)),
+        )
+
+
+@compiled
+def _hold(x, y, z):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        a, b, c = x[i], y[i], z[i]
+        top = max(max(a, b), c)
+        x[i], y[i], z[i] = _held(a, top), _held(b, top), _held(c, top)
+
+
+@compiled
+def _show_light(x, y, z, peak, fade_from, fade_to, left):  # type: ignore[no-untyped-def]
+    """Oklab of scene light to Oklab of output light; ``peak`` in display whites, ``fade_from`` and
+    ``fade_to`` log2 of lightness, ``left`` what the fade leaves at its end."""
+    for i in range(x.size):
+        lightness = x[i]
+        light = lightness * lightness * lightness
+        over = max(light - SCENE_WHITE, 0.0) * _SLOPE_AT_WHITE
+        shown = rendered_light(min(light, SCENE_WHITE)) + (
+            over / (1.0 + over / (peak - 1.0)) if peak > 1.0 else over
+        )
+        out = cbrt(shown)
+        stops = log2(max(lightness, 1e-6))
+        ratio = exp2(_CHROMA_SHARE * (log2(max(out, 1e-6)) - stops))
+        t = min(max((stops - fade_from) / (fade_to - fade_from), 0.0), 1.0)
+        ramp = (t * t / (2.0 * _EASE) if t < _EASE else t - 0.5 * _EASE) / (1.0 - 0.5 * _EASE)
+        keep = ratio * (1.0 - (1.0 - left) * ramp)
+        below = min(max(3.0 * (fade_to - stops), 0.0), 20.0)
+        room = _ROLL * (exp2(_ROLL_RATE * 1.4426950408889634 * below) - 1.0)
+        chroma = keep * np.sqrt(y[i] * y[i] + z[i] * z[i])
+        keep *= room / (room + chroma + 1e-12)
+        x[i], y[i], z[i] = out, keep * y[i], keep * z[i]
 
 
 LIFT = on_each(_lift)
@@ -82,6 +135,33 @@ so a bright light's negative channel would outweigh the channels that the should
 black. Each channel's distance from the largest, as a share of it, is laid from [0.995, 3] into [0.995, 1];
 what lies inside BT.2020 by that much is not touched.
 """
+
+
+def showing_light(peak: float = 1.0) -> tuple[Step, ...]:
+    """The steps that show light which no camera has rendered, linear BT.2020 in and out.
+
+    ``peak`` : the brightest light of the display, in diffuse whites (1: it ends at white). Up to white the
+    curve is the same for every peak; beyond it light goes on at the slope it has there and rolls into the
+    peak. Hue is held in Oklab; chroma falls by the share :data:`_CHROMA_SHARE` of what lightness falls, and
+    from 60% of white on fades, until at the end nothing is left of it.
+    """
+    end = SCENE_WHITE + (peak - 1.0) / _SLOPE_AT_WHITE  # where the straight way on would meet the peak
+    fade_from = float(np.log2(np.cbrt(lift_curve(_FADE_FROM))))
+    fade_to = float(np.log2(np.cbrt(end)))
+    left = _FADE_TO / float((1.0 / np.cbrt(SCENE_WHITE)) ** _CHROMA_SHARE)
+    show = Step(_show_light, (peak, fade_from, fade_to, left), OKLAB)
+    return (Step(_hold), *OKLAB.from_working, show, *OKLAB.to_working)
+
+
+def show_light(scene: ArrayLike, peak: float = 1.0) -> Array:
+    """Output-referred light (..., 3) of scene light that no camera has rendered, both linear BT.2020.
+
+    >>> show_light([0.18, 0.18, 0.18]).round(9).tolist()
+    [0.18, 0.18, 0.18]
+    >>> show_light([2.88, 2.88, 2.88]).round(9).tolist()
+    [1.0, 1.0, 1.0]
+    """
+    return run(showing_light(peak), scene)
 
 
 def lifting() -> Step:

@@ -14,7 +14,7 @@ from lookdev.colorimetry.rgb_spaces import WORKING as WORKING_RGB
 from lookdev.colorimetry.rgb_spaces import matrix_between
 from lookdev.compilation import compiled
 from lookdev.looks.elementary import exp2, log2
-from lookdev.looks.rendering import LIFT, SHOW, lifting, rendering
+from lookdev.looks.rendering import LIFT, SHOW, lifting, rendering, showing_light
 from lookdev.looks.stages.gamut import limiting
 from lookdev.looks.steps import Space, Step, by_array, mixing, on_each
 
@@ -23,16 +23,17 @@ _CCT_CUT, _CCT_SLOPE, _CCT_OFFSET = 0.0078125, 10.5402377416545, 0.0729055341958
 _CCT_SIGNAL_CUT, _CCT_TOP = 0.155251141552511, 16.0
 
 
-def signal(encoding: Encoding, limit: float = 1.0) -> Space:
+def signal(encoding: Encoding, limit: float = 1.0, rendered: bool = True) -> Space:
     """Code values of a still or of a result, from scene light and to it.
 
     On the way there output-referred light is shown: rendered, and brought into the encoding's gamut, outside
-    which the look is known to push colours as far as ``limit``.
+    which the look is known to push colours as far as ``limit``. ``rendered`` : whether a camera had rendered
+    the picture before; see ``rendering``.
     """
     to, out = _decoding(encoding), _encoding(encoding)
     if encoding.state != "output":
         return Space("signal", encoding, to, out)
-    shown = (SHOW, *limiting(encoding.space, limit), *out)
+    shown = (*((SHOW,) if rendered else showing_light()), *limiting(encoding.space, limit), *out)
     return Space("signal", encoding, (*to, LIFT), shown, bounded=True)
 
 

@@ -27,7 +27,8 @@ from lookdev.colorimetry.temperature import (
     xy_from_uv1960,
 )
 from lookdev.looks.stages.base import Metered, Stage
-from lookdev.looks.steps import Step, mixing
+from lookdev.looks.stages.clipped import balancing
+from lookdev.looks.steps import Step
 from lookdev.text import numbers
 from lookdev.text.numbers import signed
 
@@ -71,9 +72,14 @@ class Balance(Stage):
         return out
 
     def step(self, metered: Metered) -> Step | None:
-        """The adaptation that the cast and the look's own shift ask for."""
-        matrix = resolve_balance(self, metered.cast).matrix
-        return None if np.array_equal(matrix, np.eye(3)) else mixing(matrix)
+        """The adaptation that the cast and the look's own shift ask for; see ``clipped`` for what is full."""
+        whole = resolve_balance(self, metered.cast)
+        if np.array_equal(whole.matrix, np.eye(3)):
+            return None
+        plain = self.model_copy(update={"mired": 0.0, "duv": 0.0})
+        kept = resolve_balance(plain, metered.cast).matrix
+        neutral = resolve_balance(plain.model_copy(update={"keep": 0.0}), metered.cast).matrix
+        return balancing(whole.matrix, kept, neutral, whole.keep, metered)
 
 
 @dataclass(frozen=True)
