@@ -112,7 +112,7 @@ def test_codes_are_seldom_one_off_and_never_far(name: str) -> None:
     off = np.abs(grade_fast(pixels, transform).astype(int) - grade_reference(pixels, transform))
     assert (off > 0).mean() < 0.05
     assert (off > 4).mean() < 1e-4  # yellows whose red and green are both nearly full: cells are wide there
-    assert off.max() <= 8
+    assert off.max() <= 12
 
 
 @pytest.mark.parametrize("name", LOOKS)

@@ -28,10 +28,10 @@ from lookdev.looks.steps import Step, mixing
 
 Array = NDArray[np.float64]
 
-FULL_FROM = 0.9  # of the code range: noise, chroma at half size and a lattice of 65 ask for some room
+FULL_FROM = 0.86  # of the code range: noise, chroma at half size and a lattice of 65 ask for some room
 _STEEPER = 1.6  # red to green of warm surfaces in stops, against green to blue: brick 1.5, wood 1.1, skin 1.9
 _RATIO_STOPS = 1.8  # and at most about this: a red farther from green is a lamp's, no paint's
-_TOWARDS_WHITE = 0.5  # share of colour that goes where two channels are full: its hue is not known any more
+_TOWARDS_WHITE = 0.3  # share of colour that goes where two channels are full: its hue is not known any more
 _SOFT = 0.1  # share of green within which two guesses are mixed, so that no edge shows
 _RAISED_BELOW = 0.75  # keep up to which a full channel is raised wholly; at 1 the picture is as it stood
 
