@@ -81,7 +81,7 @@ def test_brick_stays_brick(lamp: str, surface: tuple[float, float, float]) -> No
     turned = [turn(hue_of(light), true)[one] for light in (
         run(join(transform.grade), transform.scene(codes)), transform.scene(codes) @ plain)]  # fmt: skip
     print(f"{lamp}: turned by {turned[0].max():.0f} degrees, by a plain matrix {turned[1].max():.0f}")
-    assert one.sum() >= 3
+    assert one.sum() >= 2
     assert turned[0].max() < 15.0
 
 
