@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import itertools
+from multiprocessing.synchronize import Event as Flag
 from pathlib import Path
 
 from lookdev.looks.model import Look
-from lookdev.render.executor import run_tasks
+from lookdev.render import executor
+from lookdev.render.executor import Event, run_tasks
 from lookdev.render.lattice import warm_up
 from lookdev.render.tasks import Output, Task
 from lookdev.stills import reader, writer
@@ -41,3 +44,22 @@ def run(stills: Path, out: Path, resume: bool = False, **options: object) -> lis
 def child(stills: Path, out: Path, resume: bool) -> None:
     """The body of a process that may be killed at any moment."""
     raise SystemExit(1 if run(stills, out, resume) else 0)
+
+
+def held_child(stills: Path, out: Path, two_done: Flag, go_on: Flag) -> None:
+    """The body of a process that does two stills, says so, and waits until it may go on or is stopped."""
+    do_task, number = executor.do_task, itertools.count()
+
+    def held(task: Task, *arguments: object) -> object:
+        stopped = arguments[-1]
+        if next(number) >= 2:
+            while not (stopped() or go_on.wait(0.01)):
+                pass
+        return do_task(task, *arguments)
+
+    def tell(event: Event) -> None:
+        if event.kind == "still" and event.done == 2:
+            two_done.set()
+
+    executor.do_task = held
+    raise SystemExit(1 if run(stills, out, on_event=tell) else 0)

@@ -14,6 +14,7 @@ import subprocess
 import sys
 import time
 from dataclasses import replace
+from multiprocessing.synchronize import Event as Flag
 from pathlib import Path
 
 import numpy as np
@@ -160,41 +161,48 @@ def test_other_options_are_not_taken_for_the_same(stills: Path, tmp_path: Path) 
     assert not any(o.skipped for result in results for o in result.outputs)
 
 
+def start_held(nursery: Nursery, stills: Path, out: Path) -> tuple[multiprocessing.Process, Flag]:
+    """A batch that stands still with two stills done, and the flag that lets it go on."""
+    two_done, go_on = nursery.Event(), nursery.Event()
+    process = nursery.Process(target=batch_child.held_child, args=(stills, out, two_done, go_on))
+    process.start()
+    while not two_done.wait(1):
+        assert process.is_alive()
+    return process, go_on
+
+
 def test_ctrl_c_stops_soon_and_resume_goes_on(
     nursery: Nursery, stills: Path, whole: dict[str, str], tmp_path: Path
 ) -> None:
-    process = start(nursery, stills, tmp_path)
-    deadline = time.monotonic() + 60
-    while not any((tmp_path / "graded").glob("[!.]*")) and time.monotonic() < deadline:
-        time.sleep(0.005)
+    process, _ = start_held(nursery, stills, tmp_path)
     assert process.pid is not None
     os.kill(process.pid, signal.SIGINT)
-    process.join(60)
+    process.join()
     assert process.exitcode not in (0, None)
     assert not list(tmp_path.rglob("*.part"))
     journal = (tmp_path / ".lookdev" / "journal.jsonl").read_text().splitlines()
-    assert 0 < len(journal) == len(list((tmp_path / "graded").iterdir()))
+    done = list((tmp_path / "graded").iterdir())
+    assert 2 * len(LOOKS) <= len(journal) == len(done) <= 4 * len(LOOKS) < STILLS * len(LOOKS)
     assert run(stills, tmp_path, resume=True) == []
     assert content(tmp_path) == whole
 
 
 def test_a_second_batch_into_the_folder_says_so_and_stops(
-    nursery: Nursery, stills: Path, tmp_path: Path
+    nursery: Nursery, stills: Path, whole: dict[str, str], tmp_path: Path
 ) -> None:
-    process = start(nursery, stills, tmp_path)
-    while not (tmp_path / ".lookdev" / "journal.jsonl").exists():
-        time.sleep(0.002)
+    process, go_on = start_held(nursery, stills, tmp_path)
     with pytest.raises(RequestError, match="another run is writing into this folder"):
         run(stills, tmp_path)
-    process.join(60)
+    go_on.set()
+    process.join()
     assert process.exitcode == 0
-    assert run(stills, tmp_path, resume=True) == []
+    assert content(tmp_path) == whole
 
 
 def test_the_lock_of_a_killed_batch_holds_nobody_up(nursery: Nursery, stills: Path, tmp_path: Path) -> None:
-    process = start(nursery, stills, tmp_path)
-    while not (tmp_path / ".lookdev" / "journal.jsonl").exists():
-        time.sleep(0.002)
+    process, _ = start_held(nursery, stills, tmp_path)
+    with pytest.raises(RequestError), folder_lock(tmp_path / ".lookdev"):
+        pass
     process.kill()
     process.join()
     with folder_lock(tmp_path / ".lookdev"), folder_lock(tmp_path / ".lookdev"):

@@ -9,10 +9,12 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
 import pytest
+from distributed import Client
 
 from lookdev.cli.main import main
 from lookdev.colorimetry.encodings import SRGB
@@ -38,12 +40,16 @@ def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[str]]]]
 
     said = tmp_path / "scheduler.json"
     scheduler = start("scheduler", "--host", "127.0.0.1", "--port", "0", "--scheduler-file", str(said))
-    deadline = time.monotonic() + 60
-    while not said.exists() and time.monotonic() < deadline:
-        time.sleep(0.05)
-    address = json.loads(said.read_text())["address"]
+    address = ""
+    while not address:  # the file is there before it is written
+        assert scheduler.poll() is None, (tmp_path / "cluster.log").read_text()
+        with suppress(OSError, ValueError):
+            address = json.loads(said.read_text())["address"]
+        time.sleep(0.02)
     worker = (address, "--host", "127.0.0.1", "--nthreads", "1", "--no-nanny", "--death-timeout", "60")
     workers = [start("worker", *worker) for _ in range(2)]
+    with Client(address) as client:
+        client.wait_for_workers(2)  # or the one that is killed may not have come yet
     yield address, workers
     for process in (*workers, scheduler):
         process.kill()

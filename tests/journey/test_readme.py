@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
+import shlex
 from pathlib import Path
 from typing import Any
 
@@ -71,6 +73,14 @@ def test_pictures_and_verbs_named_here_exist() -> None:
     assert named <= set(VERBS)
 
 
+def named(text: str) -> set[str]:
+    """The keys and headings of a TOML block, and the words of its comments, which name those left out."""
+    keys = re.findall(r"^[# ]*(\w+)\s*=", text, re.M)
+    headings = re.findall(r"^\[+([\w.]+)\]+", text, re.M)
+    words = [word for comment in re.findall(r"#(.*)", text) for word in re.findall(r"\w+", comment)]
+    return {*keys, *words, *(part for heading in headings for part in heading.split("."))}
+
+
 def test_every_key_of_a_look_and_a_plan_is_here() -> None:
     from lookdev.looks.model import Look
     from lookdev.looks.stages.colour import FAMILIES
@@ -84,9 +94,9 @@ def test_every_key_of_a_look_and_a_plan_is_here() -> None:
                 found |= keys(field.annotation)
         return found
 
-    look = set(re.findall(r"\w+", README[README.index("## A look") :]))
+    look = named(block("toml", "[toning.shadows]"))
     assert keys(Look) | set(FAMILIES) <= look
-    scout = set(re.findall(r"\w+", README[README.index("## A scout") : README.index("## A look")]))
+    scout = named(block("toml", "exposure_index")) | set(re.findall(r"`\[?(\w+)\]?`", README))
     assert keys(ScoutFile) | keys(Plan) | keys(Meter) | keys(Fixture) <= scout
     assert keys(LampEntry) | keys(FilterEntry) <= scout
 
@@ -110,3 +120,42 @@ def test_the_script(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (made,) = (tmp_path / "out" / "graded").rglob("06_net_loft_gable__slack_water.png")
     by_hand, by_batch = (np.asarray(Image.open(p)) for p in (tmp_path / "out" / "by_hand.png", made))
     assert np.array_equal(by_hand, by_batch)
+
+
+def command(holding: str, monkeypatch: pytest.MonkeyPatch, folder: Path) -> list[str]:
+    """The README's command after ``lookdev``, as typed in a folder with the same things in it."""
+    for name in ("sample_frames", "looks"):
+        (folder / name).symlink_to(ROOT / name)
+    monkeypatch.chdir(folder)
+    words = shlex.split(block("sh", holding).strip())
+    return words[next(i for i, word in enumerate(words) if word.rpartition("/")[2] == "lookdev") + 1 :]
+
+
+def status(words: list[str]) -> object:
+    from lookdev.cli.main import main
+
+    with pytest.raises(SystemExit) as stop:
+        main(words)
+    return stop.value.code or 0
+
+
+def test_the_first_command_does_the_whole_job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert status(command("lookdev batch", monkeypatch, tmp_path)) == 0
+    out = tmp_path / "out"
+    made = json.loads((out / "summary.json").read_text(encoding="utf-8"))
+    assert made["errors"] == []
+    stills = len(load_scout(ROOT / "sample_frames").stills)
+    looks = len(list((ROOT / "looks").glob("*.toml")))
+    assert len(list((out / "graded").rglob("*__*.*"))) == stills * looks
+    assert (out / "sheets" / "overview.pdf").read_bytes().startswith(b"%PDF")
+    assert len(list((out / "sheets").glob("*.pdf"))) == 8  # seven places and the overview
+
+
+def test_the_worked_case_of_paint(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert status([*command("paint match", monkeypatch, tmp_path), "--out", "paint"]) == 0
+    answer = json.loads((tmp_path / "paint" / "match.json").read_text(encoding="utf-8"))
+    assert answer["target"]["hex"] == "#5f7480"
+    first = answer["ranked"][0]
+    assert re.fullmatch(r"[\d.]+(R|YR|Y|GY|G|BG|B|PB|P|RP) [\d.]+/[\d.]+", first["as_made_d65"]["munsell"])
+    assert first["worst_ciede2000"] == min(c["worst_ciede2000"] for c in answer["ranked"])
+    assert answer["verdict"] and (tmp_path / "paint" / "match.pdf").is_file()

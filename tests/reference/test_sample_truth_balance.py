@@ -7,6 +7,7 @@ Truth: sample_frames/truth.json. ``pytest -s tests/reference/test_sample_truth_b
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from functools import lru_cache
 from pathlib import Path
@@ -163,6 +164,27 @@ def test_chart_against_d65(name: str) -> None:
     )
     assert errors.mean() < worst[0]
     assert np.percentile(errors, 95) < worst[1]
+
+
+def test_the_table_in_the_readme_is_what_is_measured() -> None:
+    """A row a still: which camera, the card off neutral, the chart's mean and 95th percentile, as printed."""
+    readme = (FRAMES.parent / "README.md").read_text(encoding="utf-8")
+    rows = re.findall(
+        r"^\|[^|]+\|[^|]+\| (exact|sensor), [^|]+\| ([\d.]+) \| ([\d.]+) / ([\d.]+) \|$", readme, re.M
+    )
+    printed = sorted((camera, *map(float, figures)) for camera, *figures in rows)
+    measured = []
+    for name, record in STILLS.items():
+        errors = chart_errors(name)
+        card = neutral_error(graded(name, record["boxes"]["grey_card"]))
+        measured.append((record["camera"], card, float(errors.mean()), float(np.percentile(errors, 95))))
+    assert len(printed) == len(STILLS)
+    for row, found in zip(printed, sorted(measured), strict=True):
+        assert row[0] == found[0]
+        assert row[1:] == pytest.approx(found[1:], abs=0.051) and abs(row[1] - found[1]) < 0.0051, (
+            row,
+            found,
+        )
 
 
 def test_both_cameras_saw_every_lamp() -> None:

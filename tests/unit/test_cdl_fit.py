@@ -76,5 +76,13 @@ def test_the_scouts_own_colours_count() -> None:
     cast = Cast((0.44757, 0.40745), (0.3320, 0.3475), "")
     look = GRADE.model_copy(update={"balance": GRADE.balance.model_copy(update={"keep": 0.2})})
     fit = fit_cdl(look, ACESCCT, BT709, scout_inputs=own, cast=cast, place="Shed")
+    without = fit_cdl(look, ACESCCT, BT709, cast=cast, place="Shed")  # the same but for the scout's colours
     assert fit.scout is not None and fit.scout.count == 400 and "scout's own colours" in fit.words()
-    assert fit.cdl.slope[2] * 1.0 != pytest.approx(fit_cdl(GRADE, ACESCCT, BT709).cdl.slope[2])
+    assert without.scout is None and without.cdl.slope != pytest.approx(fit.cdl.slope, abs=1e-4)
+    wanted = appearance(look.transform(ACESCCT, BT709, cast)(own), BT709)
+
+    def apart(cdl: CDL) -> float:
+        shown = Look(title="f", cdl=cdl).transform(ACESCCT, BT709)(own)
+        return float(ciede2000(wanted, appearance(shown, BT709)).mean())
+
+    assert apart(fit.cdl) < apart(without.cdl)

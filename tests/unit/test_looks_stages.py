@@ -11,7 +11,14 @@ from pydantic import ValidationError
 from lookdev.colorimetry.adaptation import xy_from_xyz, xyz_from_xy
 from lookdev.colorimetry.oklab import oklab_from_working, working_from_oklab
 from lookdev.colorimetry.rgb_spaces import BT709, D65_XY, DISPLAY_P3, WORKING, matrix_between
-from lookdev.colorimetry.temperature import DUV_LIMIT, balance_white_xy, mired_duv_from_xy, xy_from_cct
+from lookdev.colorimetry.temperature import (
+    DUV_LIMIT,
+    balance_white_xy,
+    is_cct_meaningful,
+    mired_duv_from_xy,
+    uv1960_from_xy,
+    xy_from_cct,
+)
 from lookdev.looks.model import Look
 from lookdev.looks.rendering import MID_GREY, SCENE_WHITE, lift_curve, render_curve
 from lookdev.looks.stages.balance import Balance, Cast, kept_white, resolve_balance
@@ -190,11 +197,13 @@ def test_keep_all_is_the_identity(lamp: np.ndarray, camera_k: float) -> None:
     assert np.array_equal(resolve_balance(Balance(), cast).matrix, np.eye(3))
 
 
-@given(st.floats(0, 1))
-def test_kept_white_off_the_locus_lies_on_the_way_to_neutral(keep: float) -> None:
-    sodium = (0.5736, 0.4262)
-    got = mired_duv_from_xy(kept_white(sodium, keep))
-    assert np.all(np.isfinite(got))
+@given(st.floats(0, 1), st.sampled_from([(0.70, 0.29), (0.17, 0.70), (0.14, 0.05)]))
+def test_kept_white_off_the_locus_lies_on_the_way_to_neutral(keep: float, xy: tuple[float, float]) -> None:
+    """Straight in CIE 1960 u, v, where mired and Duv mean nothing: the primaries of a colour-mixing lamp."""
+    assert not is_cct_meaningful(xy)
+    neutral, cast = uv1960_from_xy(D65_XY), uv1960_from_xy(xy)
+    got = uv1960_from_xy(kept_white(xy, keep))
+    assert got == pytest.approx(neutral + keep * (cast - neutral), abs=1e-9)
 
 
 @pytest.mark.parametrize("xy", [(0.5736, 0.4262), (0.17, 0.01), (0.70, 0.29), (0.08, 0.83), (0.24, 0.23)])
