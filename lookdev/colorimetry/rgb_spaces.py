@@ -69,7 +69,6 @@ BT2020 = RGBSpace(
 DISPLAY_P3 = RGBSpace(
     "P3-D65", ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060)), D65_XY, "SMPTE EG 432-1, RP 431-2"
 )
-DCI_P3_D65 = DISPLAY_P3
 ADOBE_RGB = RGBSpace(
     "Adobe RGB", ((0.64, 0.33), (0.21, 0.71), (0.15, 0.06)), D65_XY, "Adobe RGB (1998) 4.3.1"
 )

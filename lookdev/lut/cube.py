@@ -29,7 +29,6 @@ Triple = tuple[float, float, float]
 ZERO: Triple = (0.0, 0.0, 0.0)
 ONE: Triple = (1.0, 1.0, 1.0)
 MAX_SIZE_3D, MAX_SIZE_1D = 256, 65536  # Cube LUT Specification 1.0, LUT_3D_SIZE and LUT_1D_SIZE
-MAX_LINE_BYTES = 250
 MAX_FILE_BYTES = 1 << 30
 _FIRST_BLOCK, _BLOCK = 1 << 12, 1 << 22  # bytes read at a time; bounds what reading takes in memory
 _GAPS = np.frombuffer(b"  \n", dtype=np.uint8)

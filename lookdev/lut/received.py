@@ -31,7 +31,6 @@ from lookdev.lut.cube import CubeLut, read_cube
 from lookdev.text.toml_in import read_toml
 
 CDL_SUFFIXES = (".cc", ".ccc", ".cdl")
-LOOK_SUFFIXES = (".toml", ".cube", *CDL_SUFFIXES)
 _KEYS = ("cube", "title", "note", "answers", "keep")
 
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +21,6 @@ from lookdev.colorimetry.temperature import (
     mired_duv_from_xy,
     observer_1nm,
     planck_spectrum,
-    uv1960_from_xy,
     uv1976_from_xy,
 )
 
@@ -192,11 +191,6 @@ def nominal_shift(path: Path) -> tuple[float, float, float]:
         lost = -float(np.log2(((lamp * gel) @ bars[:, 1]) / (lamp @ bars[:, 1])))
         shifts.append((after[0] - here[0], after[1] - here[1], lost))
     return shifts[0] if shifts[0][0] < 0 else shifts[1]
-
-
-def distance_uv1960(xy: Any, target: XY) -> Array:
-    """Distance in CIE 1960 u, v of chromaticities (n, 2) from one."""
-    return np.asarray(np.hypot(*(uv1960_from_xy(xy) - uv1960_from_xy(target)).T))
 
 
 def _pair(xy: Array) -> XY:

@@ -8,9 +8,6 @@ from numpy.typing import ArrayLike
 from lookdev.colorimetry.munsell_notation import GREY_CHROMA, hue_name, munsell_from_lab
 from lookdev.text.hues import hue_word
 
-SEEN_APART = 1.0
-"""CIEDE2000 under which two colours side by side are taken as one."""
-
 
 def what_changed(before_lab: ArrayLike, after_lab: ArrayLike) -> str:
     """Lightness, chroma and hue of a change between two CIELAB colours (3,) for D65, in words.

@@ -151,9 +151,11 @@ def test_the_first_command_does_the_whole_job(tmp_path: Path, monkeypatch: pytes
     assert len(list((out / "sheets").glob("*.pdf"))) == 8  # seven places and the overview
 
 
-def test_the_worked_case_of_paint(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    assert status([*command("paint match", monkeypatch, tmp_path), "--out", "paint"]) == 0
-    answer = json.loads((tmp_path / "paint" / "match.json").read_text(encoding="utf-8"))
+def test_the_worked_case_of_paint(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert status([*command("paint match", monkeypatch, tmp_path), "--out", "paint", "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
     assert answer["target"]["hex"] == "#5f7480"
     first = answer["ranked"][0]
     assert re.fullmatch(r"[\d.]+(R|YR|Y|GY|G|BG|B|PB|P|RP) [\d.]+/[\d.]+", first["as_made_d65"]["munsell"])
