@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from lookdev.cli.options import Looks, Only, Paper, PaperChoice
+from lookdev.text.numbers import fixed
 from lookdev.text.table import print_table
 
 if TYPE_CHECKING:
@@ -280,7 +281,7 @@ def apart(
         typer.echo(json.dumps(result.data(), indent=2, ensure_ascii=False))
     else:
         rows = [
-            [p.one, p.two, p.place, p.look, f"{p.ciede2000:.1f}", f"{p.lightness:+.0f}",
+            [p.one, p.two, p.place, p.look, f"{p.ciede2000:.1f}", fixed(p.lightness, 0),
              f"{p.in_daylight:.1f}", p.words]
             for p in result.pairs
         ]  # fmt: skip
