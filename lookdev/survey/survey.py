@@ -18,6 +18,7 @@ from lookdev.meter.ladder import count_words
 from lookdev.meter.log import NOWHERE
 from lookdev.survey.places import Place, Seen, places_of
 from lookdev.survey.resolve import Resolved, resolve_reading, resolve_still
+from lookdev.text.numbers import fixed
 
 if TYPE_CHECKING:
     from lookdev.looks.stages.balance import Cast
@@ -344,7 +345,7 @@ def _matched(
     if abs(stops) > scout.plan.match_limit_stops:
         limit = scout.plan.match_limit_stops
         return 0.0, resolved.warned(
-            f"the reading calls for {stops:+.1f} stops, more than match_limit_stops = {limit:g}: held back, "
+            f"the reading calls for {fixed(stops, 1)} stops, more than match_limit_stops = {limit:g}: held back, "
             "exposure not matched"
         )
     return stops, resolved
