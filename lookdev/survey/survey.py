@@ -345,7 +345,7 @@ def _matched(
     if abs(stops) > scout.plan.match_limit_stops:
         limit = scout.plan.match_limit_stops
         return 0.0, resolved.warned(
-            f"the reading calls for {fixed(stops, 1)} stops, more than match_limit_stops = {limit:g}: held back, "
-            "exposure not matched"
+            f"the reading calls for {fixed(stops, 1)} stops, more than match_limit_stops = {limit:g}: "
+            "held back, exposure not matched"
         )
     return stops, resolved
