@@ -63,10 +63,17 @@ def test_a_card_goes_to_white_as_it_clips(look: Look, lamp: str) -> None:
     assert ciede2000(white, np.array([white[0], 0.0, 0.0])) < 3.0
 
 
+BRICK, WOOD, SKIN = (0.26, 0.155, 0.09), (0.3, 0.2, 0.12), (0.45, 0.33, 0.25)
+
+
 @pytest.mark.parametrize(
-    "surface", [(0.26, 0.155, 0.09), (0.3, 0.2, 0.12), (0.45, 0.33, 0.25)], ids=["brick", "wood", "skin"]
+    ("lamp", "surface"),
+    [
+        *((lamp, BRICK) for lamp in ("HP1", "A", "FL2", "LED-B3")),
+        *((lamp, WOOD) for lamp in ("HP1", "A", "FL2", "LED-B3")),
+        ("HP1", SKIN),  # under the others two of its channels end together
+    ],
 )
-@pytest.mark.parametrize("lamp", ["HP1", "A", "FL2", "LED-B3"])
 def test_brick_stays_brick(lamp: str, surface: tuple[float, float, float]) -> None:
     """Oklab hue of the balanced light within 15 degrees of its own, while one channel is clipped and no other
     near it. A plain matrix turns it by up to 90 degrees."""
