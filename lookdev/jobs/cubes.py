@@ -19,15 +19,15 @@ from lookdev.jobs.common import (
     unheard,
 )
 from lookdev.lut.bake import CubeReport, cube_tail, export_cube
-from lookdev.names import Names, look_names, place_names
+from lookdev.names import Names, look_names
 from lookdev.outputs import inputs_of, refuse_any_scout, refuse_scout, writing
+from lookdev.survey.footage import FootagePlace, footage_labels, footage_places
 from lookdev.survey.survey import Survey, survey
 
 if TYPE_CHECKING:
     from lookdev.colorimetry.encodings import Encoding
     from lookdev.looks.pipeline import LookLike
     from lookdev.meter.scout import Scout
-    from lookdev.survey.places import Place
 
 CURVE_POINTS = 1024
 
@@ -83,13 +83,14 @@ class WrittenCube:
     """One .cube: of which look, with the balance of which place (None: none), and what was measured."""
 
     look: LookLike
-    place: Place | None
+    place: FootagePlace | None
     report: CubeReport
 
     def numbers(self, place_key: str) -> dict[str, object]:
         """For JSON; the place's name under ``place_key``."""
         place = self.place.name if self.place is not None else None
-        return {"look": self.look.title, place_key: place, **self.report.numbers()}
+        against = self.place.balance_words if self.place is not None else None
+        return {"look": self.look.title, place_key: place, "holds_for": against, **self.report.numbers()}
 
 
 @dataclass(frozen=True)
@@ -105,7 +106,7 @@ class CubeJob:
     """One .cube to write."""
 
     look: LookLike
-    place: Place | None
+    place: FootagePlace | None
     size: int
     path: Path
 
@@ -191,10 +192,12 @@ def cube_jobs(
     ends: tuple[Encoding, Encoding],
     sizes: tuple[int, ...],
 ) -> list[CubeJob]:
-    """Each look alone, and with the balance of each metered place, in each size; and into which file."""
-    places = surveyed.places() if surveyed is not None else []
-    every = surveyed.every_location if surveyed is not None else ()
-    labels = place_names([(place.name, place.location) for place in places], every)
+    """Each look alone, and with the balance of each metered place, in each size; and into which file.
+
+    A place's balance is that which footage needs: against the plan's, or else the stills camera's.
+    """
+    places = footage_places(surveyed) if surveyed is not None else []
+    labels = footage_labels(places, surveyed.every_location if surveyed is not None else ())
     names, jobs = Names(), []
     for look, slug in zip(looks, look_names(look.title for look in looks), strict=True):
         for place, label in ((None, ""), *zip(places, labels, strict=True)):
@@ -238,6 +241,7 @@ def _write(
         size=job.size,
         cast=job.place.cast if job.place is not None else None,
         place=job.place.name if job.place is not None else None,
+        balance=job.place.balance_words if job.place is not None else "",
         one_dimensional=one_dimensional,
         domain=domain,
     )

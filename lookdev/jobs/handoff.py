@@ -30,6 +30,7 @@ from lookdev.jobs.common import (
 )
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike
+from lookdev.looks.stages.balance import Balance
 from lookdev.lut.bake import CubeReport, cube_tail, export_cube
 from lookdev.lut.cdl import CdlFit, ccc_text, cdl_text, fit_cdl, write_cc
 from lookdev.lut.check_frame import draw_frame, write_check_values, write_frame_png, write_frame_tiff
@@ -40,20 +41,28 @@ from lookdev.lut.package import MANIFEST, STAGE, files_below, write_manifest, wr
 from lookdev.lut.proof import prove
 from lookdev.lut.read_me import Contents, read_me_text
 from lookdev.lut.swap import finish, is_decided, look_at, part_of, swap
-from lookdev.names import Names, look_names, place_names, still_stems
+from lookdev.names import Names, look_names, still_stems
 from lookdev.outputs import check_outputs, inputs_of, refuse_scout, without_places, writing
+from lookdev.survey.footage import (
+    FootagePlace,
+    as_footage,
+    footage_cast,
+    footage_labels,
+    footage_places,
+)
 from lookdev.survey.survey import Survey, SurveyedStill, survey
 from lookdev.text.csv_out import csv_text
 
 if TYPE_CHECKING:
     from lookdev.meter.scout import Scout
     from lookdev.stills.still import Still
-    from lookdev.survey.places import Place
 
 Array = NDArray[np.float64]
 Count = Callable[[int, int, str], None]
 
 _SAMPLES_PER_STILL = 600
+_AS_IT_STOOD = Look(title="as it stood")
+_AS_FOOTAGE = Look(title="as footage", balance=Balance(keep=0.0))
 STILL_EDGE = 1280
 
 
@@ -79,13 +88,17 @@ class HandoffRequest:
 
 @dataclass(frozen=True)
 class ReferenceStill:
-    """One still of the package: its names, its place, and how far LUT and look are apart on it."""
+    """One still of the package: its names, its place, and how far LUT and look are apart on it.
+
+    ``from_sheet`` : how far the graded still, which stands as footage, is from the picture on the sheet.
+    """
 
     name: str
     location: str
-    place: Place | None
+    place: FootagePlace | None
     cube: str
     apart: Difference
+    from_sheet: Difference
 
 
 @dataclass(frozen=True)
@@ -175,14 +188,9 @@ def _fill(
     folder: Path, slug: str, request: HandoffRequest, surveyed: Survey, made: Handoff, step: Count
 ) -> None:
     look, source, target = request.look, request.source, request.target
-    places = surveyed.places()
-    labels = dict(
-        zip(
-            (place.name for place in places),
-            place_names([(p.name, p.location) for p in places], surveyed.every_location),
-            strict=True,
-        )
-    )
+    places = footage_places(surveyed)
+    names = (place.name for place in places)
+    labels = dict(zip(names, footage_labels(places, surveyed.every_location), strict=True))
     stems = still_stems([name for _, name in surveyed.every_still])
     work = surveyed.usable
     total = len(work) + 2 * len(places) + len(request.sizes) + 4
@@ -206,7 +214,14 @@ def _fill(
         name = files.file(f"{slug}@{labels[place.name]}", cube_tail(source, target, request.sizes[0]))
         path = folder / "luts" / name
         report = export_cube(
-            look, source, target, path, size=request.sizes[0], cast=place.cast, place=place.name
+            look,
+            source,
+            target,
+            path,
+            size=request.sizes[0],
+            cast=place.cast,
+            place=place.name,
+            balance=place.balance_words,
         )
         made.cubes.append(report)
         by_place[place.name] = report
@@ -221,7 +236,7 @@ def _fill(
                 still,
                 stems[still.name],
                 request,
-                at.get(still.name),
+                at.get(still.name) if still.cast is not None else None,
                 read_back,
                 made,
                 samples,
@@ -295,7 +310,7 @@ def _reference_still(
     surveyed: SurveyedStill,
     stem: str,
     request: HandoffRequest,
-    place: Place | None,
+    place: FootagePlace | None,
     cubes: dict[str | None, _ReadBack],
     made: Handoff,
     samples: dict[str | None, list[Array]],
@@ -305,10 +320,14 @@ def _reference_still(
 
     still = read_still(surveyed.path, max_edge_px=request.still_edge, light_xy=surveyed.light_xy)
     cast, stops = surveyed.cast, surveyed.exposure_stops
-    plain = Look(title="as it stood").transform(still.encoding, request.source, None, stops)
-    graded = request.look.transform(still.encoding, request.target, cast, stops)
-    before = grade_reference(still.pixels, plain, bits=16)
-    after = grade_reference(still.pixels, graded, bits=16)
+    footage = footage_cast(surveyed, request.scout.plan) if cast is not None else None
+    other_balance = as_footage(surveyed, footage)
+    plain = _AS_FOOTAGE if other_balance is not None else _AS_IT_STOOD
+    to_footage = plain.transform(still.encoding, request.source, other_balance, stops)
+    before = grade_reference(still.pixels, to_footage, bits=16)
+    graded = request.look.transform(request.source, request.target, footage)
+    after = grade_reference(before, graded, bits=16)
+    approved = request.look.transform(still.encoding, request.target, cast, stops)
     name = f"{stem}.tif"
     note = f"{stem}, {surveyed.location}"
     _write_tiff(folder / "ungraded" / name, before, request.source, f"{note}, ungraded", still)
@@ -316,15 +335,18 @@ def _reference_still(
         folder / "graded" / name, after, request.target, f"{note}, through {request.look.title}", still
     )
     key = place.name if place is not None else None
-    flat = before.reshape(-1, 3)[:: max(1, before.size // 3 // 20000)] / 65535.0
-    wanted = after.reshape(-1, 3)[:: max(1, before.size // 3 // 20000)] / 65535.0
+    thinned = slice(None, None, max(1, before.size // 3 // 20000))
+    flat, wanted = (frame.reshape(-1, 3)[thinned] / 65535.0 for frame in (before, after))
+    sheet = grade_reference(still.pixels.reshape(-1, 1, 3)[thinned], approved, bits=16)[:, 0] / 65535.0
+    shown = appearance(wanted, request.target)
     cube = cubes[key]
     got = cube.table(flat)
     if request.target.state == "output":
         got = np.clip(got, 0.0, 1.0)
-    deltas = ciede2000(appearance(wanted, request.target), appearance(got, request.target))
+    deltas = ciede2000(shown, appearance(got, request.target))
+    on_sheet = difference(flat, np.asarray(ciede2000(shown, appearance(sheet, request.target))))
     made.stills.append(
-        ReferenceStill(stem, surveyed.location, place, cube.file_name, difference(flat, deltas))
+        ReferenceStill(stem, surveyed.location, place, cube.file_name, difference(flat, deltas), on_sheet)
     )
     thin = flat[:: max(1, len(flat) // _SAMPLES_PER_STILL)]
     for each in {key, None}:
@@ -347,7 +369,7 @@ def _write_cdls(
     slug: str,
     request: HandoffRequest,
     labels: Mapping[str, str],
-    places: list[Place],
+    places: list[FootagePlace],
     samples: dict[str | None, list[Array]],
     made: Handoff,
     tell: Callable[[str], None],
@@ -361,7 +383,14 @@ def _write_cdls(
         tell(f"CDL for {place.name}")
         own = np.concatenate(samples[place.name]) if place.name in samples else None
         fit = fit_cdl(
-            look, source, target, scout_inputs=own, cast=place.cast, place=place.name, start=alone.cdl
+            look,
+            source,
+            target,
+            scout_inputs=own,
+            cast=place.cast,
+            place=place.name,
+            balance=place.balance_words,
+            start=alone.cdl,
         )
         made.cdls.append((f"{slug}@{labels[place.name]}", fit))
     for identifier, fit in made.cdls:
@@ -396,9 +425,11 @@ def _write_sheets(folder: Path, surveyed: Survey, look: LookLike, paper: str, ma
 
 def _differences_csv(stills: list[ReferenceStill]) -> str:
     head = ["still", "location", "cube", "mean_ciede2000", "p95_ciede2000", "largest_ciede2000"]
+    head += ["from_sheet_mean_ciede2000", "from_sheet_p95_ciede2000"]
     rows = []
     for still in stills:
         d = still.apart
-        numbers = (f"{v:.4f}" for v in (d.mean, d.p95, d.maximum))
+        sheet = still.from_sheet
+        numbers = (f"{v:.4f}" for v in (d.mean, d.p95, d.maximum, sheet.mean, sheet.p95))
         rows.append([still.name, still.location, still.cube, *numbers])
     return csv_text(head, rows)

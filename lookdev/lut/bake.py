@@ -144,6 +144,7 @@ def export_cube(
     size: int = 33,
     cast: Cast | None = None,
     place: str | None = None,
+    balance: str = "",
     one_dimensional: bool = False,
     domain: tuple[float, float] = (0.0, 1.0),
 ) -> CubeReport:
@@ -152,12 +153,13 @@ def export_cube(
     Parameters
     ----------
     cast, place : a location's metered cast and its name; without a cast the look's own shift alone is in.
+    balance : the footage that the cast holds for, in words: what the camera is balanced to.
     """
     transform = look.transform(source, target, cast)
     title = look.title if place is None else f"{look.title} - {place}"
     lut = bake_curve(transform, title=title) if one_dimensional else bake_cube(transform, size, domain, title)
     whole, picture = lut_error(lut, transform)
-    lut = replace(lut, comments=tuple(cube_comments(look, source, target, place, whole, picture)))
+    lut = replace(lut, comments=tuple(cube_comments(look, source, target, place, whole, picture, balance)))
     write_cube(path, lut)
     return CubeReport(Path(path), lut, whole, picture)
 
@@ -169,9 +171,12 @@ def cube_comments(
     place: str | None,
     whole: Difference,
     picture: Difference,
+    footage: str = "",
 ) -> list[str]:
     """The lines at the head of a .cube file."""
     balance = f"the metered balance of {place} is in it" if place else "no location's balance is in it"
+    if place and footage:
+        balance += f", for {footage}"
     return [
         f"look: {look.title}",
         f"does: {look.describe()}",

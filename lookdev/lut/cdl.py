@@ -48,7 +48,8 @@ class CdlFit:
     """A CDL with how far it is from the look: over all the colours tried, and over the scout's own.
 
     ``exact`` says that the look is a CDL in this very encoding, so that nothing had to be fitted.
-    ``name`` and ``place`` say whose it is. ``failure`` says in words where it fails most.
+    ``name`` and ``place`` say whose it is, ``balance`` for which footage. ``failure`` says in words where it
+    fails most.
     """
 
     cdl: CDL
@@ -58,6 +59,7 @@ class CdlFit:
     name: str
     place: str | None = None
     failure: str = ""
+    balance: str = ""
 
     def words(self) -> str:
         """One line: how close, and where it fails."""
@@ -75,6 +77,7 @@ class CdlFit:
         c = self.cdl
         return {
             "place": self.place,
+            "holds_for": self.balance or None,
             "encoding": c.encoding,
             "slope": list(c.slope),
             "offset": list(c.offset),
@@ -95,6 +98,7 @@ def fit_cdl(
     scout_inputs: Array | None = None,
     cast: Cast | None = None,
     place: str | None = None,
+    balance: str = "",
     start: CDL | None = None,
 ) -> CdlFit:
     """The CDL in ``source`` that, followed by the plain rendering to ``target``, comes nearest to ``look``.
@@ -118,7 +122,7 @@ def fit_cdl(
     if scout_inputs is not None and len(scout_inputs):
         scout = _difference(transform, stand_in, _thinned(scout_inputs, 8000), target)
     failure = "" if exact else _where(scout or overall, transform)
-    return CdlFit(own, overall, scout, exact, look.title, place, failure)
+    return CdlFit(own, overall, scout, exact, look.title, place, failure, balance)
 
 
 def as_cdl(look: LookLike, source: Encoding, cast: Cast | None) -> CDL | None:
@@ -212,6 +216,7 @@ def _correction(fit: CdlFit, identifier: str, indent: str, attributes: str = "")
     c = fit.cdl
     notes = [
         f"look: {fit.name}" + (f", with the metered balance of {fit.place}" if fit.place else ""),
+        *([f"holds for {fit.balance}"] if fit.balance else []),
         f"encoding: {c.encoding}",
         fit.words(),
     ]

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
     from lookdev.lut.bake import CubeReport
     from lookdev.lut.cdl import CdlFit
-    from lookdev.survey.places import Place
+    from lookdev.survey.footage import FootagePlace
 
 _WIDTH = 92
 
@@ -30,7 +30,7 @@ class Contents:
     slug: str
     cubes: Sequence[CubeReport]
     cdls: Sequence[tuple[str, CdlFit]]
-    places: Sequence[Place]
+    places: Sequence[FootagePlace]
     errors: Sequence[str]
 
 
@@ -60,19 +60,23 @@ def read_me_text(made: Contents) -> str:
         _listed(
             "The rest",
             [
-                "stills/ungraded: the scout's stills in the footage's encoding, 16 bits. stills/graded: the "
-                "same through the look and the balance of their location. stills/differences.csv: how far "
-                "the LUT is from the graded still, CIEDE2000.",
+                "stills/ungraded: the scout's stills in the footage's encoding and at its balance, 16 bits. "
+                "stills/graded: the same through the look and the balance of their location. "
+                "stills/differences.csv: how far the LUT is from the graded still, and that from the picture "
+                "on the sheet, CIEDE2000.",
                 "sheet: what the director saw. look: the look itself. proof/proof.json: the proof's numbers.",
                 "manifest.json: SHA-256 of each file. `lookdev handoff --verify FOLDER` checks them.",
             ],
         )
     )
     if places:
-        lines = [f"{p.name}: {', '.join(p.stills)} ({p.cast.origin})" for p in places]
+        lines = []
+        for p in places:
+            stills = f"{', '.join(p.stills)}: " if p.stills else ""
+            lines.append(f"{p.name}: {stills}{p.cast.origin}. Its LUT and CDL are for {p.balance_words}.")
         lines.append(
-            "A location's LUT and CDL hold for footage from a camera that stands at the balance the stills' "
-            "camera had. For another balance, set that first, or take the look alone."
+            "Footage balanced otherwise needs that set first, or the look alone. The kelvin stands in each "
+            "name behind the location."
         )
         blocks.append(_listed("Locations with a metered balance", lines))
     if made.errors:

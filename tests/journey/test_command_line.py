@@ -55,7 +55,7 @@ def test_cube_and_batch_take_the_footage_of_the_scout(scout: Path, tmp_path: Pat
     assert _run("cube", scout, *looks, "--size", "17", "--out", tmp_path / "cubes") == 0
     assert _run("batch", scout, *looks, "--cube-size", "17", "--out", tmp_path / "out") == 0
     names = sorted(p.name for p in (tmp_path / "cubes").iterdir())
-    assert names == ["plain.ACEScct_to_BT.709.17.cube", "plain@Shed.ACEScct_to_BT.709.17.cube"]
+    assert names == ["plain.ACEScct_to_BT.709.17.cube", "plain@Shed_5600K.ACEScct_to_BT.709.17.cube"]
     assert sorted(p.name for p in (tmp_path / "out" / "cubes").iterdir()) == names
 
 

@@ -85,8 +85,8 @@ def test_everything_is_there(handoff: Path) -> None:
         "look/low_tide.toml",
         "luts/low_tide.ACEScct_to_BT.709.17.cube",
         "luts/low_tide.ACEScct_to_BT.709.33.cube",
-        "luts/low_tide@Net_shed.ACEScct_to_BT.709.17.cube",
-        "luts/low_tide@Quay.ACEScct_to_BT.709.17.cube",
+        "luts/low_tide@Net_shed_5600K.ACEScct_to_BT.709.17.cube",
+        "luts/low_tide@Quay_5600K.ACEScct_to_BT.709.17.cube",
         "luts/low_tide.clf",
         "cdl/low_tide.cc",
         "cdl/low_tide.ccc",
@@ -106,7 +106,7 @@ def test_everything_is_there(handoff: Path) -> None:
 
 
 def test_ungraded_still_through_the_lut_is_the_graded_still(handoff: Path) -> None:
-    lut = read_cube(handoff / "luts" / "low_tide@Net_shed.ACEScct_to_BT.709.17.cube")
+    lut = read_cube(handoff / "luts" / "low_tide@Net_shed_5600K.ACEScct_to_BT.709.17.cube")
     before = tifffile.imread(handoff / "stills" / "ungraded" / "shed_1.tif")
     after = tifffile.imread(handoff / "stills" / "graded" / "shed_1.tif")
     assert before.dtype == after.dtype == np.uint16
