@@ -124,7 +124,8 @@ def test_every_light_of_a_location_has_a_name_of_its_own(scout: Path, tmp_path: 
     looks = ("--looks", tmp_path / "plain.toml", "--size", "17")
     assert _run("cube", scout, *looks, "--out", tmp_path / "cubes") == 0
     names = {p.name.removeprefix("plain").split(".")[0] for p in (tmp_path / "cubes").iterdir()}
-    assert names == {"", "@Shed_lamp_shed", "@Shed_lamp_shed_2", "@Shed_window", "@Yard"}
+    ends = ("Shed_lamp_shed", "Shed_lamp_shed_2", "Shed_window", "Yard")
+    assert names == {"", *(f"@{end}_5600K" for end in ends)}
 
 
 def test_a_reading_without_a_location_is_not_a_still_without_a_reading(scout: Path, tmp_path: Path) -> None:
