@@ -33,7 +33,7 @@ __version__ = "0.1.0"
 _HOMES = {
     "BatchRequest": "jobs.batch",
     "BatchResult": "jobs.batch",
-    "Cast": "looks.stages.balance",
+    "Cast": "looks.cast",
     "CubesRequest": "jobs.cubes",
     "CubesResult": "jobs.cubes",
     "Encoding": "colorimetry.encodings",

@@ -28,8 +28,8 @@ from lookdev.jobs.paint import run as _paint
 from lookdev.jobs.sheets import SheetsRequest as SheetsRequest
 from lookdev.jobs.sheets import SheetsResult as SheetsResult
 from lookdev.jobs.sheets import run as _sheets
+from lookdev.looks.cast import Cast as Cast
 from lookdev.looks.model import Look as Look
-from lookdev.looks.stages.balance import Cast as Cast
 from lookdev.looks.toml_file import load_look as load_look
 from lookdev.lut.bake import bake_cube as bake_cube
 from lookdev.lut.cube import read_cube as read_cube

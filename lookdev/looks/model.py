@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 from pydantic import Field, field_validator
 
-from lookdev.looks.stages.balance import Balance, Cast
+from lookdev.looks.cast import Cast
+from lookdev.looks.stages.balance import Balance
 from lookdev.looks.stages.base import Metered, Parameters, Stage
 from lookdev.looks.stages.cdl import CDL
 from lookdev.looks.stages.colour import Colour

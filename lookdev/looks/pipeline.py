@@ -17,9 +17,10 @@ from lookdev.colorimetry import transfer_functions as tf
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.colorimetry.rgb_spaces import WORKING as WORKING_RGB
 from lookdev.colorimetry.rgb_spaces import matrix_between
+from lookdev.looks.cast import Cast
 from lookdev.looks.rendering import LIFT, SHOW, lift_curve, showing_light
 from lookdev.looks.signal import signal
-from lookdev.looks.stages.balance import Balance, Cast
+from lookdev.looks.stages.balance import Balance
 from lookdev.looks.stages.base import Metered
 from lookdev.looks.stages.gamut import gamut_limit
 from lookdev.looks.steps import CLIP, Space, Step, join, run

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.errors import RequestError
 from lookdev.files import safe_name
+from lookdev.looks.cast import Cast
 from lookdev.looks.pipeline import LookLike, Transform
-from lookdev.looks.stages.balance import Cast
 from lookdev.lut.cube import CubeLut, Shaper, Triple, lattice_points, write_cube
 from lookdev.lut.error import Difference, lut_error
 

@@ -20,10 +20,10 @@ from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import Encoding, get_encoding
 from lookdev.errors import LookdevError, LutError
 from lookdev.files import read_ordinary, write_whole
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike, Pipeline, Transform
 from lookdev.looks.signal import passing, signal
-from lookdev.looks.stages.balance import Cast
 from lookdev.looks.stages.cdl import CDL, cdl_step
 from lookdev.looks.steps import Space, join, run
 from lookdev.lut.error import Difference, appearance, difference, picture_inputs

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.files import write_whole
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike
-from lookdev.looks.stages.balance import Cast
 from lookdev.looks.stages.cdl import CDL
 from lookdev.lut.bake import LINEAR_TOP, bake_cube
 from lookdev.lut.cdl import as_cdl

@@ -21,10 +21,11 @@ from pathlib import Path
 from lookdev.colorimetry.encodings import Encoding, get_encoding
 from lookdev.errors import LookdevError, LookError, RequestError
 from lookdev.files import read_ordinary
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike, Pipeline, Transform
 from lookdev.looks.signal import signal
-from lookdev.looks.stages.balance import Balance, Cast
+from lookdev.looks.stages.balance import Balance
 from lookdev.looks.stages.base import Metered
 from lookdev.looks.steps import Step, by_array
 from lookdev.lut.cube import CubeLut, read_cube

@@ -13,7 +13,7 @@ from lookdev.meter.exposure import expose
 if TYPE_CHECKING:
     from lookdev.meter.lamps import OnOurs
     from lookdev.meter.log import Reading
-    from lookdev.meter.notes import ReadingNotes
+    from lookdev.meter.reading_notes import ReadingNotes
     from lookdev.meter.scout import Plan
 
 JUST_ENOUGH_STOPS = 0.05

@@ -10,8 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import combinations
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,6 +23,7 @@ from lookdev.colorimetry.temperature import (
     xy_from_mired,
     xy_from_uv1976,
 )
+from lookdev.meter.gels import Filter, families_of
 from lookdev.meter.wording import signed
 
 if TYPE_CHECKING:
@@ -32,20 +31,6 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 XY = tuple[float, float]
-
-
-@dataclass(frozen=True)
-class Filter:
-    """A filter: shift in mired (positive is warmer) and Duv (positive is greener), light lost in stops.
-
-    ``transmittance`` : file of nm, value; without one the filter stands as the ideal one of its shifts.
-    """
-
-    name: str
-    mired: float
-    duv: float
-    stops: float
-    transmittance: Path | None = None
 
 
 _FRACTIONS = ("full", "three quarter", "half", "quarter", "eighth")
@@ -66,11 +51,6 @@ COMMON_FILTERS: tuple[Filter, ...] = (
     *_set("minus green", _NONE, (-0.020, -0.015, -0.010, -0.005, -0.0025), (0.8, 0.6, 0.5, 0.3, 0.2)),
 )
 """Common practice (see the head of this file)."""
-
-MAX_SHEETS = 2
-"""Of the temperature family, and as many of the green and magenta one. Common practice: two different
-strengths together, or the full one doubled; nobody hangs three eighths. What such a pair does not do is left
-over, and stated."""
 
 LEFT_UV = 0.005
 """What is left over is worth a word on a line from here on, in CIE 1976 u', v': about five just visible steps
@@ -168,23 +148,6 @@ def _counted(names: Iterable[str]) -> list[str]:
 
 
 @lru_cache(maxsize=16)
-def families_of(
-    filters: tuple[Filter, ...],
-) -> tuple[tuple[tuple[Filter, ...], ...], tuple[tuple[Filter, ...], ...]]:
-    """Combinations that shift mired one way, and that shift Duv one way, the empty one first in both."""
-    out = []
-    for axis in ("mired", "duv"):
-        found: list[tuple[Filter, ...]] = [()]
-        for sign in (1, -1):
-            usable = [f for f in filters if sign * getattr(f, axis) > 0 and (axis == "mired" or f.mired == 0)]
-            full = max(usable, key=lambda f: abs(getattr(f, axis)), default=None)
-            for count in range(1, MAX_SHEETS + 1):
-                found += combinations(usable, count)
-            found += [(full,) * count for count in range(2, MAX_SHEETS + 1) if full is not None]
-        out.append(tuple(found))
-    return out[0], out[1]
-
-
 def nearest_filters(
     mired_shift: float, duv_shift: float, uv_per_mired: float, filters: tuple[Filter, ...] = COMMON_FILTERS
 ) -> tuple[Filter, ...]:

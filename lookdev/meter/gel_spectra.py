@@ -25,7 +25,7 @@ from lookdev.colorimetry.temperature import (
 )
 
 if TYPE_CHECKING:
-    from lookdev.meter.filters import Filter
+    from lookdev.meter.gels import Filter
     from lookdev.meter.spectrum import Spectrum
 
 Array = NDArray[np.float64]
@@ -169,7 +169,7 @@ def through(spectrum: Spectrum, filters: tuple[Filter, ...]) -> Through:
 @lru_cache(maxsize=8)
 def _gels(filters: tuple[Filter, ...]) -> tuple[Array, Array]:
     """The combinations of each family at 1 nm, (n, 471); a stack is one of each, multiplied."""
-    from lookdev.meter.filters import families_of
+    from lookdev.meter.gels import families_of
 
     clear = np.ones_like(observer_1nm()[0])
     warm, green = (

@@ -26,8 +26,9 @@ from typing import Annotated, Self
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from lookdev.errors import MeterError
-from lookdev.meter.filters import COMMON_FILTERS, Filter, Match, match
+from lookdev.meter.filters import COMMON_FILTERS, Match, match
 from lookdev.meter.fixture import Dial, dial, span
+from lookdev.meter.gels import Filter
 from lookdev.text.numbers import kelvin
 
 Point = tuple[float, float]

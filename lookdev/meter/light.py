@@ -21,7 +21,7 @@ from lookdev.colorimetry.temperature import observer_1nm, uv1976_from_xy
 
 if TYPE_CHECKING:
     from lookdev.meter.hints import Hint
-    from lookdev.meter.log import Reading
+    from lookdev.meter.reading import Part, Reading
     from lookdev.meter.spectrum import Spectrum
 
 Array = NDArray[np.float64]
@@ -34,16 +34,6 @@ SMALL_DUV = 0.0054
 D_LINES_NM = (589.0, 590.0)
 """Low-pressure sodium: the D doublet, 589.0 and 589.6 nm (NIST Atomic Spectra Database), on a grid of 1
 nm."""
-
-
-@dataclass(frozen=True)
-class Part:
-    """One light of a mixture: ``share`` of the illuminance, from 0 to 1, and the reading that describes
-    it."""
-
-    name: str
-    share: float
-    reading: Reading
 
 
 @dataclass(frozen=True)

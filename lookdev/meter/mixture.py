@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from lookdev.meter.light import Part, TypedPart, shares_by_xy, typed_parts
-from lookdev.meter.log import Reading
+from lookdev.meter.light import TypedPart, shares_by_xy, typed_parts
+from lookdev.meter.reading import Part, Reading
 
 Known = Mapping[tuple[str, str], Sequence[Reading]]
 
@@ -53,7 +53,7 @@ def mixture_of(reading: Reading, known: Known) -> tuple[tuple[Part, ...], list[s
 
 def _light_of(part: TypedPart, reading: Reading, known: Known) -> Reading | None:
     """What a part's name stands for: another row of the place, of the nearest hour, else a CIE illuminant."""
-    from lookdev.meter.log import illuminant_in
+    from lookdev.meter.reading import illuminant_in
 
     place = (reading.location or "").casefold(), part.name.casefold()
     here = [r for r in known.get(place, ()) if r is not reading]

@@ -20,6 +20,7 @@ from lookdev.meter.hints import Hint, flickers, nearest_illuminants
 from lookdev.meter.lamps import Kit, Lamp, OnOurs, kit_of, on_ours
 from lookdev.meter.light import LightSpectrum, light_spectrum, stand_in
 from lookdev.meter.log import NOWHERE, Reading
+from lookdev.meter.reading_notes import ReadingNotes
 from lookdev.meter.scout import Plan, Scout
 from lookdev.meter.spectrum import STANDARDS, Rendition
 from lookdev.meter.timeline import SHORTEST_MINUTES, TimeLine, time_lines
@@ -27,37 +28,6 @@ from lookdev.text.numbers import cct_duv, kelvin
 
 XY = tuple[float, float]
 BALANCE = "production balance"
-
-
-@dataclass(frozen=True)
-class ReadingNotes:
-    """What one reading says. ``cct_k`` is None where CCT means nothing; ``duv`` is the distance all the same.
-
-    ``light`` is the spectrum of the light where one is known or stands in; ``ours`` what each of our lamps
-    takes to match it. ``rendition_of`` names the spectrum behind ``rendition``: the reading's own, or the
-    published one of the CIE illuminant that the source names. ``flicker`` is "discharge", "LED", "maybe" or
-    "no".
-    """
-
-    reading: Reading
-    xy: XY | None
-    uv: XY | None
-    cct_k: float | None
-    duv: float | None
-    hints: tuple[Hint, ...]
-    to_balance: Match | None
-    dial: Dial | None
-    exposure: Exposure | None
-    rendition: Rendition | None
-    rendition_of: str | None
-    flicker: str
-    light: LightSpectrum | None = None
-    on_ours: tuple[OnOurs, ...] = ()
-
-    @property
-    def ours(self) -> tuple[Match, ...]:
-        """Filters on those of our lamps that take filters, to match this light."""
-        return tuple(found.match for found in self.on_ours if found.match is not None)
 
 
 @dataclass(frozen=True)

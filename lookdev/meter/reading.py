@@ -6,13 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from lookdev.errors import LookdevError
 from lookdev.meter import cells
-
-if TYPE_CHECKING:
-    from lookdev.meter.light import Part
 
 XY = tuple[float, float]
 
@@ -142,6 +139,16 @@ class Reading:
         """Words for a list: its source, else its role, else its row; with the time if there is one."""
         words = self.source or self.role or self.place
         return f"{words}, {self.time}" if self.time else words
+
+
+@dataclass(frozen=True)
+class Part:
+    """One light of a mixture: ``share`` of the illuminance, from 0 to 1, and the reading that describes
+    it."""
+
+    name: str
+    share: float
+    reading: Reading
 
 
 @dataclass(frozen=True)

@@ -19,8 +19,8 @@ from lookdev.colorimetry.difference import ciede2000, lab_from_working
 from lookdev.colorimetry.encodings import Encoding, get_encoding
 from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
 from lookdev.errors import RequestError
+from lookdev.looks.cast import Cast
 from lookdev.looks.rendering import MID_GREY, render_curve
-from lookdev.looks.stages.balance import Cast
 from lookdev.paint.chip import Chip, ChipSet
 from lookdev.paint.light import Light
 from lookdev.paint.metamerism import adapted_lab, inconstancy

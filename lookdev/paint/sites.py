@@ -12,7 +12,7 @@ from lookdev.colorimetry.adaptation import CONE_MATRICES, cone_response, xy_from
 from lookdev.colorimetry.rgb_spaces import D65_XY
 from lookdev.colorimetry.temperature import balance_white_xy
 from lookdev.errors import LookdevError, RequestError
-from lookdev.looks.stages.balance import Cast
+from lookdev.looks.cast import Cast
 from lookdev.meter.log import NOWHERE
 from lookdev.paint.light import Light, light_of
 from lookdev.paint.predict import Site

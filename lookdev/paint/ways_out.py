@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.temperature import observer_1nm
+from lookdev.looks.cast import Cast
 from lookdev.looks.pipeline import LookLike
-from lookdev.looks.stages.balance import Cast
 from lookdev.paint.chip import ChipSet
 from lookdev.paint.light import Light, light_from_illuminant
 from lookdev.paint.predict import Site, Viewing

@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from lookdev.looks.cast import Cast
     from lookdev.looks.pipeline import LookLike
-    from lookdev.looks.stages.balance import Cast
     from lookdev.render.lattice import Lattice, StillGrader
     from lookdev.stills.formats import TakeMemory
     from lookdev.stills.still import Metadata, Still

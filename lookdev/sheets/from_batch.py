@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lookdev.errors import LookdevError, SheetError
-from lookdev.looks.stages.balance import Cast, describe_white, resolve_balance
+from lookdev.looks.cast import Cast
+from lookdev.looks.stages.balance import describe_white, resolve_balance
 from lookdev.names import location_names
 from lookdev.render.preview import Picture, Preview
 from lookdev.sheets.comparison import comparison_sheet

@@ -14,7 +14,8 @@ from lookdev.meter.hints import Hint, kind_of
 from lookdev.meter.iso_2720 import STANDARD_INDICES, standard_index
 from lookdev.meter.light import mix_words
 from lookdev.meter.log import Reading
-from lookdev.meter.notes import ReadingNotes, colour_words, exposure_words
+from lookdev.meter.notes import colour_words, exposure_words
+from lookdev.meter.reading_notes import ReadingNotes
 from lookdev.meter.scout import Plan
 from lookdev.meter.wording import light_words, rough, seconds_words, signed
 from lookdev.sheets.light_blocks import FIGURES, SOURCE, TEXT, Block, clipped, glued

@@ -9,8 +9,9 @@ from lookdev.meter.budget import BudgetLine
 from lookdev.meter.filters import LEFT_UV, Match
 from lookdev.meter.fixture import Dial
 from lookdev.meter.lamps import OnOurs
-from lookdev.meter.notes import LocationNotes, ReadingNotes, colour_words
+from lookdev.meter.notes import LocationNotes, colour_words
 from lookdev.meter.pick_list import PickLine
+from lookdev.meter.reading_notes import ReadingNotes
 from lookdev.meter.scout import Plan
 from lookdev.meter.wording import light_words, rough
 from lookdev.sheets.light_blocks import TITLE, Block, clipped, glued

@@ -6,7 +6,8 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from lookdev.looks.stages.balance import Cast, describe_white
+from lookdev.looks.cast import Cast
+from lookdev.looks.stages.balance import describe_white
 
 
 @dataclass(frozen=True)

@@ -15,8 +15,8 @@ from lookdev.colorimetry.adaptation import xy_from_xyz
 from lookdev.colorimetry.rgb_spaces import WORKING
 from lookdev.colorimetry.temperature import balance_white_xy
 from lookdev.errors import StillError
+from lookdev.looks.cast import XY, Cast
 from lookdev.looks.rendering import lift_curve
-from lookdev.looks.stages.balance import XY, Cast
 from lookdev.text.numbers import kelvin
 
 if TYPE_CHECKING:

@@ -21,7 +21,7 @@ from lookdev.survey.resolve import Resolved, resolve_reading, resolve_still
 from lookdev.text.numbers import fixed
 
 if TYPE_CHECKING:
-    from lookdev.looks.stages.balance import Cast
+    from lookdev.looks.cast import Cast
     from lookdev.meter.log import Reading
     from lookdev.meter.scout import Scout
     from lookdev.stills.still import Metadata

@@ -149,7 +149,7 @@ def paint(folder: str) -> dict[str, float]:
     """The whole Munsell set ranked: one lamp and look after start-up, and ten lamps by four looks."""
     from lookdev.colorimetry.encodings import SRGB
     from lookdev.colorimetry.temperature import balance_white_xy
-    from lookdev.looks.stages.balance import Cast
+    from lookdev.looks.cast import Cast
     from lookdev.paint.chip import munsell_set
     from lookdev.paint.light import light_from_illuminant
     from lookdev.paint.match import match

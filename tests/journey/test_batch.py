@@ -16,8 +16,8 @@ from lookdev.colorimetry.adaptation import xy_from_xyz
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.colorimetry.rgb_spaces import WORKING
 from lookdev.colorimetry.temperature import balance_white_xy, mired_duv_from_xy, xy_from_cct
+from lookdev.looks.cast import Cast
 from lookdev.looks.rendering import lift_curve, render_curve
-from lookdev.looks.stages.balance import Cast
 from lookdev.lut.cube import read_cube
 from lookdev.stills.reader import read_still
 

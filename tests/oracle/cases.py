@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.colorimetry.rgb_spaces import BT709, DISPLAY_P3, WORKING, matrix_between
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
-from lookdev.looks.stages.balance import Cast
 from lookdev.looks.toml_file import load_look
 
 Array = NDArray[np.float64]

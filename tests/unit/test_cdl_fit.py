@@ -7,8 +7,8 @@ import pytest
 
 from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import ACESCCT, BT709, SRGB
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
-from lookdev.looks.stages.balance import Cast
 from lookdev.looks.stages.cdl import CDL
 from lookdev.lut.cdl import fit_cdl
 from lookdev.lut.error import appearance, picture_inputs

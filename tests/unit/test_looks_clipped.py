@@ -17,10 +17,11 @@ from lookdev.colorimetry.illuminants import illuminant_xy
 from lookdev.colorimetry.oklab import oklab_from_working
 from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
 from lookdev.colorimetry.temperature import balance_white_xy
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Pipeline
 from lookdev.looks.rendering import render_curve
-from lookdev.looks.stages.balance import Cast, resolve_balance
+from lookdev.looks.stages.balance import resolve_balance
 from lookdev.looks.steps import join, run
 from lookdev.looks.toml_file import load_look
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from lookdev.colorimetry.encodings import DISPLAY_P3, SRGB, encoding_names, get_encoding
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Pipeline
-from lookdev.looks.stages.balance import Cast
 from lookdev.looks.stages.base import Metered
 from lookdev.looks.steps import Step, join, run
 from lookdev.looks.toml_file import find_looks, load_look

@@ -19,9 +19,10 @@ from lookdev.colorimetry.temperature import (
     uv1960_from_xy,
     xy_from_cct,
 )
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.rendering import MID_GREY, SCENE_WHITE, lift_curve, render_curve
-from lookdev.looks.stages.balance import Balance, Cast, kept_white, resolve_balance
+from lookdev.looks.stages.balance import Balance, kept_white, resolve_balance
 from lookdev.looks.stages.base import Metered, Stage
 from lookdev.looks.stages.cdl import CDL, cdl_signal
 from lookdev.looks.stages.colour import Colour, Families

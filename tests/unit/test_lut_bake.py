@@ -9,8 +9,8 @@ import pytest
 
 from lookdev.colorimetry.encodings import ACESCCT, ACESCG, BT709, SRGB, get_encoding
 from lookdev.errors import RequestError
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
-from lookdev.looks.stages.balance import Cast
 from lookdev.lut.bake import bake_cube, bake_curve, cube_file_name, export_cube, is_separable
 from lookdev.lut.cube import identity_cube, lattice_points, read_cube
 from lookdev.lut.error import lut_error, picture_inputs, spread_points

@@ -11,10 +11,11 @@ import pytest
 from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import ACESCCT, BT709, DISPLAY_P3, SRGB, get_encoding
 from lookdev.colorimetry.rgb_spaces import ACES_AP0, WORKING, matrix_between
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Transform
 from lookdev.looks.rendering import render_curve
-from lookdev.looks.stages.balance import Balance, Cast, resolve_balance
+from lookdev.looks.stages.balance import Balance, resolve_balance
 from lookdev.looks.stages.cdl import CDL
 from lookdev.lut.answers import compared_pairs, difference_words, picture_difference, still_differences
 from lookdev.lut.bake import bake_cube

@@ -7,8 +7,9 @@ import numpy as np
 from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import get_encoding
 from lookdev.colorimetry.temperature import balance_white_xy
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
-from lookdev.looks.stages.balance import Balance, Cast
+from lookdev.looks.stages.balance import Balance
 from lookdev.looks.stages.colour import Colour
 from lookdev.paint.apart import joined, looks_that_part, pairs
 from lookdev.paint.chip import Chip, ChipSet, munsell_set

@@ -10,8 +10,9 @@ from lookdev.colorimetry.encodings import get_encoding
 from lookdev.colorimetry.rgb_spaces import D65_XY
 from lookdev.colorimetry.temperature import balance_white_xy
 from lookdev.errors import MeterError
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
-from lookdev.looks.stages.balance import Balance, Cast
+from lookdev.looks.stages.balance import Balance
 from lookdev.meter.log import Reading
 from lookdev.paint.chip import Chip, ChipSet, munsell_set
 from lookdev.paint.light import light_from_illuminant, light_of

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from lookdev.colorimetry.temperature import balance_white_xy
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
-from lookdev.looks.stages.balance import Balance, Cast
+from lookdev.looks.stages.balance import Balance
 from lookdev.looks.stages.colour import Colour
 from lookdev.paint.chip import munsell_set
 from lookdev.paint.light import light_from_illuminant

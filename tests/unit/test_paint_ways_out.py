@@ -4,8 +4,8 @@ import numpy as np
 
 from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.temperature import balance_white_xy
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
-from lookdev.looks.stages.balance import Cast
 from lookdev.paint.chip import paintable_set
 from lookdev.paint.light import light_from_illuminant
 from lookdev.paint.predict import Site, Viewing

@@ -13,8 +13,8 @@ from lookdev.colorimetry.difference import ciede2000, lab_from_working
 from lookdev.colorimetry.encodings import DISPLAY_P3, SRGB
 from lookdev.colorimetry.temperature import balance_white_xy, xy_from_cct
 from lookdev.jobs.graded import plan_tasks
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
-from lookdev.looks.stages.balance import Cast
 from lookdev.looks.toml_file import load_look
 from lookdev.meter.scout import load_scout
 from lookdev.render import kernel

@@ -15,8 +15,8 @@ from PIL import Image
 
 from lookdev.colorimetry.encodings import DISPLAY_P3, SRGB, Encoding
 from lookdev.errors import LookdevError
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
-from lookdev.looks.stages.balance import Cast
 from lookdev.render import tasks as tasks_module
 from lookdev.render.journal import Record, content_key, folder_lock, open_journal, sweep_parts
 from lookdev.render.reference import grade_reference

@@ -26,6 +26,7 @@ from lookdev.colorimetry.temperature import (
     xy_from_mired,
     xy_from_uv1960,
 )
+from lookdev.looks.cast import XY, Cast, pair
 from lookdev.looks.stages.base import Metered, Stage
 from lookdev.looks.stages.clipped import balancing
 from lookdev.looks.steps import Step
@@ -33,7 +34,6 @@ from lookdev.text import numbers
 from lookdev.text.numbers import signed
 
 Array = NDArray[np.float64]
-XY = tuple[float, float]
 
 MAX_CONE_GAIN = 32.0
 """No cone response is raised or cut by more than this (5 stops): past it a file holds no signal to raise."""
@@ -80,34 +80,6 @@ class Balance(Stage):
         kept = resolve_balance(plain, metered.cast).matrix
         neutral = resolve_balance(plain.model_copy(update={"keep": 0.0}), metered.cast).matrix
         return balancing(whole.matrix, kept, neutral, whole.keep, metered)
-
-
-@dataclass(frozen=True)
-class Cast:
-    """What was metered against what the camera was set to.
-
-    Attributes
-    ----------
-    white_xy : chromaticity of the source, as metered.
-    camera_xy : white that the camera was balanced to.
-    origin : where the two come from, in words.
-    """
-
-    white_xy: XY
-    camera_xy: XY
-    origin: str = ""
-
-    @property
-    def picture_xy(self) -> XY:
-        """Chromaticity at which the source stands in the picture (neutral is D65)."""
-        cone = CONE_MATRICES["Bradford"]
-        response = cone_response(self.white_xy) * cone_response(D65_XY) / cone_response(self.camera_xy)
-        return _pair(xy_from_xyz(response @ np.linalg.inv(cone).T))
-
-    @classmethod
-    def from_patch(cls, picture_xy: XY, origin: str = "") -> Cast:
-        """The cast that a grey patch shows in the picture itself, whatever the camera did."""
-        return cls(picture_xy, _pair(D65_XY), origin)
 
 
 @dataclass(frozen=True)
@@ -172,13 +144,13 @@ def resolve_balance(parameters: Balance, cast: Cast | None) -> BalanceResult:
             keep = _least_possible_keep(keep, gains_at)
         target = kept_white(picture, keep)
         gains = gains_at(keep)
-    final = target if target is not None else _pair(D65_XY)
+    final = target if target is not None else pair(D65_XY)
     if parameters.shifts:
         neutral_mired, neutral_duv = mired_duv_from_xy(D65_XY)
-        shifted = _pair(xy_from_mired(neutral_mired + parameters.mired, neutral_duv + parameters.duv))
+        shifted = pair(xy_from_mired(neutral_mired + parameters.mired, neutral_duv + parameters.duv))
         shift = cone_response(shifted, parameters.method) / cone_response(D65_XY, parameters.method)
         gains = gains * shift
-        final = _pair(xy_from_xyz(cone_response(final, parameters.method) * shift @ np.linalg.inv(cone).T))
+        final = pair(xy_from_xyz(cone_response(final, parameters.method) * shift @ np.linalg.inv(cone).T))
     on_xyz = np.linalg.inv(cone) @ np.diag(gains) @ cone
     matrix = np.asarray(WORKING.from_xyz @ on_xyz @ WORKING.to_xyz)
     if np.all(gains == 1.0):
@@ -193,9 +165,9 @@ def kept_white(picture_xy: XY, keep: float) -> XY:
     if is_cct_meaningful(picture_xy):
         neutral, cast = np.array(mired_duv_from_xy(D65_XY)), np.array(mired_duv_from_xy(picture_xy))
         m, duv = neutral + keep * (cast - neutral)
-        return _pair(xy_from_mired(float(m), float(duv))) if keep > 0 else _pair(D65_XY)
+        return pair(xy_from_mired(float(m), float(duv))) if keep > 0 else pair(D65_XY)
     neutral_uv, cast_uv = uv1960_from_xy(D65_XY), uv1960_from_xy(picture_xy)
-    return _pair(xy_from_uv1960(neutral_uv + keep * (cast_uv - neutral_uv)))
+    return pair(xy_from_uv1960(neutral_uv + keep * (cast_uv - neutral_uv)))
 
 
 def describe_white(xy: XY) -> str:
@@ -204,10 +176,6 @@ def describe_white(xy: XY) -> str:
         cct, duv = cct_duv_from_xy(xy)
         return numbers.cct_duv(cct, duv)
     return numbers.x_y(*xy)
-
-
-def _pair(xy: Array | XY) -> XY:
-    return (float(xy[0]), float(xy[1]))
 
 
 def _gain_function(picture_xy: XY, method: str) -> Callable[[float], Array]:

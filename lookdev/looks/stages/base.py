@@ -15,7 +15,7 @@ from lookdev.looks.steps import WORKING, Step
 
 if TYPE_CHECKING:
     from lookdev.colorimetry.encodings import Encoding
-    from lookdev.looks.stages.balance import Cast
+    from lookdev.looks.cast import Cast
 
 Levels = tuple[float, float, float]
 
