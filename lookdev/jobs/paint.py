@@ -243,8 +243,8 @@ def run(
 
 def _predict(request: PredictRequest, tell: Tell) -> PredictResult:
     from lookdev.paint import table as tables_of
-    from lookdev.paint.painter import pick_list, place_pages
     from lookdev.paint.predict import predict_sites
+    from lookdev.sheets.paint_places import pick_list, place_pages
     from lookdev.sheets.painter_page import painter_document
     from lookdev.sheets.swatch_page import save
 
@@ -279,9 +279,9 @@ def _predict(request: PredictRequest, tell: Tell) -> PredictResult:
 def _match(request: MatchRequest, tell: Tell) -> MatchResult:
     from lookdev.paint.match import match
     from lookdev.paint.predict import Viewing
-    from lookdev.paint.report import match_csv, match_json, match_page
     from lookdev.paint.target import parse_target
     from lookdev.paint.ways_out import ways_out
+    from lookdev.sheets.paint_report import match_csv, match_json, match_page
     from lookdev.sheets.swatch_page import match_sheet, save
 
     out = request.out
@@ -323,8 +323,8 @@ def _palette(request: PaletteRequest, tell: Tell) -> PaletteResult:
     from lookdev.colorimetry.encodings import get_encoding
     from lookdev.looks.rendering import render_curve
     from lookdev.paint.palette import palette
-    from lookdev.paint.report import palette_json, palette_page
     from lookdev.sheets.page import as_uint8
+    from lookdev.sheets.paint_report import palette_json, palette_page
     from lookdev.sheets.swatch_page import palette_sheet, save
     from lookdev.stills.reader import read_still
 

@@ -209,11 +209,11 @@ def test_sheets_show_the_very_colours_and_no_text_is_cut(scout):
     from lookdev.meter.scout import load_scout
     from lookdev.paint.chip_file import read_chips
     from lookdev.paint.match import match
-    from lookdev.paint.painter import pick_list, place_pages
     from lookdev.paint.predict import Viewing, predict_sites
-    from lookdev.paint.report import match_page
     from lookdev.paint.sites import sites_of
     from lookdev.paint.target import parse_target
+    from lookdev.sheets.paint_places import pick_list, place_pages
+    from lookdev.sheets.paint_report import match_page
     from lookdev.sheets.painter_page import painter_document
     from lookdev.sheets.swatch_page import match_sheet
     from lookdev.survey.survey import survey

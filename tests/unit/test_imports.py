@@ -36,28 +36,9 @@ LEVELS = [
 ]
 """From the bottom up, as DEVELOPERS.md says it. Rooms on one level do not see each other."""
 
-UP = {("paint", "sheets"), ("paint", "pages")}
-"""Rooms still to mend: paint's tables are cut for its pages."""
-
-ROUND = [
-    {"looks.stages.balance", "looks.stages.base"},
-    {"looks.model", "looks.pipeline"},
-    {
-        "meter.filters",
-        "meter.gel_spectra",
-        "meter.guards",
-        "meter.light",
-        "meter.log",
-        "meter.mixture",
-        "meter.naming",
-        "meter.note",
-        "meter.note_line",
-        "meter.reading",
-        "meter.table",
-    },
-    {"meter.budget", "meter.notes"},
-]
-"""Still to mend; nothing may join them."""
+UP: set[tuple[str, str]] = set()
+ROUND: list[set[str]] = []
+"""Nothing is left to mend: nothing looks up, nothing goes round."""
 
 
 def modules() -> dict[str, ast.Module]:
