@@ -215,3 +215,16 @@ def is_cct_meaningful(xy: Sequence[float] | Array) -> bool:
     """Whether the chromaticity is near enough to the locus for a CCT (CIE 15:2018: |Duv| up to 0.05)."""
     m, duv = mired_duv_from_xy(xy)
     return abs(duv) <= DUV_LIMIT and 0.0 < m < MAX_MIRED
+
+
+def mixed_xy(parts: Sequence[tuple[float, tuple[float, float]]]) -> tuple[float, float]:
+    """Chromaticity of lights mixed by shares of illuminance (Grassmann's laws).
+
+    BT.709's primaries at 0.2126, 0.7152, 0.0722 are its white, D65 (ITU-R BT.709-6, 3.2):
+
+    >>> red, green, blue = (0.64, 0.33), (0.30, 0.60), (0.15, 0.06)
+    >>> [round(v, 4) for v in mixed_xy([(0.2126, red), (0.7152, green), (0.0722, blue)])]
+    [0.3127, 0.329]
+    """
+    big = np.array([share * np.array([x / y, 1.0, (1 - x - y) / y]) for share, (x, y) in parts]).sum(axis=0)
+    return float(big[0] / big.sum()), float(big[1] / big.sum())

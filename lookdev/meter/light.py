@@ -103,19 +103,6 @@ def shares_by_xy(parts: Sequence[XY], mixed: XY) -> tuple[float, ...]:
     return tuple(float(v) / total for v in found) if total > 0 else tuple(1.0 / len(parts) for _ in parts)
 
 
-def mixed_xy(parts: Sequence[tuple[float, XY]]) -> XY:
-    """Chromaticity of lights mixed by shares of illuminance (Grassmann's laws).
-
-    BT.709's primaries at 0.2126, 0.7152, 0.0722 are its white, D65 (ITU-R BT.709-6, 3.2):
-
-    >>> red, green, blue = (0.64, 0.33), (0.30, 0.60), (0.15, 0.06)
-    >>> [round(v, 4) for v in mixed_xy([(0.2126, red), (0.7152, green), (0.0722, blue)])]
-    [0.3127, 0.329]
-    """
-    big = np.array([share * np.array([x / y, 1.0, (1 - x - y) / y]) for share, (x, y) in parts]).sum(axis=0)
-    return float(big[0] / big.sum()), float(big[1] / big.sum())
-
-
 def mixed_spectrum(parts: Sequence[tuple[float, Spectrum]], name: str = "mixture") -> Spectrum:
     """Sum of spectra by their shares of the illuminance: each is brought to one and the same Y first.
 

@@ -96,7 +96,7 @@ class Reading:
 
             return _pair(illuminant_xy(self.illuminant))
         if self.mixture:
-            from lookdev.meter.light import mixed_xy
+            from lookdev.colorimetry.temperature import mixed_xy
 
             known = [(p.share, p.reading.white_xy) for p in self.mixture]
             return mixed_xy([(share, xy) for share, xy in known if xy is not None])

@@ -17,7 +17,8 @@ from lookdev.colorimetry.adaptation import CONE_MATRICES, cone_response, xy_from
 from lookdev.colorimetry.rgb_spaces import D65_XY
 from lookdev.colorimetry.temperature import balance_white_xy, cct_duv_from_xy, is_cct_meaningful
 from lookdev.errors import LookdevError
-from lookdev.looks.stages.balance import XY, Cast, describe_white
+from lookdev.looks.cast import XY, Cast
+from lookdev.looks.stages.balance import describe_white
 from lookdev.meter.log import NOWHERE
 from lookdev.names import Names, place_names
 from lookdev.survey.places import Place, Seen, places_of
