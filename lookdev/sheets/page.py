@@ -48,14 +48,14 @@ from numpy.typing import ArrayLike, NDArray
 from lookdev.errors import SheetError
 from lookdev.files import write_whole
 from lookdev.sheets import fonts
-from lookdev.sheets.raster import draw_pixels, own_page, png_bytes
+from lookdev.sheets.raster import draw_jpeg, draw_pixels, own_page, png_bytes
 
 Colour = Sequence[float] | Sequence[int]
 Align = Literal["left", "centre", "right"]
 Overflow = Literal["wrap", "ellipsis"]
 
-PAPERS_PT = {"a4": (841.890, 595.276), "letter": (792.0, 612.0)}
-"""Landscape sizes: ISO 216 A4 (297 x 210 mm) and US Letter (11 x 8.5 in)."""
+PAPERS_PT = {"a4": (841.890, 595.276), "letter": (792.0, 612.0), "16:9": (720.0, 405.0)}
+"""Landscape sizes: ISO 216 A4 (297 x 210 mm), US Letter (11 x 8.5 in), and a screen's shape (10 x 5.6 in)."""
 
 RASTER_DPI = 200
 _PDF_TURN, _RASTER_TURN = threading.Lock(), threading.Lock()  # neither library takes two threads at once
@@ -323,6 +323,19 @@ class Page:
         self.pictures.append(box)
         return box
 
+    def photograph(
+        self, x: float, top: float, jpeg: bytes, size: tuple[int, int], width: float, height: float
+    ) -> Box:
+        """Place a JPEG of ``size`` (width, height) in pixels as it is, not packed anew, in a box in points."""
+        box = Box(x, top, x + width, top + height, "picture")
+
+        def draw(canvas: Any) -> None:
+            draw_jpeg(canvas, jpeg, size, x, self.height - box.bottom, width, height)
+
+        self._draw.append(draw)
+        self.pictures.append(box)
+        return box
+
     def backdrop(self, x: float, top: float, pixels: NDArray[np.uint8]) -> Box:
         """As :meth:`image`, one sample a pixel, for a ground that lines and words may lie on."""
         return self._place_pixels(x, top, pixels, None, None)
@@ -513,12 +526,13 @@ class Document:
         surround: Colour = SURROUND,
         dpi: int = RASTER_DPI,
         foot: str = "",
+        numbered_pages: bool = True,
     ) -> None:
         if paper.casefold() not in PAPERS_PT:
             raise SheetError("unknown paper", found=paper, wanted=" or ".join(PAPERS_PT))
         long_side, short_side = PAPERS_PT[paper.casefold()]
         self.title, self.dpi, self.surround, self.foot = title, dpi, surround, foot
-        self.paper = paper.casefold()
+        self.paper, self.numbered_pages = paper.casefold(), numbered_pages
         self.pixel = 72.0 / dpi
         across, down = (long_side, short_side) if landscape else (short_side, long_side)
         self.size_px = (round(across / self.pixel), round(down / self.pixel))
@@ -592,7 +606,7 @@ class Document:
             canvas.rect(0, 0, self.width, self.height, stroke=0, fill=1)
             for draw in page._draw:
                 draw(canvas)
-            for draw in self._foot(page, number):
+            for draw in self._foot(page, number) if self.numbered_pages else ():
                 draw(canvas)
             canvas.showPage()
         canvas.save()

@@ -78,12 +78,35 @@ def draw_pixels(
 
     As the canvas's own ``drawImage``, which knows no predictor (ISO 32000-1 7.4.4.4) and compresses by zlib.
     """
-    data = deflated_rows(pixels)
-    name = hashlib.sha256(struct.pack(">II", *pixels.shape[:2]) + data).hexdigest()[:32]
+    columns = pixels.shape[1]
+    parameters = {"Predictor": 15, "Colors": 3, "BitsPerComponent": 8, "Columns": columns}
+    size = (columns, pixels.shape[0])
+    _draw_image(canvas, deflated_rows(pixels), size, "FlateDecode", parameters, x, y, width, height)
+
+
+def draw_jpeg(
+    canvas: Any, jpeg: bytes, size: tuple[int, int], x: float, y: float, width: float, height: float
+) -> None:
+    """Put a JPEG of ``size`` (width, height) in pixels on a reportlab canvas byte for byte, stored once."""
+    _draw_image(canvas, jpeg, size, "DCTDecode", {}, x, y, width, height)
+
+
+def _draw_image(
+    canvas: Any,
+    data: bytes,
+    size: tuple[int, int],
+    how: str,
+    parameters: dict[str, int],
+    x: float,
+    y: float,
+    width: float,
+    height: float,
+) -> None:
+    name = hashlib.sha256(struct.pack(">II", size[1], size[0]) + data).hexdigest()[:32]
     document = canvas._doc
     key = document.getXObjectName(name)
     if key not in document.idToObject:
-        picture = _image_object(data, pixels.shape[1], pixels.shape[0])
+        picture = _image_object(data, size, how, parameters)
         picture.name = name
         canvas._setXObjects(picture)
         document.Reference(picture, key)
@@ -96,19 +119,19 @@ def draw_pixels(
     canvas._formsinuse.append(name)
 
 
-def _image_object(data: bytes, width: int, height: int) -> Any:
-    """An image XObject (ISO 32000-1 8.9.5) of Flate data with PNG predictors (7.4.4.4, predictor 15)."""
+def _image_object(data: bytes, size: tuple[int, int], how: str, parameters: dict[str, int]) -> Any:
+    """An image XObject (ISO 32000-1 8.9.5): Flate with PNG predictors (7.4.4.4, predictor 15), or DCT."""
     from reportlab.pdfbase.pdfdoc import PDFDictionary, PDFName, PDFStream
 
-    parameters = {"Predictor": 15, "Colors": 3, "BitsPerComponent": 8, "Columns": width}
     entries = {
         "Type": PDFName("XObject"),
         "Subtype": PDFName("Image"),
-        "Width": width,
-        "Height": height,
+        "Width": size[0],
+        "Height": size[1],
         "BitsPerComponent": 8,
         "ColorSpace": PDFName("DeviceRGB"),
-        "Filter": PDFName("FlateDecode"),
-        "DecodeParms": PDFDictionary(parameters),
+        "Filter": PDFName(how),
     }
+    if parameters:
+        entries["DecodeParms"] = PDFDictionary(parameters)
     return PDFStream(PDFDictionary(entries), data)

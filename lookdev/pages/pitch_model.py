@@ -1,0 +1,165 @@
+"""What a pitch shows, as data: places, looks, pictures in the film's shape, and the codes of the choices."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Picture = NDArray[np.uint8]
+
+STOOD = "As it stood"
+NOT_CHOSEN = "not chosen"
+
+
+@dataclass(frozen=True)
+class PitchLook:
+    """A look as it is pitched. ``fingerprint``: of the parameters that act, twelve hexadecimal digits."""
+
+    title: str
+    note: str
+    code: str
+    fingerprint: str
+
+
+@dataclass(frozen=True, eq=False)
+class PitchPlace:
+    """One place.
+
+    Attributes
+    ----------
+    name, code : the location as the log has it; the words by which a choice names it.
+    stood : uint8 sRGB (h, w, 3), the still as it came, in the film's shape.
+    pictures : the same in each look of the pitch.
+    proposed : which look is proposed, by its place in the pitch.
+    light, words : a plain sentence on the light; the cinematographer's own.
+    panorama : whether the pictures go all round.
+    still : file name of the still, for the appendix.
+    why : how the still was chosen.
+    """
+
+    name: str
+    code: str
+    stood: Picture
+    pictures: tuple[Picture, ...]
+    proposed: int = 0
+    light: str = ""
+    words: str = ""
+    panorama: bool = False
+    still: str = ""
+    why: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Pitch:
+    """The whole pitch. ``order``: the places in the story's order, by their place in ``places``."""
+
+    title: str
+    date: str
+    looks: tuple[PitchLook, ...]
+    places: tuple[PitchPlace, ...]
+    order: tuple[int, ...] = ()
+    surround: Literal["dark", "grey"] = "dark"
+    numbers: tuple[str, ...] = ()
+
+    def in_order(self) -> list[PitchPlace]:
+        """The places as the story runs; those without a turn come last."""
+        rest = [i for i in range(len(self.places)) if i not in self.order]
+        return [self.places[i] for i in (*self.order, *rest)]
+
+
+def codes(names: Iterable[str]) -> list[str]:
+    """A code of words for each name, none twice: capitals, what is before the first comma where that will do.
+
+    A code depends on the names alone, not on what else was made from the scout.
+
+    >>> codes(["Loading dock 3, Østkai", "Net loft, Østkai", "Net loft, Vestkai"])
+    ['LOADING DOCK 3', 'NET LOFT ØSTKAI', 'NET LOFT VESTKAI']
+    """
+    whole = list(names)
+    short = [_capitals(name.split(",")[0]) or _capitals(name) for name in whole]
+    out: list[str] = []
+    for name, code in zip(whole, short, strict=True):
+        wanted = code if short.count(code) == 1 else _capitals(name)
+        wanted, base, number = wanted or "UNNAMED", wanted or "UNNAMED", 2
+        while wanted in out:
+            wanted, number = f"{base} {number}", number + 1
+        out.append(wanted)
+    return out
+
+
+def _capitals(text: str) -> str:
+    normal = unicodedata.normalize("NFC", text).upper()
+    words = re.sub(r"[^\w'’&+-]+", " ", normal, flags=re.UNICODE).replace("_", " ").split()
+    return " ".join(words)[:60].strip()
+
+
+def to_shape(size: tuple[int, int], ratio: float, shift: float = 0.0) -> tuple[int, int, int, int]:
+    """The crop ``left, top, width, height`` of ``size`` (width, height) in pixels that has ``ratio``.
+
+    ``shift`` -1 to 1 moves it over what is left: up or left at -1, down or right at 1.
+
+    >>> to_shape((6000, 4000), 2.4)
+    (0, 750, 6000, 2500)
+    """
+    width, height = size
+    if width / height > ratio:
+        across = max(1, round(height * ratio))
+        return round((width - across) * (0.5 + shift / 2)), 0, across, height
+    down = max(1, round(width / ratio))
+    return 0, round((height - down) * (0.5 + shift / 2)), width, down
+
+
+def frame_ratio(text: str) -> float:
+    """A frame's ratio of width to height as it is typed: ``2.39:1``, ``1.85``, ``16:9``, ``4x3``.
+
+    Raises
+    ------
+    ValueError : no ratio between 1 and 3.
+
+    >>> frame_ratio("2.39:1"), round(frame_ratio("16:9"), 4)
+    (2.39, 1.7778)
+    """
+    match = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*(?:[:/x×]\s*(\d+(?:[.,]\d+)?))?\s*", text)
+    if match is None:
+        raise ValueError(text)
+    across, down = (float((part or "1").replace(",", ".")) for part in match.groups())
+    if down == 0 or not 1.0 <= across / down <= 3.0:
+        raise ValueError(text)
+    return across / down
+
+
+def hero_score(picture: Picture) -> float:
+    """How well a still stands for its place: sharp, and neither drowned nor burnt. Higher is better.
+
+    ``picture``: small, uint8 sRGB (h, w, 3). Sharpness is the share of the light's variation that lies between
+    neighbouring pixels, held where it is enough; exposure counts how much of the frame is at neither end.
+    """
+    light = picture.astype(np.float64).mean(axis=2) / 255.0
+    across, down = np.abs(np.diff(light, axis=1)), np.abs(np.diff(light, axis=0))
+    detail = float(np.percentile(across, 98) + np.percentile(down, 98)) / (2 * float(light.std()) + 0.02)
+    held = float(np.mean((light > 0.03) & (light < 0.985)))
+    middle = 1.0 - abs(float(np.median(light)) - 0.4)
+    return min(detail, 1.0) * held * middle
+
+
+def upright(size: tuple[int, int]) -> bool:
+    """Whether a still of ``size`` (width, height) is wide enough to fill a film frame without losing most."""
+    return size[0] >= size[1]
+
+
+def alternates(count: int, proposed: int, most: int = 3) -> list[int]:
+    """The looks beside the proposed one, in the pitch's order, at most ``most``."""
+    return [i for i in range(count) if i != proposed][:most]
+
+
+def strip_of(colours: Sequence[tuple[float, Sequence[float]]]) -> list[tuple[float, Sequence[float]]]:
+    """A palette's (share, sRGB) with each share large enough to be seen, summing to 1."""
+    seen = [(max(share, 0.04), colour) for share, colour in colours]
+    total = sum(share for share, _ in seen)
+    return [(share / total, colour) for share, colour in seen]

@@ -1,0 +1,327 @@
+"""The pitch as a PDF in a screen's shape: a cover, a page a place, before and after, colour script, ticks."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.colorimetry.encodings import SRGB
+from lookdev.pages.pitch_model import STOOD, Pitch, PitchPlace, alternates, strip_of
+from lookdev.sheets import fonts
+from lookdev.sheets.page import Box, Colour, Document, Page, Style, text_height
+
+Picture = NDArray[np.uint8]
+
+DPI = 220
+JPEG_QUALITY = 95
+"""CIEDE2000 against the graded still, over what four by four pixels mix to, stays under 1 at the 95th percentile
+(tests/unit/test_pitch_pdf.py). Pixel by pixel no JPEG of 8 bits does: its colour conversion alone rounds to 1.1
+to 1.2, at quality 100."""
+SCRIPT_COLOURS = 6
+MARGIN = 30.0
+GAP = 10.0
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What surrounds the pictures: all neutral, so that nothing tints the eye."""
+
+    page: Colour
+    ink: Colour
+    soft: Colour
+    line: Colour
+
+
+GROUNDS = {
+    "dark": Ground((20, 20, 20), (232, 232, 232), (165, 165, 165), (88, 88, 88)),
+    "grey": Ground((119, 119, 119), (0, 0, 0), (0, 0, 0), (60, 60, 60)),
+}
+
+
+class _Maker:
+    def __init__(self, pitch: Pitch, over: Callable[..., Iterable[object]]) -> None:
+        self.pitch, self.ground, self.over = pitch, GROUNDS[pitch.surround], over
+        self.document = Document(pitch.title, paper="16:9", surround=self.ground.page, numbered_pages=False)
+        ink, soft = self.ground.ink, self.ground.soft
+        self.film = Style(38, fonts.SEMIBOLD, ink, 1.1)
+        self.head = Style(17, fonts.SEMIBOLD, ink, 1.2)
+        self.title = Style(12, fonts.SEMIBOLD, ink, 1.25)
+        self.body = Style(10.5, fonts.REGULAR, ink, 1.35)
+        self.quiet = Style(10.5, fonts.REGULAR, soft, 1.35)
+        self.small = Style(9, fonts.REGULAR, soft, 1.3)
+        self.code = Style(9, fonts.SEMIBOLD, ink, 1.3)
+
+    def page(self) -> Page:
+        page = self.document.new_page()
+        page.content = Box(MARGIN, MARGIN, page.width - MARGIN, page.height - MARGIN)
+        return page
+
+    def photograph(self, page: Page, picture: Picture, box: Box) -> None:
+        """A picture in a box of its own shape, at :data:`DPI` of its place, or as many pixels as it has."""
+        from lookdev.sheets.thumbnails import resize_srgb
+
+        height, width = picture.shape[:2]
+        across = min(width, round(box.width / 72 * DPI))
+        size = (across, max(1, round(across * height / width)))
+        pixels = picture if size == (width, height) else resize_srgb(picture, size)
+        page.photograph(box.left, box.top, _jpeg(pixels), size, box.width, box.height)
+
+    # pages --------------------------------------------------------------------------------------------------
+
+    def cover(self) -> None:
+        page, places = self.page(), self.pitch.in_order()
+        content = page.content
+        columns = min(
+            len(places), 4 if len(places) in (4, 7, 8) else 6 if len(places) > 6 else max(len(places), 3)
+        )
+        rows = [places[i : i + columns] for i in range(0, len(places), columns)]
+        width = (content.width - GAP * (columns - 1)) / max(columns, 1)
+        frames = [[_fit(_shown(place), width, 150.0) for place in row] for row in rows]
+        heights = [max((h for _, h in row), default=0.0) + self.small.line + 8 for row in frames]
+        top = content.bottom - sum(heights) - GAP * (len(heights) - 1)
+        head = text_height(self.pitch.title, self.film, content.width, 2)
+        y = max(content.top, (top - head - self.body.line) * 0.52)
+        y = page.paragraph(content.left, y, content.width, self.pitch.title, self.film, max_lines=2)
+        if self.pitch.date:
+            page.text(content.left, y + 4, self.pitch.date, self.quiet, width=content.width)
+        for row, sizes, height in zip(rows, frames, heights, strict=True):
+            for at, (place, (w, h)) in enumerate(zip(row, sizes, strict=True)):
+                left = content.left + at * (width + GAP)
+                self.photograph(page, _shown(place), Box(left, top, left + w, top + h))
+                page.text(
+                    left, top + h + 4, place.name, self.small, width=width, overflow="ellipsis", min_size=9
+                )
+            top += height + GAP
+
+    def place(self, place: PitchPlace) -> None:
+        picture = _shown(place)
+        if picture.shape[1] / picture.shape[0] >= 2.05:
+            self._across(place, picture)
+        else:
+            self._beside(place, picture)
+
+    def _across(self, place: PitchPlace, picture: Picture) -> None:
+        page = self.page()
+        width, height = _fit(picture, page.width, page.height - 92.0)
+        left = (page.width - width) / 2
+        self.photograph(page, picture, Box(left, 0.0, left + width, height))
+        others = alternates(len(self.pitch.looks), place.proposed)
+        small_w, small_h = _fit(picture, 122.0, page.height - height - 44.0)
+        right = page.width - MARGIN
+        start = right - len(others) * small_w - max(len(others) - 1, 0) * GAP
+        top = height + 15.0
+        for at, other in enumerate(others):
+            x = start + at * (small_w + GAP)
+            self.photograph(page, place.pictures[other], Box(x, top, x + small_w, top + small_h))
+            title = self.pitch.looks[other].title
+            page.text(x, top + small_h + 3, title, self.small, width=small_w, overflow="ellipsis", min_size=9)
+        self._words(page, place, Box(MARGIN, top - 3, start - 18 if others else right, page.height - 10))
+
+    def _beside(self, place: PitchPlace, picture: Picture) -> None:
+        page = self.page()
+        width, height = _fit(picture, page.width - 196.0, page.height)
+        self.photograph(
+            page, picture, Box(0.0, (page.height - height) / 2, width, (page.height + height) / 2)
+        )
+        left, right = width + 18.0, page.width - 18.0
+        y = self._words(page, place, Box(left, 22.0, right, page.height * 0.52))
+        others = alternates(len(self.pitch.looks), place.proposed)
+        if not others:
+            return
+        room = (page.height - 22.0 - y - 12.0) / len(others) - self.small.line - 8.0
+        small_w, small_h = _fit(picture, right - left, room)
+        y = page.height - 22.0 - len(others) * (small_h + self.small.line + 8.0) + 4.0
+        for other in others:
+            self.photograph(page, place.pictures[other], Box(left, y, left + small_w, y + small_h))
+            title = self.pitch.looks[other].title
+            page.text(
+                left, y + small_h + 3, title, self.small, width=right - left, overflow="ellipsis", min_size=9
+            )
+            y += small_h + self.small.line + 8.0
+
+    def _words(self, page: Page, place: PitchPlace, box: Box) -> float:
+        look = self.pitch.looks[place.proposed]
+        y = page.text(box.left, box.top, place.name, self.head, width=box.width, min_size=12, max_lines=2)
+        y = page.text(box.left, y + 1, look.title, self.title, width=box.width, overflow="ellipsis")
+        for text, style in ((place.words, self.body), (look.note, self.quiet), (place.light, self.quiet)):
+            room = int((box.bottom - y) // style.line)
+            if text and room > 0:
+                y = page.paragraph(box.left, y, box.width, text, style, max_lines=room)
+        return y
+
+    def before_and_after(self) -> None:
+        places = self.pitch.in_order()
+        for start in range(0, len(places), 6):
+            some = places[start : start + 6]
+            page = self.page()
+            content = page.content
+            y = page.text(content.left, content.top - 8, "Before and after", self.head)
+            columns = min(3, len(some))
+            rows = -(-len(some) // columns)
+            gap = GAP * 1.6
+            each = (content.bottom - y - 6 - 14 * (rows - 1)) / rows
+            room = (content.width - gap * (columns - 1)) / columns
+            width = max(_fit(p.stood, room, (each - self.small.line - 9) / 2)[0] for p in some)
+            spread = gap if columns == 1 else (content.width - columns * width) / (columns - 1)
+            for at, place in enumerate(some):
+                left = content.left + (at % columns) * (width + spread)
+                top = y + 8 + (at // columns) * (each + 14)
+                w, h = _fit(place.stood, width, (each - self.small.line - 9) / 2)
+                self.photograph(page, place.stood, Box(left, top, left + w, top + h))
+                below = top + h + 2
+                self.photograph(page, _shown(place), Box(left, below, left + w, below + h))
+                words = (
+                    f"{place.name.split(',')[0]}: {STOOD.lower()}, {self.pitch.looks[place.proposed].title}"
+                )
+                page.text(
+                    left, below + h + 3, words, self.small, width=width, overflow="ellipsis", min_size=9
+                )
+
+    def colour_script(self) -> None:
+        places = self.pitch.in_order()
+        palettes = list(self.over(_palette, [_shown(place) for place in places]))
+        for start in range(0, len(places), 12):
+            some, colours = places[start : start + 12], palettes[start : start + 12]
+            page = self.page()
+            content = page.content
+            y = page.text(content.left, content.top - 8, "Colour script", self.head) + 8
+            columns = len(some) if len(some) <= 7 else -(-len(some) // 2)
+            rows = -(-len(some) // columns)
+            width = (content.width - 3.0 * (columns - 1)) / columns
+            each = (content.bottom - y - 14.0 * (rows - 1)) / rows
+            for at, (place, palette) in enumerate(zip(some, colours, strict=True)):
+                left = content.left + (at % columns) * (width + 3.0)
+                top = y + (at // columns) * (each + 14.0)
+                w, h = _fit(_shown(place), width, each * 0.5)
+                strip = each - h - 3.0 - self.small.line * 2 - 6.0
+                self.photograph(page, _shown(place), Box(left, top, left + w, top + h))
+                down = top + h + 3.0
+                for share, colour in strip_of(palette):
+                    page.swatch(
+                        left, down, width, strip * share, tuple(float(v) for v in colour), outline=None
+                    )
+                    down += strip * share
+                page.text(
+                    left, down + 4, place.name, self.small, width=width, lines=2, max_lines=2, min_size=9
+                )
+
+    def ticks(self) -> None:
+        places, looks = self.pitch.in_order(), self.pitch.looks
+        fits = 8
+        for start in range(0, len(places), fits):
+            page = self.page()
+            content = page.content
+            y = page.text(content.left, content.top - 8, "Which look for which place?", self.head)
+            y = page.paragraph(
+                content.left, y, content.width,
+                "Tick one a place, or say its words: DOCK · LOOK. They stay the same in everything made of this scout.".replace(
+                    "DOCK · LOOK", f"{places[0].code} · {looks[places[0].proposed].code}"
+                ), self.quiet,
+            ) + 6  # fmt: skip
+            some = places[start : start + fits]
+            each = min((content.bottom - y) / len(some), 64.0)
+            frame_w = 96.0
+            across = (content.width - frame_w - 14.0 - 150.0) / len(looks)
+            for place in some:
+                w, h = _fit(_shown(place), frame_w, each - 8.0)
+                self.photograph(page, _shown(place), Box(content.left, y + 4, content.left + w, y + 4 + h))
+                middle = y + each / 2
+                x = content.left + frame_w + 14.0
+                page.text(
+                    x,
+                    middle - self.code.line / 2,
+                    place.code,
+                    self.code,
+                    width=144.0,
+                    lines=2,
+                    max_lines=2,
+                    min_size=9,
+                )
+                for at, look in enumerate(looks):
+                    left = x + 150.0 + at * across
+                    corners = [
+                        (left, middle - 6),
+                        (left + 12, middle - 6),
+                        (left + 12, middle + 6),
+                        (left, middle + 6),
+                    ]
+                    page.polygon(corners, fill=self.ground.page, outline=self.ground.ink, width=0.8)
+                    words = replace(
+                        self.code, weight=fonts.SEMIBOLD if at == place.proposed else fonts.REGULAR
+                    )
+                    tall = text_height(look.code, words, across - 24, 2)
+                    page.text(
+                        left + 18,
+                        middle - tall / 2,
+                        look.code,
+                        words,
+                        width=across - 24,
+                        lines=2,
+                        max_lines=2,
+                        min_size=9,
+                    )
+                y += each
+                page.line(content.left, y, content.right, y, colour=self.ground.line)
+
+    def appendix(self) -> None:
+        lines = list(self.pitch.numbers)
+        while lines:
+            page = self.page()
+            content = page.content
+            y = page.text(content.left, content.top - 8, "Numbers", self.head) + 6
+            while lines and y + text_height(lines[0], self.small, content.width) <= content.bottom:
+                y = page.paragraph(content.left, y, content.width, lines.pop(0), self.small)
+
+
+def pitch_document(pitch: Pitch, workers: int = 2) -> Document:
+    """The pitch's pages; see :class:`Pitch`."""
+    with ThreadPoolExecutor(workers) as pool:
+        maker = _Maker(pitch, pool.map)
+        maker.cover()
+        for place in pitch.in_order():
+            maker.place(place)
+        maker.before_and_after()
+        maker.colour_script()
+        maker.ticks()
+        maker.appendix()
+    return maker.document
+
+
+def write_pitch_pdf(pitch: Pitch, path: Path, workers: int = 2) -> None:
+    """Write the PDF, whole or not at all."""
+    pitch_document(pitch, workers).save(path)
+
+
+def _shown(place: PitchPlace) -> Picture:
+    return place.pictures[place.proposed]
+
+
+def _fit(picture: Picture, width: float, height: float) -> tuple[float, float]:
+    """Width and height in points of a picture at its own shape, in a room of ``width`` by ``height``."""
+    rows, columns = picture.shape[:2]
+    scale = min(width / columns, height / rows)
+    return columns * scale, rows * scale
+
+
+def _jpeg(pixels: Picture) -> bytes:
+    import simplejpeg
+
+    whole = np.ascontiguousarray(pixels)
+    return bytes(simplejpeg.encode_jpeg(whole, quality=JPEG_QUALITY, colorsubsampling="444"))
+
+
+def _palette(picture: Picture) -> list[tuple[float, Sequence[float]]]:
+    """Share and sRGB of a picture's own colours, dark to light."""
+    from lookdev.paint.palette import dominant
+
+    step = max(1, max(picture.shape[:2]) // 320)
+    light = SRGB.to_working(picture[step // 2 :: step, step // 2 :: step] / 255.0)
+    means, shares = dominant(light, SCRIPT_COLOURS)
+    order = np.argsort(means @ np.array([0.2627, 0.6780, 0.0593]))  # luminance, BT.2020-2 table 4
+    signal = np.clip(SRGB.from_working(means), 0.0, 1.0)
+    return [(float(shares[i]), [float(v) for v in signal[i]]) for i in order]
