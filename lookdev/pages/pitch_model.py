@@ -137,8 +137,9 @@ def frame_ratio(text: str) -> float:
 def hero_score(picture: Picture) -> float:
     """How well a still stands for its place: sharp, and neither drowned nor burnt. Higher is better.
 
-    ``picture``: small, uint8 sRGB (h, w, 3). Sharpness is the share of the light's variation that lies between
-    neighbouring pixels, held where it is enough; exposure counts how much of the frame is at neither end.
+    ``picture``: small, uint8 sRGB (h, w, 3). Sharpness is the share of the light's variation that lies
+    between neighbouring pixels, held where it is enough; exposure counts how much of the frame is at neither
+    end.
     """
     light = picture.astype(np.float64).mean(axis=2) / 255.0
     across, down = np.abs(np.diff(light, axis=1)), np.abs(np.diff(light, axis=0))

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,9 +20,9 @@ Picture = NDArray[np.uint8]
 
 DPI = 220
 JPEG_QUALITY = 95
-"""CIEDE2000 against the graded still, over what four by four pixels mix to, stays under 1 at the 95th percentile
-(tests/unit/test_pitch_pdf.py). Pixel by pixel no JPEG of 8 bits does: its colour conversion alone rounds to 1.1
-to 1.2, at quality 100."""
+"""CIEDE2000 against the graded still, over what four by four pixels mix to, stays under 1 at the 95th
+percentile (tests/unit/test_pitch_pdf.py). Pixel by pixel no JPEG of 8 bits does: its colour conversion alone
+rounds to 1.1 to 1.2, at quality 100."""
 SCRIPT_COLOURS = 6
 MARGIN = 30.0
 GAP = 10.0
@@ -44,7 +45,7 @@ GROUNDS = {
 
 
 class _Maker:
-    def __init__(self, pitch: Pitch, over: Callable[..., Iterable[object]]) -> None:
+    def __init__(self, pitch: Pitch, over: Callable[..., Iterable[Any]]) -> None:
         self.pitch, self.ground, self.over = pitch, GROUNDS[pitch.surround], over
         self.document = Document(pitch.title, paper="16:9", surround=self.ground.page, numbered_pages=False)
         ink, soft = self.ground.ink, self.ground.soft
@@ -217,12 +218,11 @@ class _Maker:
             page = self.page()
             content = page.content
             y = page.text(content.left, content.top - 8, "Which look for which place?", self.head)
-            y = page.paragraph(
-                content.left, y, content.width,
-                "Tick one a place, or say its words: DOCK · LOOK. They stay the same in everything made of this scout.".replace(
-                    "DOCK · LOOK", f"{places[0].code} · {looks[places[0].proposed].code}"
-                ), self.quiet,
-            ) + 6  # fmt: skip
+            example = f"{places[0].code} · {looks[places[0].proposed].code}"
+            how = (
+                f"Tick one a place, or say its words: {example}. They are the same wherever they are printed."
+            )
+            y = page.paragraph(content.left, y, content.width, how, self.quiet) + 6
             some = places[start : start + fits]
             each = min((content.bottom - y) / len(some), 64.0)
             frame_w = 96.0

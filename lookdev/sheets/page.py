@@ -326,7 +326,7 @@ class Page:
     def photograph(
         self, x: float, top: float, jpeg: bytes, size: tuple[int, int], width: float, height: float
     ) -> Box:
-        """Place a JPEG of ``size`` (width, height) in pixels as it is, not packed anew, in a box in points."""
+        """Place a JPEG of ``size`` (width, height) in pixels as it is, in a box in points."""
         box = Box(x, top, x + width, top + height, "picture")
 
         def draw(canvas: Any) -> None:
