@@ -25,6 +25,9 @@ from lookdev.jobs.paint import MatchRequest as MatchRequest
 from lookdev.jobs.paint import PaletteRequest as PaletteRequest
 from lookdev.jobs.paint import PredictRequest as PredictRequest
 from lookdev.jobs.paint import run as _paint
+from lookdev.jobs.pitch import PitchRequest as PitchRequest
+from lookdev.jobs.pitch import PitchResult as PitchResult
+from lookdev.jobs.pitch import run as _pitch
 from lookdev.jobs.sheets import SheetsRequest as SheetsRequest
 from lookdev.jobs.sheets import SheetsResult as SheetsResult
 from lookdev.jobs.sheets import run as _sheets
@@ -60,4 +63,5 @@ cubes = _cubes
 handoff = _handoff
 light = _light
 paint = _paint
+pitch = _pitch
 sheets = _sheets

@@ -90,10 +90,11 @@ def batch(
     max_pixels: MaxPixels = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print summary.json instead of the table.")] = False,
 ) -> None:
-    """Do the whole job: graded stills, comparison sheets, .cube files, summary.json.
+    """Do the whole job: graded stills, the pitch, comparison sheets, .cube files, summary.json.
 
-    OUT then holds `graded/LOCATION/STILL__LOOK.jpg`, `sheets/LOCATION.pdf` and `.png`, `sheets/overview.pdf`
-    and `.png`, `cubes/` (each look alone, and with the balance of each location) and `summary.json`.
+    OUT then holds `graded/LOCATION/STILL__LOOK.jpg`, `pitch/pitch.pdf` and `pitch.html` (see `lookdev pitch
+    --help`), `sheets/LOCATION.pdf` and `.png`, `sheets/overview.pdf` and `.png`, `cubes/` (each look alone,
+    and with the balance of each location) and `summary.json`.
 
     Examples: `lookdev batch day1 --looks looks --out pitch`, `lookdev batch day1 -l slack_water.toml --only
     "Net loft" --cube-in ACEScct`.

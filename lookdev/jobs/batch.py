@@ -1,4 +1,4 @@
-"""The whole job: graded stills, comparison sheets, .cube files, summary.json."""
+"""The whole job: graded stills, the pitch, comparison sheets, .cube files, summary.json."""
 
 from __future__ import annotations
 
@@ -127,7 +127,7 @@ class BatchResult:
     ----------
     survey : the scout as it was resolved.
     stills : what became of each, by the still's name; those that could not be read are not in it.
-    sheets : files of the sheets. cubes : numbers of each .cube.
+    sheets : files of the sheets. pitch : files of the pitch. cubes : numbers of each .cube.
     summary : the content of summary.json.
     errors : one line for each thing that could not be done.
     """
@@ -135,6 +135,7 @@ class BatchResult:
     survey: Survey
     stills: Mapping[str, TaskResult]
     sheets: Sequence[Path]
+    pitch: Sequence[Path]
     cubes: Sequence[Mapping[str, object]]
     summary: dict[str, Any]
     errors: Sequence[str]
@@ -149,6 +150,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     """
     from lookdev.jobs.cubes import cube_jobs, write_cubes
     from lookdev.jobs.graded import plan_tasks
+    from lookdev.jobs.pitch import make_pitch, pitch_files
     from lookdev.jobs.summary import batch_summary
     from lookdev.render.executor import check_cluster, run_tasks
     from lookdev.sheets.from_batch import build_sheets, preview_of, sheet_files
@@ -169,6 +171,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     cube_work = cube_jobs(surveyed, looks, out / "cubes", ends, (request.cube_size,))
     files = [output.path for task in tasks.values() for output in task.outputs]
     files += [job.path for job in cube_work]
+    files += pitch_files(out / "pitch")
     files += [out / "summary.json", state / "journal.jsonl", state / "thumbnails" / "x"]
     inputs = inputs_of(scout, more=request.reads)
     with writing(out, inputs, files, sheet_files(surveyed, out / "sheets")):
@@ -199,6 +202,16 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
             request.paper,
             step,
         )
+        pitch = make_pitch(
+            surveyed,
+            looks,
+            out / "pitch",
+            options,
+            request.workers,
+            tell,
+            seen=lambda still: preview_of(results[still.name]).as_it_stood,
+        )
+        errors += [line for line in pitch.errors if line not in errors]
         cubes = write_cubes(cube_work, ends, request.workers, step)
         for line in (*lost, *sheets.errors, *cubes.errors):
             tell(Line(line))
@@ -212,10 +225,11 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
             answers=sheets.answers,
             cubes=numbers,
             sheets=sheets.written,
+            pitch=pitch,
             errors=errors,
         )
         write_json(out / "summary.json", summary)
-    return BatchResult(surveyed, results, sheets.written, numbers, summary, errors)
+    return BatchResult(surveyed, results, sheets.written, pitch.written, numbers, summary, errors)
 
 
 def _tell_event(event: Event, names: Mapping[Path, str], tell: Tell) -> None:

@@ -7,7 +7,8 @@ written.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -76,6 +77,19 @@ def plan_tasks(
         )
         tasks[still.name] = _task(still, outputs, options, thumbnails, edge)
     return tasks
+
+
+def preview_task(
+    still: SurveyedStill,
+    looks: Sequence[LookLike],
+    box: tuple[int, int],
+    options: StillOptions | None = None,
+) -> Task:
+    """A task for :func:`lookdev.render.preview.do_preview`: a still at reduced scale, to fit ``box`` (width,
+    height), and through each look; nothing is written."""
+    options = options or StillOptions()
+    outputs = tuple(_output(still, look, Path(f"{i}.jpg"), options) for i, look in enumerate(looks))
+    return replace(_task(still, outputs, options, None, 1), thumbnail_box=box)
 
 
 def _output(still: SurveyedStill, look: LookLike, path: Path, options: StillOptions) -> Output:

@@ -34,6 +34,16 @@ calibration_constant = 250  # ISO 2720: 240 to 400 flat, 320 to 540 dome
 [stills]
 leave_out = ["*plan*", "Screenshot*"]   # files that are no stills of the scout
 
+[pitch]
+frame = "2.39:1"            # the film's; the stills' own shape without it
+looks = ["Slack water", "Soot and chalk"]        # in this order
+propose = "Slack water"     # for all, or by place
+hero = { "Net loft" = "loft_03.jpg" }            # the still that stands for a place
+shift = { "loft_03.jpg" = -0.3 }                 # of its crop: -1 up or left, 1 down or right
+order = ["Net loft", "Loading dock"]             # as the story runs
+words = { "Net loft" = "She waits here." }
+surround = "dark"           # or "grey"
+
 [meter]
 tolerance_mired = 6
 tolerance_duv = 0.003
@@ -71,6 +81,7 @@ from lookdev.meter.filters import COMMON_FILTERS
 from lookdev.meter.iso_2720 import CONSTANT_RANGES
 from lookdev.meter.lamps import FilterEntry, Kit, Lamp, LampEntry, filter_of, kit_of, lamp_of
 from lookdev.meter.log import LOG_SUFFIXES, MeterLog, Tolerance, read_meter_log
+from lookdev.text.frame import frame_ratio
 from lookdev.text.toml_in import read_toml
 from lookdev.text.validation import first_error
 
@@ -218,6 +229,10 @@ def _per_camera(value: object) -> object:
     return value if isinstance(value, dict) else {"": value}
 
 
+def _for_all(value: object) -> object:
+    return {"": value} if isinstance(value, str) else value
+
+
 Minutes = Annotated[float, Field(ge=-100_000, le=100_000), BeforeValidator(_minutes)]
 
 
@@ -225,6 +240,27 @@ class Stills(_Part):
     """``[stills]``: which files in the folder are none of the scout's, by name, pattern or folder."""
 
     leave_out: tuple[str, ...] = ()
+
+
+class PitchPlan(_Part):
+    """``[pitch]``: what the pages that sell a look show. Places by name, stills as the log names them.
+
+    ``frame`` is the film's, width to height; the stills' own shape without one. ``crop = false`` draws the
+    frame over the whole picture instead of cropping to it. ``shift`` moves the crop of a still, -1 (up, left)
+    to 1 (down, right). ``hero`` is the still that stands for a place, ``propose`` a look for all or by place,
+    ``looks`` those that are pitched, in order, ``order`` the places as the story runs, ``words`` the
+    cinematographer's own, by place.
+    """
+
+    frame: Annotated[float, BeforeValidator(frame_ratio)] | None = None
+    crop: bool = True
+    shift: dict[str, Annotated[float, Field(ge=-1, le=1)]] = Field(default_factory=dict)
+    hero: dict[str, str] = Field(default_factory=dict)
+    looks: tuple[str, ...] = ()
+    propose: Annotated[dict[str, str], BeforeValidator(_for_all)] = Field(default_factory=dict)
+    order: tuple[str, ...] = ()
+    surround: Literal["dark", "grey"] = "dark"
+    words: dict[str, str] = Field(default_factory=dict)
 
 
 class ScoutFile(_Part):
@@ -244,6 +280,7 @@ class ScoutFile(_Part):
     plan: Plan = Plan()
     meter: Meter = Meter()
     stills: Stills = Stills()
+    pitch: PitchPlan = PitchPlan()
     clock_offset: Annotated[dict[str, Minutes], BeforeValidator(_per_camera)] = Field(default_factory=dict)
     join_window_minutes: Annotated[float, Field(ge=0, le=1440)] = 20.0
     fixture: Fixture | None = None
@@ -286,6 +323,7 @@ class Scout:
     shoot_date: datetime.date | None = None
     clock_offset_min: Mapping[str, float] = field(default_factory=dict)
     join_window_min: float = 20.0
+    pitch: PitchPlan = field(default_factory=PitchPlan)
 
     @cached_property
     def _locations(self) -> tuple[str, ...]:
@@ -345,7 +383,7 @@ def load_scout(folder: Path) -> Scout:
     return Scout(
         folder, title, plan, stills, log, settings.date, kit_of(lamps, (*own, *common)), position,
         settings.time_zone, settings.shoot_date,
-        settings.clock_offset, settings.join_window_minutes,
+        settings.clock_offset, settings.join_window_minutes, settings.pitch,
     )  # fmt: skip
 
 

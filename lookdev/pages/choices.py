@@ -18,7 +18,7 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from lookdev.pages.pitch_model import NOT_CHOSEN, PitchLook
+from lookdev.pages.pitch_model import NOT_CHOSEN, PitchLook, folded
 
 _SEPARATOR = re.compile(r"\s*(?:·|•|\||;|\t|\s[-–—]\s|:)\s*")
 _FINGERPRINT = re.compile(r"^[0-9a-f]{12}$")
@@ -60,8 +60,8 @@ def read_choices(text: str, places: Sequence[str], looks: Sequence[PitchLook]) -
     >>> read_choices("> dock · slack water", ["DOCK"], [look]).choices
     (Choice(place='DOCK', look='SLACK WATER', words='', fingerprint='', changed=False),)
     """
-    by_place = {_key(code): code for code in places}
-    by_look = {_key(name): look for look in looks for name in (look.title, look.code)}
+    by_place = {folded(code): code for code in places}
+    by_look = {folded(name): look for look in looks for name in (look.title, look.code)}
     by_fingerprint = {look.fingerprint: look for look in looks}
     found: dict[str, Choice] = {}
     strange: list[str] = []
@@ -98,24 +98,19 @@ def _choice(
     by_fingerprint: dict[str, PitchLook],
 ) -> Choice | None:
     parts = [part for part in _SEPARATOR.split(line) if part]
-    if len(parts) < 2 or _key(parts[0]) not in by_place:
+    if len(parts) < 2 or folded(parts[0]) not in by_place:
         return None
-    place = by_place[_key(parts[0])]
+    place = by_place[folded(parts[0])]
     printed = parts[-1].lower() if _FINGERPRINT.match(parts[-1].lower()) else ""
     named = " ".join(parts[1:-1] if printed else parts[1:])
-    if _key(named) == _key(NOT_CHOSEN):
+    if folded(named) == folded(NOT_CHOSEN):
         return Choice(place, None)
-    look = by_look.get(_key(named)) or by_fingerprint.get(printed)
+    look = by_look.get(folded(named)) or by_fingerprint.get(printed)
     if look is None:
         return None
     return Choice(
         place, look.code, fingerprint=printed, changed=bool(printed) and printed != look.fingerprint
     )
-
-
-def _key(text: str) -> str:
-    decomposed = unicodedata.normalize("NFKD", text).casefold()
-    return "".join(c for c in decomposed if c.isalnum())
 
 
 def choices_text(title: str, choices: Sequence[Choice]) -> str:

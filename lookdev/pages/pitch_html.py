@@ -27,9 +27,10 @@ Picture = NDArray[np.uint8]
 
 BUDGET_BYTES = 15_000_000
 LONG_SIDE_PX = 1920
-FALLBACK_PX = 960
-_WEBP_QUALITIES = (93, 90, 86, 80, 72, 60)
-_JPEG_QUALITY = 80
+_FINE = (*((LONG_SIDE_PX, q) for q in (93, 90, 86, 80, 72, 60)), (1440, 60), (1080, 60), (720, 55), (480, 50))
+"""Long side in pixels and WebP quality, the finest first: what a page of many places must weigh decides."""
+_FALLBACK = ((960, 80), (720, 75), (480, 70), (320, 60))
+_FALLBACK_SHARE = 0.4
 _GROUNDS = {"dark": "dark", "grey": "light"}
 
 
@@ -42,9 +43,9 @@ def pitch_html(pitch: Pitch, workers: int = 2, budget_bytes: int = BUDGET_BYTES)
     """The page. Pictures are written as finely as fits into ``budget_bytes``, base64 counted."""
     pictures = [picture for place in pitch.places for picture in (place.stood, *place.pictures)]
     with ThreadPoolExecutor(workers) as pool:
-        fallbacks = list(pool.map(_jpeg, pictures))
-        room = budget_bytes * 3 // 4 - sum(map(len, fallbacks)) - 200_000
-        fine = _fine(pictures, room, pool.map)
+        room = budget_bytes * 3 // 4 - 200_000  # base64 takes four bytes for three
+        fallbacks = _fitting(pictures, _jpeg, _FALLBACK, int(room * _FALLBACK_SHARE), pool.map)
+        fine = _fitting(pictures, _webp, _FINE, room - sum(map(len, fallbacks)), pool.map)
     made = iter(zip(pictures, fine, fallbacks, strict=True))
     places = [
         _place(place, [_picture(*next(made)) for _ in range(1 + len(place.pictures))])
@@ -128,31 +129,39 @@ def _picture(pixels: Picture, fine: bytes, fallback: bytes) -> dict[str, object]
     return {"width": width, "height": height, "webp": webp, "jpeg": jpeg}
 
 
-def _fine(pictures: list[Picture], room: int, over: Callable[..., Any]) -> list[bytes]:
-    """WebP of every picture at the finest quality at which all of them fit into ``room`` bytes."""
+def _fitting(
+    pictures: list[Picture],
+    encode: Callable[[Picture, int, int], bytes],
+    ladder: tuple[tuple[int, int], ...],
+    room: int,
+    over: Callable[..., Any],
+) -> list[bytes]:
+    """Every picture as finely, by size and quality, as all of them fit into ``room`` bytes."""
     probes = pictures[:: max(1, len(pictures) // 6)]
-    for quality in _WEBP_QUALITIES:
-        size = sum(over(lambda p, q=quality: len(_webp(p, q)), probes)) / len(probes) * len(pictures)
-        if size < room * 0.95 or quality == _WEBP_QUALITIES[-1]:
-            made = list(over(lambda p, q=quality: _webp(p, q), pictures))
-            if sum(map(len, made)) <= room or quality == _WEBP_QUALITIES[-1]:
-                return made
-    raise AssertionError("the last quality is always taken")
+    for edge, quality in ladder:
+        last = (edge, quality) == ladder[-1]
+        if not last:
+            size = sum(over(lambda p, e=edge, q=quality: len(encode(p, e, q)), probes))
+            if size / len(probes) * len(pictures) > room * 0.97:
+                continue
+        made = list(over(lambda p, e=edge, q=quality: encode(p, e, q), pictures))
+        if last or sum(map(len, made)) <= room:
+            return made
+    return []
 
 
-def _webp(pixels: Picture, quality: int) -> bytes:
+def _webp(pixels: Picture, edge: int, quality: int) -> bytes:
     import imagecodecs
 
-    return bytes(
-        imagecodecs.webp_encode(_reduced(pixels, LONG_SIDE_PX), level=quality, lossless=False, method=2)
-    )
+    small = _reduced(pixels, edge)
+    return bytes(imagecodecs.webp_encode(small, level=quality, lossless=False, method=2))
 
 
-def _jpeg(pixels: Picture) -> bytes:
+def _jpeg(pixels: Picture, edge: int, quality: int) -> bytes:
     import simplejpeg
 
-    small = _reduced(pixels, FALLBACK_PX)
-    return bytes(simplejpeg.encode_jpeg(small, quality=_JPEG_QUALITY, colorsubsampling="444"))
+    small = _reduced(pixels, edge)
+    return bytes(simplejpeg.encode_jpeg(small, quality=quality, colorsubsampling="444"))
 
 
 def _reduced(pixels: Picture, long_side: int) -> Picture:

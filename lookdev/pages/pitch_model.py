@@ -38,6 +38,7 @@ class PitchPlace:
     pictures : the same in each look of the pitch.
     proposed : which look is proposed, by its place in the pitch.
     light, words : a plain sentence on the light; the cinematographer's own.
+    chosen : whether the director chose what is proposed.
     panorama : whether the pictures go all round.
     still : file name of the still, for the appendix.
     why : how the still was chosen.
@@ -50,6 +51,7 @@ class PitchPlace:
     proposed: int = 0
     light: str = ""
     words: str = ""
+    chosen: bool = False
     panorama: bool = False
     still: str = ""
     why: str = ""
@@ -93,6 +95,15 @@ def codes(names: Iterable[str]) -> list[str]:
     return out
 
 
+def folded(text: str) -> str:
+    """Names for comparing: letters and digits alone, whatever the case, accents and spaces.
+
+    >>> folded("Løading-dock 3") == folded("LØADING DOCK 3")
+    True
+    """
+    return "".join(c for c in unicodedata.normalize("NFKD", text).casefold() if c.isalnum())
+
+
 def _capitals(text: str) -> str:
     normal = unicodedata.normalize("NFC", text).upper()
     words = re.sub(r"[^\w'’&+-]+", " ", normal, flags=re.UNICODE).replace("_", " ").split()
@@ -115,25 +126,6 @@ def to_shape(size: tuple[int, int], ratio: float, shift: float = 0.0) -> tuple[i
     return 0, round((height - down) * (0.5 + shift / 2)), width, down
 
 
-def frame_ratio(text: str) -> float:
-    """A frame's ratio of width to height as it is typed: ``2.39:1``, ``1.85``, ``16:9``, ``4x3``.
-
-    Raises
-    ------
-    ValueError : no ratio between 1 and 3.
-
-    >>> frame_ratio("2.39:1"), round(frame_ratio("16:9"), 4)
-    (2.39, 1.7778)
-    """
-    match = re.fullmatch(r"\s*(\d+(?:[.,]\d+)?)\s*(?:[:/x×]\s*(\d+(?:[.,]\d+)?))?\s*", text)
-    if match is None:
-        raise ValueError(text)
-    across, down = (float((part or "1").replace(",", ".")) for part in match.groups())
-    if down == 0 or not 1.0 <= across / down <= 3.0:
-        raise ValueError(text)
-    return across / down
-
-
 def hero_score(picture: Picture) -> float:
     """How well a still stands for its place: sharp, and neither drowned nor burnt. Higher is better.
 
@@ -147,6 +139,20 @@ def hero_score(picture: Picture) -> float:
     held = float(np.mean((light > 0.03) & (light < 0.985)))
     middle = 1.0 - abs(float(np.median(light)) - 0.4)
     return min(detail, 1.0) * held * middle
+
+
+def framed(picture: Picture, ratio: float, shift: float = 0.0, *, crop: bool = True) -> Picture:
+    """A picture (h, w, 3) cropped to a frame, or whole with the frame drawn on it."""
+    left, top, width, height = to_shape((picture.shape[1], picture.shape[0]), ratio, shift)
+    inside = np.s_[top : top + height, left : left + width]
+    if crop:
+        return np.ascontiguousarray(picture[inside])
+    out = picture // 3
+    edge = max(1, picture.shape[1] // 700)
+    around = np.s_[max(0, top - edge) : top + height + edge, max(0, left - edge) : left + width + edge]
+    out[around] = 235
+    out[inside] = picture[inside]
+    return out
 
 
 def upright(size: tuple[int, int]) -> bool:

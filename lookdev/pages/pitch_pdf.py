@@ -49,11 +49,11 @@ class _Maker:
         self.pitch, self.ground, self.over = pitch, GROUNDS[pitch.surround], over
         self.document = Document(pitch.title, paper="16:9", surround=self.ground.page, numbered_pages=False)
         ink, soft = self.ground.ink, self.ground.soft
-        self.film = Style(38, fonts.SEMIBOLD, ink, 1.1)
-        self.head = Style(17, fonts.SEMIBOLD, ink, 1.2)
-        self.title = Style(12, fonts.SEMIBOLD, ink, 1.25)
-        self.body = Style(10.5, fonts.REGULAR, ink, 1.35)
-        self.quiet = Style(10.5, fonts.REGULAR, soft, 1.35)
+        self.film = Style(38, fonts.SEMIBOLD, ink, 1.3)
+        self.head = Style(16, fonts.SEMIBOLD, ink, 1.2)
+        self.title = Style(11.5, fonts.SEMIBOLD, ink, 1.2)
+        self.body = Style(9.5, fonts.REGULAR, ink, 1.25)
+        self.quiet = Style(9.5, fonts.REGULAR, soft, 1.25)
         self.small = Style(9, fonts.REGULAR, soft, 1.3)
         self.code = Style(9, fonts.SEMIBOLD, ink, 1.3)
 
@@ -82,10 +82,12 @@ class _Maker:
         )
         rows = [places[i : i + columns] for i in range(0, len(places), columns)]
         width = (content.width - GAP * (columns - 1)) / max(columns, 1)
-        frames = [[_fit(_shown(place), width, 150.0) for place in row] for row in rows]
+        head = text_height(self.pitch.title, self.film, content.width, 2)
+        words = self.small.line + 8 + GAP
+        most = (content.height - head - self.body.line * 2) / max(len(rows), 1) - words
+        frames = [[_fit(_shown(place), width, min(150.0, most)) for place in row] for row in rows]
         heights = [max((h for _, h in row), default=0.0) + self.small.line + 8 for row in frames]
         top = content.bottom - sum(heights) - GAP * (len(heights) - 1)
-        head = text_height(self.pitch.title, self.film, content.width, 2)
         y = max(content.top, (top - head - self.body.line) * 0.52)
         y = page.paragraph(content.left, y, content.width, self.pitch.title, self.film, max_lines=2)
         if self.pitch.date:
@@ -108,11 +110,11 @@ class _Maker:
 
     def _across(self, place: PitchPlace, picture: Picture) -> None:
         page = self.page()
-        width, height = _fit(picture, page.width, page.height - 92.0)
+        width, height = _fit(picture, page.width, page.height - 96.0)
         left = (page.width - width) / 2
         self.photograph(page, picture, Box(left, 0.0, left + width, height))
         others = alternates(len(self.pitch.looks), place.proposed)
-        small_w, small_h = _fit(picture, 122.0, page.height - height - 44.0)
+        small_w, small_h = _fit(picture, 116.0, page.height - height - 44.0)
         right = page.width - MARGIN
         start = right - len(others) * small_w - max(len(others) - 1, 0) * GAP
         top = height + 15.0
@@ -121,67 +123,74 @@ class _Maker:
             self.photograph(page, place.pictures[other], Box(x, top, x + small_w, top + small_h))
             title = self.pitch.looks[other].title
             page.text(x, top + small_h + 3, title, self.small, width=small_w, overflow="ellipsis", min_size=9)
-        self._words(page, place, Box(MARGIN, top - 3, start - 18 if others else right, page.height - 10))
+        self._words(page, place, Box(MARGIN, top - 5, start - 16 if others else right, page.height - 7))
 
     def _beside(self, place: PitchPlace, picture: Picture) -> None:
         page = self.page()
         width, height = _fit(picture, page.width - 196.0, page.height)
-        self.photograph(
-            page, picture, Box(0.0, (page.height - height) / 2, width, (page.height + height) / 2)
-        )
+        middle = page.height / 2
+        self.photograph(page, picture, Box(0.0, middle - height / 2, width, middle + height / 2))
         left, right = width + 18.0, page.width - 18.0
-        y = self._words(page, place, Box(left, 22.0, right, page.height * 0.52))
+        y = self._words(page, place, Box(left, 22.0, right, page.height * 0.52)) + 12.0
         others = alternates(len(self.pitch.looks), place.proposed)
         if not others:
             return
-        room = (page.height - 22.0 - y - 12.0) / len(others) - self.small.line - 8.0
-        small_w, small_h = _fit(picture, right - left, room)
-        y = page.height - 22.0 - len(others) * (small_h + self.small.line + 8.0) + 4.0
+        room, line = page.height - 22.0 - y, self.small.line + 8.0
+        count = len(others)
+        down = _fit(picture, right - left, room / count - line)
+        across = _fit(picture, (right - left - GAP * (count - 1)) / count, room - line)
+        in_a_row = across[0] > down[0]
+        small_w, small_h = across if in_a_row else down
+        step_x, step_y = (small_w + GAP, 0.0) if in_a_row else (0.0, small_h + line)
+        x, y = left, page.height - 18.0 - (1 if in_a_row else count) * (small_h + line)
         for other in others:
-            self.photograph(page, place.pictures[other], Box(left, y, left + small_w, y + small_h))
-            title = self.pitch.looks[other].title
-            page.text(
-                left, y + small_h + 3, title, self.small, width=right - left, overflow="ellipsis", min_size=9
-            )
-            y += small_h + self.small.line + 8.0
+            self.photograph(page, place.pictures[other], Box(x, y, x + small_w, y + small_h))
+            title, room = self.pitch.looks[other].title, small_w if in_a_row else right - left
+            page.text(x, y + small_h + 3, title, self.small, width=room, overflow="ellipsis", min_size=9)
+            x, y = x + step_x, y + step_y
 
     def _words(self, page: Page, place: PitchPlace, box: Box) -> float:
+        """Name, look, the cinematographer's words, the light, the look's note, as far as there is room."""
         look = self.pitch.looks[place.proposed]
         y = page.text(box.left, box.top, place.name, self.head, width=box.width, min_size=12, max_lines=2)
-        y = page.text(box.left, y + 1, look.title, self.title, width=box.width, overflow="ellipsis")
-        for text, style in ((place.words, self.body), (look.note, self.quiet), (place.light, self.quiet)):
-            room = int((box.bottom - y) // style.line)
+        title = f"{look.title}, chosen" if place.chosen else look.title
+        y = page.text(box.left, y + 1, title, self.title, width=box.width, overflow="ellipsis")
+        for text, style in ((place.words, self.body), (place.light, self.quiet), (look.note, self.quiet)):
+            room = int((box.bottom - y + 2) // style.line)
             if text and room > 0:
                 y = page.paragraph(box.left, y, box.width, text, style, max_lines=room)
         return y
 
     def before_and_after(self) -> None:
         places = self.pitch.in_order()
-        for start in range(0, len(places), 6):
-            some = places[start : start + 6]
-            page = self.page()
-            content = page.content
-            y = page.text(content.left, content.top - 8, "Before and after", self.head)
-            columns = min(3, len(some))
-            rows = -(-len(some) // columns)
-            gap = GAP * 1.6
-            each = (content.bottom - y - 6 - 14 * (rows - 1)) / rows
-            room = (content.width - gap * (columns - 1)) / columns
-            width = max(_fit(p.stood, room, (each - self.small.line - 9) / 2)[0] for p in some)
-            spread = gap if columns == 1 else (content.width - columns * width) / (columns - 1)
-            for at, place in enumerate(some):
-                left = content.left + (at % columns) * (width + spread)
-                top = y + 8 + (at // columns) * (each + 14)
-                w, h = _fit(place.stood, width, (each - self.small.line - 9) / 2)
-                self.photograph(page, place.stood, Box(left, top, left + w, top + h))
-                below = top + h + 2
-                self.photograph(page, _shown(place), Box(left, below, left + w, below + h))
-                words = (
-                    f"{place.name.split(',')[0]}: {STOOD.lower()}, {self.pitch.looks[place.proposed].title}"
-                )
-                page.text(
-                    left, below + h + 3, words, self.small, width=width, overflow="ellipsis", min_size=9
-                )
+        pages = -(-len(places) // 8)
+        most = -(-len(places) // pages)
+        for start in range(0, len(places), most):
+            self._pairs(places[start : start + most])
+
+    def _pairs(self, some: list[PitchPlace]) -> None:
+        """Pairs on one page, before over or beside after, as is larger."""
+        page = self.page()
+        content = page.content
+        y = page.text(content.left, content.top - 8, "Before and after", self.head) + 8
+        columns = 4 if len(some) > 6 else 2 if len(some) in (2, 4) else min(3, len(some))
+        rows = -(-len(some) // columns)
+        gap = GAP * 1.6
+        each = (content.bottom - y - gap * (rows - 1)) / rows - self.small.line - 3
+        room = (content.width - gap * (columns - 1)) / columns
+        over = [_fit(p.stood, room, (each - 2) / 2) for p in some]
+        beside = [_fit(p.stood, (room - 2) / 2, each) for p in some]
+        stacked = sum(w * h for w, h in over) >= sum(w * h for w, h in beside)
+        step = each + self.small.line + 3 + gap
+        if not stacked:
+            step = min(step, max(h for _, h in beside) + self.small.line + 3 + gap)
+        for at, (place, (w, h)) in enumerate(zip(some, over if stacked else beside, strict=True)):
+            left, top = content.left + (at % columns) * (room + gap), y + (at // columns) * step
+            x, below = (left, top + h + 2) if stacked else (left + w + 2, top)
+            self.photograph(page, place.stood, Box(left, top, left + w, top + h))
+            self.photograph(page, _shown(place), Box(x, below, x + w, below + h))
+            words = f"{place.name.split(',')[0]}: {STOOD.lower()}, {self.pitch.looks[place.proposed].title}"
+            page.text(left, below + h + 3, words, self.small, width=room, overflow="ellipsis", min_size=9)
 
     def colour_script(self) -> None:
         places = self.pitch.in_order()

@@ -85,7 +85,7 @@ def test_every_key_of_a_look_and_a_plan_is_here() -> None:
     from lookdev.looks.model import Look
     from lookdev.looks.stages.colour import FAMILIES
     from lookdev.meter.lamps import FilterEntry, LampEntry
-    from lookdev.meter.scout import Fixture, Meter, Plan, ScoutFile
+    from lookdev.meter.scout import Fixture, Meter, PitchPlan, Plan, ScoutFile
 
     def keys(model: type[BaseModel]) -> set[str]:
         found = set(model.model_fields)
@@ -97,7 +97,7 @@ def test_every_key_of_a_look_and_a_plan_is_here() -> None:
     look = named(block("toml", "[toning.shadows]"))
     assert keys(Look) | set(FAMILIES) <= look
     scout = named(block("toml", "exposure_index")) | set(re.findall(r"`\[?(\w+)\]?`", README))
-    assert keys(ScoutFile) | keys(Plan) | keys(Meter) | keys(Fixture) <= scout
+    assert keys(ScoutFile) | keys(Plan) | keys(Meter) | keys(Fixture) | keys(PitchPlan) <= scout
     assert keys(LampEntry) | keys(FilterEntry) <= scout
 
 

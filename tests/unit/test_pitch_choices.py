@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from lookdev.pages.choices import Choice, choices_text, read_choices
-from lookdev.pages.pitch_model import PitchLook, codes, frame_ratio, to_shape
+from lookdev.pages.pitch_model import PitchLook, codes, to_shape
+from lookdev.text.frame import frame_ratio
 
 PLACES = ["LOADING DOCK 3", "NET LOFT"]
 LOOKS = [

@@ -1,0 +1,319 @@
+"""The pitch: pages that sell a look, as a PDF and as one file for the browser."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lookdev.errors import one_line
+from lookdev.jobs.common import (
+    Line,
+    Progress,
+    Tell,
+    check_folder,
+    compile_on_first_use,
+    need_stills,
+    unheard,
+)
+from lookdev.jobs.graded import StillOptions, preview_task
+from lookdev.jobs.pitch_plan import PitchPlanned, Spot, plan_pitch, shift_of
+from lookdev.outputs import inputs_of, refuse_scout, writing
+from lookdev.pages.pitch_model import Picture, Pitch, PitchPlace, framed, hero_score, to_shape
+from lookdev.survey.survey import Survey, SurveyedStill, survey
+
+if TYPE_CHECKING:
+    from lookdev.looks.pipeline import LookLike
+    from lookdev.meter.scout import Scout
+    from lookdev.render.preview import Preview
+
+PAGE_WIDE_PX = 2200  # 220 dpi of a page that is 10 inches wide
+SCREEN_PX = 1920
+TRY_PX = 480
+GOOD_ENOUGH = 0.8
+"""Of the best still's score: the first that reaches this stands for the place (taste)."""
+LENS_MM = 5.0
+MOST_PIXELS = 170_000_000
+"""Of all pictures together while pages are made: half a gigabyte."""
+
+
+@dataclass(frozen=True)
+class PitchRequest:
+    """What was asked for.
+
+    ``numbers`` : an appendix with readings and parameters. ``chosen`` : fingerprints of chosen looks by the
+    place's code. The other names as in :class:`lookdev.jobs.batch.BatchRequest`.
+    """
+
+    scout: Scout
+    looks: tuple[LookLike, ...]
+    out: Path
+    only: tuple[str, ...] = ()
+    numbers: bool = False
+    workers: int = 2
+    salvage: bool = False
+    max_pixels: int | None = None
+    chosen: Mapping[str, str] | None = None
+    reads: tuple[Path, ...] = ()
+
+
+@dataclass(frozen=True)
+class PitchResult:
+    """``written`` : pitch.pdf, pitch.html. ``places`` : as in summary.json. ``errors`` : a line each."""
+
+    survey: Survey
+    written: list[Path]
+    places: list[dict[str, Any]]
+    errors: list[str]
+
+
+def run(request: PitchRequest, tell: Tell = unheard) -> PitchResult:
+    """Make the pitch.
+
+    Raises
+    ------
+    RequestError : the request is wrong; nothing has been written.
+    """
+    refuse_scout(request.scout.folder, request.out)
+    surveyed = survey(request.scout, request.only, salvage=request.salvage, max_pixels=request.max_pixels)
+    need_stills(surveyed)
+    check_folder(request.out)
+    errors = list(surveyed.errors)
+    options = StillOptions(salvage=request.salvage, max_pixels=request.max_pixels)
+    with writing(request.out, inputs_of(request.scout, more=request.reads), pitch_files(request.out)):
+        for line in (*surveyed.warnings, *errors):
+            tell(Line(line))
+        compile_on_first_use(tell)
+        made = make_pitch(
+            surveyed, request.looks, request.out, options, request.workers, tell,
+            chosen=request.chosen, numbers=request.numbers,
+        )  # fmt: skip
+    return PitchResult(surveyed, made.written, made.places, errors + made.errors)
+
+
+def pitch_files(folder: Path) -> list[Path]:
+    """The files of a pitch."""
+    return [folder / "pitch.pdf", folder / "pitch.html"]
+
+
+@dataclass(frozen=True)
+class PitchMade:
+    """What came of it: files, the places as JSON-ready data, a line for each thing that failed."""
+
+    written: list[Path]
+    places: list[dict[str, Any]]
+    errors: list[str]
+
+
+def make_pitch(
+    surveyed: Survey,
+    looks: tuple[LookLike, ...],
+    folder: Path,
+    options: StillOptions,
+    workers: int,
+    tell: Tell,
+    *,
+    chosen: Mapping[str, str] | None = None,
+    numbers: bool = False,
+    seen: Callable[[SurveyedStill], Picture | None] | None = None,
+) -> PitchMade:
+    """Make the pages of a survey in ``folder``, which the caller holds.
+
+    ``seen`` gives a small picture of a still as it stood, where there is one already.
+    """
+    from lookdev.pages.pitch_html import write_pitch_html
+    from lookdev.pages.pitch_pdf import write_pitch_pdf
+
+    planned = plan_pitch(surveyed, looks, chosen)
+    for line in planned.warnings:
+        tell(Line(line))
+    maker = _Maker(surveyed, planned, options, seen)
+    places: list[PitchPlace] = []
+    at: dict[int, int] = {}
+    errors: list[str] = []
+    total = len(planned.spots) + 2
+    with ThreadPoolExecutor(workers, thread_name_prefix="pitch") as pool:
+        for number, (spot, done) in enumerate(
+            zip(planned.spots, pool.map(maker.place, planned.spots), strict=True)
+        ):
+            place, failed = done
+            errors += failed
+            for line in failed:
+                tell(Line(line))
+            if place is not None:
+                at[number] = len(places)
+                places.append(place)
+            tell(Progress(number + 1, total, f"pitch {one_line(spot.name)}"))
+    if not places:
+        return PitchMade([], [], errors)
+    scout = surveyed.scout
+    pitch = Pitch(
+        scout.title,
+        scout.date or "",
+        planned.called,
+        tuple(places),
+        tuple(at[i] for i in planned.order if i in at),
+        scout.pitch.surround,
+        maker.numbers(places) if numbers else (),
+    )
+    pdf, html = pitch_files(folder)
+    write_pitch_pdf(pitch, pdf, workers)
+    tell(Progress(total - 1, total, pdf.name))
+    write_pitch_html(pitch, html, workers)
+    tell(Progress(total, total, html.name))
+    return PitchMade([pdf, html], [_data(pitch, place) for place in pitch.in_order()], errors)
+
+
+def _data(pitch: Pitch, place: PitchPlace) -> dict[str, Any]:
+    return {
+        "place": place.name,
+        "code": place.code,
+        "still": place.still,
+        "why": place.why,
+        "proposed": pitch.looks[place.proposed].title,
+        "chosen": place.chosen,
+        "light": place.light,
+    }
+
+
+class _Maker:
+    """Pictures and words of one place after another."""
+
+    def __init__(
+        self,
+        surveyed: Survey,
+        planned: PitchPlanned,
+        options: StillOptions,
+        seen: Callable[[SurveyedStill], Picture | None] | None,
+    ) -> None:
+        self.seen = seen
+        self.survey, self.planned, self.options = surveyed, planned, options
+        self.settings = surveyed.scout.pitch
+        self.shrink = 1.0  # while the boxes are worked out
+        wanted = sum(math.prod(self._box(spot.stills[0])) for spot in planned.spots)
+        wanted *= 1 + len(planned.looks)
+        if wanted > MOST_PIXELS:
+            self.shrink = math.sqrt(MOST_PIXELS / wanted)
+
+    def place(self, spot: Spot) -> tuple[PitchPlace | None, list[str]]:
+        """The place with its pictures; None, and what was wrong, where no still of it can be read."""
+        errors: list[str] = []
+        for still, why in self._ranked(spot, errors):
+            preview = self._preview(still, self._box(still), self.planned.looks)
+            if preview.error is not None or preview.as_it_stood is None:
+                errors.append(preview.error or f"{still.name}: no picture")
+                continue
+            graded = tuple(p for p in preview.graded if p is not None)
+            panorama = _is_panorama(still)
+            stood, *pictures = (self._framed(p, still, panorama) for p in (preview.as_it_stood, *graded))
+            return PitchPlace(
+                spot.name, spot.code, self._held(stood), tuple(
+                    p if i == spot.proposed else self._held(p) for i, p in enumerate(pictures)
+                ), spot.proposed, self._light(still), spot.words, spot.chosen, panorama, still.name, why,
+            ), errors  # fmt: skip
+        return None, errors
+
+    def _ranked(self, spot: Spot, errors: list[str]) -> list[tuple[SurveyedStill, str]]:
+        """The stills that may stand for a place, the best to try first, each with why."""
+        if spot.why:
+            return [(still, spot.why) for still in spot.stills]
+        scores: list[float] = []
+        for still in spot.stills:
+            small = self.seen(still) if self.seen is not None else None
+            if small is None:
+                preview = self._preview(still, (TRY_PX, TRY_PX), ())
+                errors += [preview.error] if preview.error is not None else []
+                small = preview.as_it_stood
+            scores.append(hero_score(small) if small is not None else -1.0)
+        best = max(scores)
+        first = next(i for i, score in enumerate(scores) if score >= GOOD_ENOUGH * best)
+        count = len(scores)
+        wide = "wide, " if spot.stills[first].size[1] > spot.stills[first].size[0] else ""
+        why = f"the first of {count} that is {wide}sharp and well exposed"
+        rest = sorted((i for i in range(count) if i != first and scores[i] >= 0), key=lambda i: -scores[i])
+        return [(spot.stills[i], why) for i in (first, *rest) if scores[i] >= 0]
+
+    def _preview(self, still: SurveyedStill, box: tuple[int, int], looks: tuple[LookLike, ...]) -> Preview:
+        from lookdev.render.preview import do_preview
+
+        return do_preview(preview_task(still, looks, box, self.options))
+
+    def _box(self, still: SurveyedStill) -> tuple[int, int]:
+        """Width and height to which the whole still is reduced, so that its crop is as wide as its place."""
+        height, width = still.size
+        across, ratio = width, width / height
+        if self.settings.frame is not None and self.settings.crop and not _is_panorama(still):
+            ratio = self.settings.frame
+            across = to_shape((width, height), ratio)[2]
+        long_side = PAGE_WIDE_PX if ratio >= 2.05 else SCREEN_PX
+        scale = min(1.0, long_side / max(across, across / ratio)) * self.shrink
+        return max(1, math.ceil(width * scale)), max(1, math.ceil(height * scale))
+
+    def _framed(self, picture: Picture, still: SurveyedStill, panorama: bool) -> Picture:
+        if self.settings.frame is None or panorama:
+            return picture
+        shift = shift_of(self.survey, still)
+        return framed(picture, self.settings.frame, shift, crop=self.settings.crop)
+
+    def _held(self, picture: Picture) -> Picture:
+        """A picture that is never shown page-wide: no more pixels than a screen takes."""
+        from lookdev.sheets.thumbnails import fit_size, resize_srgb
+
+        if max(picture.shape[:2]) <= SCREEN_PX:
+            return picture
+        return resize_srgb(picture, fit_size(picture.shape[:2], (SCREEN_PX, SCREEN_PX)))
+
+    def _light(self, still: SurveyedStill) -> str:
+        """One sentence on the light, and when it comes again."""
+        from lookdev.meter.again import place_again
+        from lookdev.meter.plain_light import is_daylight, light_sentence
+        from lookdev.meter.sun import again_line
+
+        scout = self.survey.scout
+        own = place_again(scout, still.location, [still.path])
+        moment = next((m for m in own.moments if m.name == still.path.name), None)
+        sentences = [light_sentence(still.reading, scout.plan, moment)]
+        if still.reading is not None and is_daylight(still.reading):
+            stills = [s.path for s in self.survey.at(still.location)]
+            best = place_again(scout, still.location, stills).best
+            sentences += [again_line(best)] if best is not None else []
+        return " ".join(sentence for sentence in sentences if sentence)
+
+    def numbers(self, places: list[PitchPlace]) -> tuple[str, ...]:
+        """The appendix, a line each: readings and stills, then the looks' parameters."""
+        from lookdev.meter.wording import light_words
+
+        lines = []
+        for place in places:
+            still = self.survey.still(place.still)
+            parts = [f"{place.still}: {place.why}"]
+            if still.reading is not None:
+                reading = still.reading
+                if reading.cct_duv is not None and reading.is_cct_meaningful:
+                    parts.append(_cct(*reading.cct_duv))
+                parts.append(light_words(reading.illuminance_lux))
+            if still.exposure_stops:
+                parts.append(f"matched to the meter by {still.exposure_stops:+.1f} stops in the looks")
+            lines.append(f"{place.name} ({place.code}). " + "; ".join(parts))
+        for look, known in zip(self.planned.looks, self.planned.called, strict=True):
+            lines.append(f"{look.title} ({known.code}, {known.fingerprint}). {look.describe()}")
+        return tuple(lines)
+
+
+def _cct(cct_k: float, duv: float) -> str:
+    from lookdev.text.numbers import cct_duv
+
+    return cct_duv(cct_k, duv)
+
+
+def _is_panorama(still: SurveyedStill) -> bool:
+    """Whether the picture goes all round: twice as wide as high, and through no lens that sees less.
+
+    A fisheye of a 360 degree camera has a focal length of a millimetre or two.
+    """
+    height, width = still.size
+    focal = still.metadata.focal_length_mm if still.metadata is not None else None
+    return abs(width / height - 2.0) < 0.02 and (focal is None or focal < LENS_MM)

@@ -1,0 +1,126 @@
+"""The pitch's pages: pictures as fine as they must be, words that are words, names that do no harm."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import io
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pypdf
+import pytest
+from PIL import Image
+
+from lookdev.colorimetry.difference import ciede2000, lab_from_working
+from lookdev.colorimetry.encodings import SRGB
+from lookdev.pages.pitch_html import pitch_html
+from lookdev.pages.pitch_model import Picture, Pitch, PitchLook, PitchPlace
+from lookdev.pages.pitch_pdf import pitch_document
+from lookdev.stills.reader import read_still
+
+ROOT = Path(__file__).parents[2]
+LOOKS = tuple(
+    PitchLook(title, "Cold shadows.", title.upper(), hashlib.sha256(title.encode()).hexdigest()[:12])
+    for title in ("Slack water", "Stove light", "Wet wool", "First ferry")
+)
+
+
+@pytest.fixture(scope="module")
+def picture() -> Picture:
+    pixels = read_still(ROOT / "sample_frames" / "06_net_loft_gable.jpg").pixels
+    return np.ascontiguousarray(pixels[: round(pixels.shape[1] / 2.39)])
+
+
+def pitch_with(pictures: list[Picture], **more: object) -> Pitch:
+    places = tuple(
+        PitchPlace(f"Place {i}", f"PLACE {i}", p, (p,) * len(LOOKS), light="Sodium at dusk, 42 lux.")
+        for i, p in enumerate(pictures)
+    )
+    return replace(Pitch("Low Ferry", "4 March", LOOKS, places), **more)  # type: ignore[arg-type]
+
+
+def blocks(picture: Picture) -> np.ndarray:
+    """CIELAB of what four by four pixels mix to."""
+    rows, columns = picture.shape[0] // 4 * 4, picture.shape[1] // 4 * 4
+    light = SRGB.to_working(picture[:rows, :columns] / 255.0)
+    return np.asarray(lab_from_working(light.reshape(rows // 4, 4, columns // 4, 4, 3).mean(axis=(1, 3))))
+
+
+def test_the_big_picture_has_220_dots_an_inch_and_the_colours_of_the_still(picture: Picture) -> None:
+    wide = np.asarray(Image.fromarray(picture).resize((2200, 920), Image.Resampling.LANCZOS))
+    data = pitch_document(pitch_with([wide])).pdf_bytes()
+    page = pypdf.PdfReader(io.BytesIO(data)).pages[1]
+    shown = max((image.image for image in page.images), key=lambda i: i.width)
+    assert shown.width >= 220 * 10  # the page is 10 inches wide, and so is the picture
+    got = np.asarray(shown.convert("RGB"))
+    apart = ciede2000(blocks(got), blocks(wide))
+    assert float(np.percentile(apart, 95)) < 1.0
+
+
+def test_pages_are_a_screens_shape_and_their_words_are_words(picture: Picture) -> None:
+    data = pitch_document(pitch_with([picture[::4, ::4]] * 2)).pdf_bytes()
+    reader = pypdf.PdfReader(io.BytesIO(data))
+    assert len(reader.pages) == 6  # cover, two places, before and after, colour script, ticks
+    for page in reader.pages:
+        assert abs(float(page.mediabox.width) / float(page.mediabox.height) - 16 / 9) < 0.005
+    words = [page.extract_text() for page in reader.pages]
+    assert "Low Ferry" in words[0]
+    assert all(text in words[1] for text in ("Place 0", "Slack water", "Sodium at dusk, 42 lux."))
+    assert all(code in words[5] for code in ("PLACE 1", "SLACK WATER", "FIRST FERRY"))
+
+
+SHAPES = {"wide": (239, 100), "three to two": (150, 100), "portrait": (75, 100), "square": (100, 100)}
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("count", [1, 2, 5, 7, 13])
+def test_nothing_lies_over_anything(shape: str, count: int) -> None:
+    width, height = SHAPES[shape]
+    pictures = [np.full((height * 2, width * 2, 3), 40 + 10 * i, np.uint8) for i in range(count)]
+    for surround in ("dark", "grey"):
+        assert pitch_document(pitch_with(pictures, surround=surround)).faults() == []
+
+
+HARM = ("<script>alert(1)</script>", "מחסן דייגים <b>", "رصيف التحميل", "Dock 🚢 </script><!--", "x" * 300,
+        "very long " * 30, "&amp; \" ' `", "\u202eDock", "")  # fmt: skip
+
+
+@pytest.mark.parametrize("name", HARM)
+def test_no_name_does_harm(name: str) -> None:
+    grey = np.full((100, 239, 3), 90, np.uint8)
+    look = PitchLook(name or "-", name, "CODE", "0" * 12)
+    place = PitchPlace(name, name[:60], grey, (grey, grey), light=name, words=name)
+    pitch = Pitch(name, name, (look, look), (place, place), numbers=(name,) * 3)
+    document = pitch_document(pitch)
+    assert document.faults() == []
+    assert document.pdf_bytes().startswith(b"%PDF")
+    page = pitch_html(pitch, budget_bytes=2_000_000)
+    assert page.count("<script") == 2 and page.count("</script>") == 2
+    data = re.search(r'<script type="application/json" id="data">(.*?)</script>', page, re.S)
+    assert data is not None
+    assert json.loads(data[1])["places"][0]["name"] == name
+    assert "<b>" not in page.split("<style>")[0]
+
+
+def test_the_policy_allows_what_is_in_the_file_and_nothing_else(picture: Picture) -> None:
+    """W3C Content Security Policy Level 3, 6.7.3.3: a digest of the element's text."""
+    page = pitch_html(pitch_with([picture[::6, ::6]]), budget_bytes=2_000_000)
+    policy = re.search(r'Content-Security-Policy" content="([^"]*)"', page)
+    assert policy is not None
+    assert policy[1].startswith("default-src 'none'")
+    for tag in ("style", "script"):
+        text = re.findall(rf"<{tag}>(.*?)</{tag}>", page, re.S)
+        digest = base64.b64encode(hashlib.sha256(text[-1].encode()).digest()).decode()
+        assert len(text) == 1 and f"{tag}-src 'sha256-{digest}'" in policy[1]
+    assert not re.search(r"https?://", page)
+
+
+def test_the_page_stays_within_what_it_may_weigh(picture: Picture) -> None:
+    rng = np.random.default_rng(3)
+    noisy = np.clip(picture[::2, ::2] + rng.normal(0, 25, picture[::2, ::2].shape), 0, 255).astype(np.uint8)
+    page = pitch_html(pitch_with([noisy] * 3), budget_bytes=3_000_000)
+    assert len(page.encode()) < 3_000_000
