@@ -14,6 +14,7 @@ from lookdev.looks.stages.cdl import CDL
 from lookdev.looks.stages.colour import Colour
 from lookdev.looks.stages.curve import Curve
 from lookdev.looks.stages.exposure import Exposure
+from lookdev.looks.stages.skin import Skin
 from lookdev.looks.stages.toning import Toning
 from lookdev.looks.steps import Step
 
@@ -37,6 +38,7 @@ class Look(Parameters):
     colour: Colour = Colour()
     toning: Toning = Toning()
     cdl: CDL = CDL()
+    skin: Skin = Skin()
 
     @field_validator("title")
     @classmethod
@@ -53,13 +55,13 @@ class Look(Parameters):
 
     def steps(self, metered: Metered) -> tuple[Step, ...]:
         """What the look does to a colour of such a still, scene light to scene light."""
-        found: list[Step] = []
-        for stage in self.stages:
-            step = stage.step(metered)
-            if step is not None:
-                found.append(step)
-                metered = metered.after(step)
-        return tuple(found)
+        acting = _steps(self.stages, metered)
+        if self.skin.is_identity:
+            return acting
+        kept = self.balance.model_copy(update={"mired": 0.0, "duv": 0.0})
+        whole = kept.model_copy(update={"keep": 0.0})
+        plain = _steps((self.exposure, kept, self.curve), metered)
+        return self.skin.around(acting, plain, _steps((self.exposure, whole), metered))
 
     @property
     def is_identity(self) -> bool:
@@ -86,3 +88,13 @@ class Look(Parameters):
         from lookdev.looks.pipeline import Pipeline
 
         return Pipeline(self, source, target, cast, exposure_stops)
+
+
+def _steps(stages: tuple[Stage, ...], metered: Metered) -> tuple[Step, ...]:
+    found: list[Step] = []
+    for stage in stages:
+        step = stage.step(metered)
+        if step is not None:
+            found.append(step)
+            metered = metered.after(step)
+    return tuple(found)

@@ -79,6 +79,10 @@ def plain_words(look: LookLike) -> list[str]:
     out = [*_light_words(look), *_curve_words(look), *_colour_words_of(look)]
     if not look.cdl.is_identity:
         out += look.cdl.words()
+    if look.skin.hold:
+        out.append(f"{share_words(look.skin.hold)} of that held back from skin")
+    if look.skin.daylight:
+        out.append(f"skin turned back to its daylight hue {_amount(look.skin.daylight)}")
     return out or ["nothing changed"]
 
 

@@ -392,6 +392,7 @@ _USUAL = Look.model_validate(
         "curve": {"contrast": 1.2},
         "colour": {"saturation": 1.1, "families": {"R": {"chroma": 0.9}}},
         "toning": {"shadows": {"hue": "5B", "amount": 0.01}},
+        "skin": {"hold": 0.5},
     }
 )
 

@@ -35,7 +35,7 @@ def _say(tmp_path: Path, text: str | bytes, name: str = "mine.toml") -> str:
         (
             "zzz = 1",
             "mine.toml, key zzz: unknown key; found 'zzz'; wanted one of title, note, exposure, balance, "
-            "curve, colour, toning, cdl, based_on",
+            "curve, colour, toning, cdl, skin, based_on",
         ),
         (
             "[curve]\ncontrast = '1.2'",

@@ -1,0 +1,171 @@
+"""Skin: a share of what a look does to the hue and chroma of skin is held back.
+
+One smooth region, wider than a family, around the skins of ``colorimetry.skins`` under daylight: by hue, by
+chroma against lightness (so that exposure does not move it), and by lightness, widely. It is looked up at the
+colour as it is balanced, the lamp's cast out, before the look's own shift: skin is found where it is, however
+cold the look. Inside it hue and chroma lie between what the look makes of them and what its exposure, its
+curve and the cast it keeps make of them alone; lightness stays the look's.
+
+``daylight`` turns hues in the same region towards the line on which daylight leaves skin: what a lamp's
+spectrum does to skin no balance takes out. What lies near the line stays there.
+
+The region cannot tell skin from a thing of the same colour. How much brick, wood and sand it catches is in
+``tests/unit/test_looks_skin.py``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from pydantic import Field
+
+from lookdev.compilation import compiled, inlined
+from lookdev.looks.elementary import angle, cosine, sine
+from lookdev.looks.stages.base import Metered, Stage
+from lookdev.looks.steps import OKLAB, WORKING, Step, join, run
+
+Array = NDArray[np.float64]
+
+_DEGREE = np.pi / 180.0
+
+# Skins under daylight in Oklab: chroma 0.058 to 0.137 of lightness, hue 40 to 56 degrees, on a line: the
+# paler, the pinker (the six, CES15, CES18 and TCS15: tests/unit/test_looks_skin.py).
+_LINE_HUE, _LINE_BEND, _LINE_EASE = 56.4, 0.089, 0.002
+"""The line: hue in degrees = 56.4 - 0.089 / (ratio^2 + 0.002), by chroma over lightness."""
+_OFF_LOW, _OFF_HIGH = 9.0, 7.0  # degrees from the line, within which all is held
+_FADE_LOW, _FADE_HIGH = 46.0, 42.0  # degrees to nothing: shorter, and a sweep of hue takes a leap
+# (towards yellow wood and sand lie, towards red lips)
+_CHROMA_NONE, _CHROMA_LOW = 0.0, 0.066  # of lightness: greys have no blood
+_CHROMA_HIGH, _CHROMA_END = 0.14, 0.30
+_LIGHT_NONE, _LIGHT_LOW = 0.10, 0.24  # Oklab lightness of scene light: from 3.7 stops under mid grey
+_LIGHT_HIGH, _LIGHT_END = 1.05, 1.45  # up to scene white: what shines is light, not skin
+_NEAR = 3.0  # degrees from the line within which a hue stays much as it is: people differ by as much
+_FAR = 30.0  # and from which on it is turned little more: it may be no skin
+_EASE = 0.25
+
+
+class Skin(Stage):
+    """``[skin]``: ``hold`` 0 to 1, the share held back of what the look does to skin's hue and chroma;
+    ``daylight`` 0 to 1, how far skin is turned back from the hue the lamp gave it."""
+
+    hold: Annotated[float, Field(ge=0, le=1)] = 0.0
+    daylight: Annotated[float, Field(ge=0, le=1)] = 0.0
+
+    def words(self) -> list[str]:
+        out = [f"skin held {100 * self.hold:.0f}%"] if self.hold else []
+        return [*out, f"skin {100 * self.daylight:.0f}% to daylight"] if self.daylight else out
+
+    def step(self, metered: Metered) -> Step | None:
+        """None: it acts on what the others do, see :meth:`around`."""
+        return None
+
+    def around(
+        self, graded: Sequence[Step], plain: Sequence[Step], balanced: Sequence[Step]
+    ) -> tuple[Step, ...]:
+        """``graded``, with skin held.
+
+        ``graded`` is all that the look does, ``plain`` its exposure, the cast it keeps and its curve,
+        ``balanced`` its exposure and the whole balance; scene light to scene light each.
+        """
+        held = self.hold if not _same(graded, plain) else 0.0
+        if not held and not self.daylight:
+            return tuple(graded)
+        lists = (join(graded, end=OKLAB), join(plain, end=OKLAB), join(balanced, end=OKLAB))
+        return (Step(_Around(*lists), (held, self.daylight), WORKING, OKLAB),)
+
+
+def skin_weight(scene: ArrayLike) -> Array:
+    """How much of the hold a colour gets, 0 to 1 (...), of balanced scene light (..., 3), linear BT.2020.
+
+    >>> from lookdev.looks.stages.skin import skin_weight
+    >>> skin_weight([0.18, 0.18, 0.18]).item()
+    0.0
+    """
+    lab = run(OKLAB.from_working, scene)
+    channels = tuple(np.ascontiguousarray(lab[..., k]).reshape(-1) for k in range(3))
+    return run([Step(_weigh)], np.stack(channels, axis=-1))[..., 0].reshape(lab.shape[:-1])
+
+
+def _same(one: Sequence[Step], other: Sequence[Step]) -> bool:
+    return len(one) == len(other) and all(
+        a.kernel == b.kernel
+        and a.space == b.space
+        and all(np.array_equal(m, n) for m, n in zip(a.numbers, b.numbers, strict=True))
+        for a, b in zip(one, other, strict=True)
+    )
+
+
+@dataclass(frozen=True)
+class _Around:
+    """The kernel of it: three lists, each on the block or on a copy, and a mix."""
+
+    graded: tuple[Step, ...]
+    plain: tuple[Step, ...]
+    balanced: tuple[Step, ...]
+
+    def __call__(self, x: Array, y: Array, z: Array, hold: float, daylight: float) -> None:
+        mixer: Callable[..., object] = _mix
+        skin = _through(self.balanced, x, y, z)
+        plain = _through(self.plain, x, y, z)
+        for step in self.graded:
+            step.kernel(x, y, z, *step.numbers)
+        mixer(x, y, z, *plain, *skin, hold, daylight)
+
+
+def _through(steps: Sequence[Step], x: Array, y: Array, z: Array) -> tuple[Array, Array, Array]:
+    copies = (x.copy(), y.copy(), z.copy())
+    for step in steps:
+        step.kernel(*copies, *step.numbers)
+    return copies
+
+
+@inlined
+def _ramp(v, start, end):  # type: ignore[no-untyped-def]
+    """0 to 1, straight but for its ends: of all C1 ramps between two places one of the least steep."""
+    t = min(max((v - start) / (end - start), 0.0), 1.0)
+    into, out = min(t, _EASE), max(t - (1.0 - _EASE), 0.0)
+    return (into * into / (2.0 * _EASE) + (t - into) - out * out / (2.0 * _EASE)) / (1.0 - _EASE)
+
+
+@inlined
+def _off_line(ratio, a, b):  # type: ignore[no-untyped-def]
+    """Degrees of hue from the line of skins, -180 to 180 about."""
+    return angle(b, a) / _DEGREE - (_LINE_HUE - _LINE_BEND / (ratio * ratio + _LINE_EASE))
+
+
+@inlined
+def _weight(lightness, ratio, off):  # type: ignore[no-untyped-def]
+    """Of balanced light: Oklab lightness, chroma by lightness, degrees from the line."""
+    w = _ramp(off, -_OFF_LOW - _FADE_LOW, -_OFF_LOW) * (1.0 - _ramp(off, _OFF_HIGH, _OFF_HIGH + _FADE_HIGH))
+    w *= _ramp(ratio, _CHROMA_NONE, _CHROMA_LOW) * (1.0 - _ramp(ratio, _CHROMA_HIGH, _CHROMA_END))
+    shade = _ramp(lightness, _LIGHT_NONE, _LIGHT_LOW)
+    return w * shade * (1.0 - _ramp(lightness, _LIGHT_HIGH, _LIGHT_END))
+
+
+@compiled
+def _weigh(x, y, z):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        ratio = np.sqrt(y[i] * y[i] + z[i] * z[i]) / max(x[i], 1e-6)
+        x[i] = _weight(x[i], ratio, _off_line(ratio, y[i], z[i]))
+
+
+@compiled
+def _mix(x, y, z, px, py, pz, bx, by, bz, hold, daylight):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        lightness = max(bx[i], 1e-6)
+        ratio = np.sqrt(by[i] * by[i] + bz[i] * bz[i]) / lightness
+        off = _off_line(ratio, by[i], bz[i])
+        weight = _weight(lightness, ratio, off)
+        scale = max(x[i], 0.0) / max(px[i], 1e-6)  # chroma goes with lightness, as under any exposure
+        share = hold * weight
+        a = y[i] + share * (py[i] * scale - y[i])
+        b = z[i] + share * (pz[i] * scale - z[i])
+        outside = off - _NEAR * off / np.sqrt(off * off + _NEAR * _NEAR)
+        outside /= np.sqrt(1.0 + off * off / (_FAR * _FAR))
+        turn = -daylight * weight * outside * _DEGREE
+        c, s = cosine(turn), sine(turn)
+        y[i], z[i] = a * c - b * s, a * s + b * c
