@@ -52,24 +52,19 @@ def hue_degrees(text: str) -> float:
     return float(np.interp(position, steps, angles) % 360)
 
 
-def family_weights(hue_rad: Array) -> Array:
-    """Weights (..., 10) of the ten families at Oklab hues (...), in radians.
+def family_curves(table: Array) -> Array:
+    """What rows of ``table`` (10, n), one a family, are at the hues between: cubics (10, n, 4).
 
-    Raised-cosine cross-fades between neighbouring middles: smooth, periodic, non-negative, summing to one.
+    From each family's middle to the next, in the share of the way, the highest power first. Monotone between
+    neighbours and C1 round the circle (Fritsch and Carlson 1980, as scipy's PCHIP has it): no step, and never
+    beyond what the two families say.
     """
-    return family_blend(hue_rad, np.eye(len(FAMILIES)))
+    from scipy.interpolate import PchipInterpolator
 
-
-def family_blend(hue_rad: Array, table: Array) -> Array:
-    """Rows of ``table`` (10, n), one a family, blended at Oklab hues (...), in radians: (..., n).
-
-    The same as ``family_weights(hue_rad) @ table``, from the two families that a hue lies between.
-    """
-    first = FAMILY_HUE_DEGREES[0]
-    edges = np.array([*FAMILY_HUE_DEGREES, first + 360.0])
-    turned = (np.degrees(hue_rad) - first) % 360.0 + first
-    below = np.clip(np.searchsorted(edges, turned, side="right") - 1, 0, len(FAMILIES) - 1)
-    share = (turned - edges[below]) / np.diff(edges)[below]
-    rising = (np.sin(np.pi / 2 * share) ** 2)[..., None]
-    low = table[below]
-    return np.asarray(low + rising * (np.roll(table, -1, axis=0)[below] - low))
+    around = np.arange(-2, len(FAMILIES) + 3) % len(FAMILIES)
+    hues = np.array(FAMILY_HUE_DEGREES)[around] + 360.0 * (np.arange(-2, len(FAMILIES) + 3) // len(FAMILIES))
+    with np.errstate(over="ignore"):  # in the mean of slopes of which one is next to nothing
+        cubics = PchipInterpolator(hues, np.asarray(table, dtype=np.float64)[around]).c[:, 2:-2]
+    widths = np.diff(hues)[2:-2]
+    powers = widths ** np.arange(3, -1, -1)[:, None]
+    return np.ascontiguousarray(np.moveaxis(cubics * powers[:, :, None], 0, -1))

@@ -15,7 +15,7 @@ from lookdev.looks.stages.colour import Colour
 from lookdev.looks.stages.curve import Curve
 from lookdev.looks.stages.exposure import Exposure
 from lookdev.looks.stages.skin import Skin
-from lookdev.looks.stages.toning import Toning
+from lookdev.looks.stages.tone import MOST_TONES, Tone, Tones
 from lookdev.looks.steps import Step
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ class Look(Parameters):
     balance: Balance = Balance()
     curve: Curve = Curve()
     colour: Colour = Colour()
-    toning: Toning = Toning()
+    tone: Annotated[tuple[Tone, ...], Field(strict=False, max_length=MOST_TONES)] = ()
     cdl: CDL = CDL()
     skin: Skin = Skin()
 
@@ -51,7 +51,8 @@ class Look(Parameters):
     def stages(self) -> tuple[Stage, ...]:
         """The stages, in the order in which they act: that of the fields."""
         values = (getattr(self, name) for name in type(self).model_fields)
-        return tuple(value for value in values if isinstance(value, Stage))
+        found = (Tones(tones=value) if isinstance(value, tuple) else value for value in values)
+        return tuple(stage for stage in found if isinstance(stage, Stage))
 
     def steps(self, metered: Metered) -> tuple[Step, ...]:
         """What the look does to a colour of such a still, scene light to scene light."""
@@ -70,11 +71,11 @@ class Look(Parameters):
 
     def key_parameters(self) -> list[str]:
         """Short phrases for a column head, in the order in which the stages act."""
-        return [phrase for stage in self.stages for phrase in stage.words()]
+        return [phrase for stage in self.stages for phrase in stage.words()] or ["nothing changed"]
 
     def describe(self) -> str:
         """The look in plain words, one sentence."""
-        return "; ".join(self.key_parameters()) or "nothing changed"
+        return "; ".join(self.key_parameters())
 
     def fingerprint(self) -> str:
         """SHA-256 over the parameters that act: two looks with the same one give the same pictures."""

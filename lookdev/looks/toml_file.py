@@ -10,6 +10,7 @@ from pydantic import ValidationError
 
 from lookdev.errors import LookError, RequestError
 from lookdev.looks.model import Look
+from lookdev.looks.renamed import renamed_key
 from lookdev.text.toml_in import read_toml
 from lookdev.text.validation import first_error
 
@@ -33,6 +34,9 @@ def _title_from(path: Path) -> str:
 
 
 def _validate(data: dict[str, Any], path: Path) -> Look:
+    old = renamed_key(data)
+    if old is not None:
+        raise LookError("has another name now", file=path, key=old.key, found=old.found, wanted=old.wanted)
     try:
         return Look.model_validate(data)
     except ValidationError as error:

@@ -128,15 +128,14 @@ def _colour_words_of(look: Look) -> list[str]:
         said = []
         if part.chroma != 1:
             said.append(f"{'up' if part.chroma > 1 else 'down'} {abs(part.chroma - 1):.0%}")
-        if part.shift:
-            said.append(f"turned {abs(part.shift):g}° {'on' if part.shift > 0 else 'back'} in hue")
-        if part.value:
-            said.append("lighter" if part.value > 0 else "darker")
+        if part.hue_deg:
+            said.append(f"turned {abs(part.hue_deg):g}° {'on' if part.hue_deg > 0 else 'back'} in hue")
+        if part.lightness:
+            said.append("lighter" if part.lightness > 0 else "darker")
         out.append(f"{family_words(family)} {', '.join(said)}")
-    for range_name in ("shadows", "midtones", "highlights"):
-        tone = getattr(look.toning, range_name)
+    for tone in look.tone:
         if not tone.is_identity:
-            out.append(f"{range_name} pulled {_amount(tone.amount / 0.05)} towards {tone.hue}")
+            out.append(f"{tone.where} pulled {_amount(tone.chroma / 0.05)} towards {tone.towards}")
     return out
 
 

@@ -391,7 +391,7 @@ _USUAL = Look.model_validate(
         "title": "what most looks do",
         "curve": {"contrast": 1.2},
         "colour": {"saturation": 1.1, "families": {"R": {"chroma": 0.9}}},
-        "toning": {"shadows": {"hue": "5B", "amount": 0.01}},
+        "tone": [{"at_stops": -3.0, "towards": "5B", "chroma": 0.01}],
         "skin": {"hold": 0.5},
     }
 )

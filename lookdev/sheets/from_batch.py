@@ -170,10 +170,14 @@ def _draw(kind: Draw, model: Callable[[], SheetModel], stem: Path, paper: str) -
 
 
 def _columns(looks: Looks) -> tuple[tuple[LookColumn, ...], list[int]]:
-    """Column heads, and which looks they show: one that changes nothing is the first column already."""
-    keep = [i for i, look in enumerate(looks) if not getattr(look, "is_identity", False)]
+    """Column heads, and which looks they show: the first column is the look of its name at its defaults."""
+    keep = [i for i, look in enumerate(looks) if not _is_as_it_stood(look)]
     heads = [LookColumn(looks[i].title, tuple(looks[i].key_parameters())) for i in keep]
     return (LookColumn(AS_IT_STOOD), *heads), keep
+
+
+def _is_as_it_stood(look: LookLike) -> bool:
+    return bool(getattr(look, "is_identity", False)) and look.title.casefold() == AS_IT_STOOD.casefold()
 
 
 def _taken_out(look: LookLike, cast: Cast | None) -> str:

@@ -35,7 +35,7 @@ def first_error(
     details = fault.errors()
     first = next((e for e in details if e["type"] == "extra_forbidden"), details[0])
     steps = [str(step) for step in first["loc"]]
-    key = ".".join(steps) or None
+    key = ".".join(str(step + 1) if isinstance(step, int) else step for step in first["loc"]) or None
     kind = first["type"]
     if kind == "extra_forbidden":
         wanted = _nearest(model, steps, further_keys)
@@ -118,6 +118,8 @@ def _wanted(model: Model, steps: list[str], detail: Any) -> str:
     if kind == "string_type":
         return "text in quotes"
     field = _field_at(model, steps)
+    if kind in ("tuple_type", "list_type") and field is not None and _model_of(field.annotation) is not None:
+        return f"[[{steps[-1]}]], in two brackets, once for each"
     if kind.startswith("string_too") and field is not None:
         low, high = _limit(field, "min_length"), _limit(field, "max_length")
         return f"text of {low or 0:g} to {high:g} characters" if high is not None else "text"

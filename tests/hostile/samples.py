@@ -55,12 +55,14 @@ saturation = 0.55
 
 [colour.families.YR]
 chroma = 0.85
-shift = -4
-value = 0.02
+hue_deg = -4
+lightness = 0.02
 
-[toning.shadows]
-hue = "5B"
-amount = 0.03
+[[tone]]
+at_stops = -3
+reach_stops = 2
+towards = "5B"
+chroma = 0.03
 
 [cdl]
 slope = [1.0, 1.0, 1.0]

@@ -24,9 +24,10 @@ contrast = 1.18
 black = 0.004
 [colour.families.YR]
 chroma = 0.85
-[toning.shadows]
-hue = "5B"
-amount = 0.03
+[[tone]]
+at_stops = -3
+towards = "5B"
+chroma = 0.03
 [cdl]
 slope = [1.0, 1.0, 1.0]
 encoding = "ACEScct"

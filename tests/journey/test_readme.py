@@ -51,7 +51,7 @@ def test_the_note(tmp_path: Path) -> None:
 
 
 def test_the_look(tmp_path: Path) -> None:
-    (tmp_path / "look.toml").write_text(block("toml", "[toning.shadows]"), encoding="utf-8")
+    (tmp_path / "look.toml").write_text(block("toml", "[[tone]]"), encoding="utf-8")
     look = load_look(tmp_path / "look.toml")
     assert look.balance.keep == 0.35
     assert not look.is_identity
@@ -94,7 +94,7 @@ def test_every_key_of_a_look_and_a_plan_is_here() -> None:
                 found |= keys(field.annotation)
         return found
 
-    look = named(block("toml", "[toning.shadows]"))
+    look = named(block("toml", "[[tone]]"))
     assert keys(Look) | set(FAMILIES) <= look
     scout = named(block("toml", "exposure_index")) | set(re.findall(r"`\[?(\w+)\]?`", README))
     assert keys(ScoutFile) | keys(Plan) | keys(Meter) | keys(Fixture) | keys(PitchPlan) <= scout

@@ -1,13 +1,15 @@
 """What the frozen oracle holds: the colours, and by which looks between which encodings they were graded.
 
 ``frozen.npz`` was written once (``python tests/oracle/freeze.py``, commit after 2bb9b4d) by the stages on
-arrays that the compiled steps replaced. It is not to be written again from the steps that it tests.
+arrays that the compiled steps replaced. It is not to be written again from the steps that it tests. Its looks
+are of the first edition of the look file (``first_edition.py``), whose families and toning were other ones.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +17,7 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.rgb_spaces import BT709, DISPLAY_P3, WORKING, matrix_between
 from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
-from lookdev.looks.toml_file import load_look
+from oracle.first_edition import FirstEdition, load
 
 Array = NDArray[np.float64]
 
@@ -42,7 +44,7 @@ class Case:
     """One look between two encodings, with what was metered."""
 
     name: str
-    look: Look
+    look: FirstEdition
     source: str
     target: str
     cast: Cast | None
@@ -69,11 +71,12 @@ def scene_colours() -> Array:
     return np.concatenate([grey, dull, light, below, edges, np.array(wild)])
 
 
-def any_look(seed: int) -> Look:
-    """A look with every stage but the CDL set at random over its whole range."""
+def any_data(seed: int) -> dict[str, Any]:
+    """A look of the first edition with every stage but the CDL set at random over its whole range."""
     rng = np.random.default_rng(seed)
     some = rng.choice(FAMILIES, 4, replace=False)
-    parts = {
+    return {
+        "title": f"any {seed}",
         "exposure": {"stops": rng.uniform(-3, 3)},
         "balance": {
             "keep": rng.uniform(0, 1),
@@ -103,26 +106,44 @@ def any_look(seed: int) -> Look:
             for name in ("shadows", "midtones", "highlights")
         },
     }
-    return Look.model_validate({"title": f"any {seed}", **parts})
 
 
-def cdl_look(encoding: str) -> Look:
+def any_look(seed: int) -> Look:
+    """A look of today with every stage but the CDL set at random over its whole range."""
+    data = any_data(seed)
+    rng = np.random.default_rng(seed)
+    for row in data["colour"]["families"].values():
+        row |= {"hue_deg": row.pop("shift"), "chroma": 2 * row["chroma"], "lightness": row.pop("value")}
+    data["tone"] = [
+        {
+            "at_stops": rng.uniform(-8, 8),
+            "reach_stops": rng.uniform(1, 12),
+            "towards": tone["hue"],
+            "chroma": tone["amount"],
+        }
+        for tone in data.pop("toning").values()
+    ]
+    return Look.model_validate(data)
+
+
+def cdl_data(encoding: str) -> dict[str, Any]:
     """A look with a CDL in ``encoding`` behind other stages."""
     numbers = {"slope": [1.15, 1.0, 0.88], "offset": [0.01, -0.005, 0.02], "power": [1.1, 1.0, 0.92]}
-    return Look.model_validate(
-        {
-            "title": f"CDL in {encoding}",
-            "exposure": {"stops": 0.25},
-            "colour": {"saturation": 0.9},
-            "cdl": {**numbers, "saturation": 0.85, "encoding": encoding},
-        }
-    )
+    return {
+        "title": f"CDL in {encoding}",
+        "exposure": {"stops": 0.25},
+        "colour": {"saturation": 0.9},
+        "cdl": {**numbers, "saturation": 0.85, "encoding": encoding},
+    }
 
 
 def cases() -> list[Case]:
     """All of them, in the order in which they are frozen."""
-    found = [Case(name, load_look(LOOKS / f"{name}.toml"), *pair) for name in SHIPPED for pair in PAIRS]
-    more = [any_look(seed) for seed in range(24)]
-    more += [cdl_look(name) for name in ("ACEScct", "sRGB", "BT.709", "Linear BT.2020", "BT.2100 HLG")] * 2
+    found = [Case(name, load(LOOKS / f"{name}.toml"), *pair) for name in SHIPPED for pair in PAIRS]
+    more = [FirstEdition(any_data(seed)) for seed in range(24)]
+    more += [
+        FirstEdition(cdl_data(name))
+        for name in ("ACEScct", "sRGB", "BT.709", "Linear BT.2020", "BT.2100 HLG")
+    ] * 2
     found += [Case(look.title, look, *PAIRS[i % len(PAIRS)]) for i, look in enumerate(more)]
     return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lookdev.colorimetry.encodings import get_encoding
+from lookdev.looks.pipeline import Pipeline
 from lookdev.looks.rendering import render_curve
 from oracle.cases import FROZEN, PAIRS, cases, scene_colours
 
@@ -19,7 +20,7 @@ def main() -> None:
         )
     for i, case in enumerate(cases()):
         source, target = get_encoding(case.source), get_encoding(case.target)
-        transform = case.look.transform(source, target, case.cast, case.stops)
+        transform = Pipeline(case.look, source, target, case.cast, case.stops)
         kept[f"out {i}"] = transform(kept[f"signal {case.source}"])
     np.savez_compressed(FROZEN, **kept)
     print(len(scene), "colours,", len(cases()), "cases,", FROZEN.stat().st_size, "bytes")

@@ -29,7 +29,7 @@ LOOK = Look.model_validate(
         "balance": {"mired": -12.0},
         "curve": {"contrast": 1.14, "toe": 0.3, "shoulder": 0.3, "black": 0.003},
         "colour": {"saturation": 0.72},
-        "toning": {"shadows": {"hue": "5B", "amount": 0.018}},
+        "tone": [{"at_stops": -3.0, "towards": "5B", "chroma": 0.018}],
     }
 )
 

@@ -12,7 +12,7 @@ from lookdev.colorimetry.library import colour_science
 from lookdev.colorimetry.munsell import (
     FAMILIES,
     FAMILY_HUE_DEGREES,
-    family_weights,
+    family_curves,
     hue_degrees,
     parse_hue,
 )
@@ -38,22 +38,30 @@ def test_angle_is_that_of_the_renotation(family: str) -> None:
     assert np.abs(spread).max() < 4.5
 
 
-@given(st.floats(-20, 20))
-def test_weights_are_a_partition_of_one(hue: float) -> None:
-    weights = family_weights(np.array(hue))
-    assert weights.shape == (10,)
-    assert weights.min() >= 0
-    assert weights.sum() == pytest.approx(1, abs=1e-12)
-    assert np.count_nonzero(weights > 1e-12) <= 2
-    assert np.abs(family_weights(np.array(hue + 2 * np.pi)) - weights).max() < 1e-9
+def between(table: np.ndarray, count: int = 201) -> np.ndarray:
+    """What rows of a table are from each middle to the next: (10, n, count)."""
+    share = np.linspace(0.0, 1.0, count)
+    return family_curves(table) @ share ** np.arange(3, -1, -1)[:, None]
 
 
-def test_weight_is_one_at_each_middle_and_smooth() -> None:
-    at = family_weights(np.radians(np.array(FAMILY_HUE_DEGREES)))
-    assert np.abs(at - np.eye(10)).max() < 1e-12
-    hue = np.radians(np.linspace(0, 360, 36_001))
-    slope = np.diff(family_weights(hue), axis=0) / (hue[1] - hue[0])
-    assert np.abs(np.diff(slope, axis=0)).max() < 0.02  # no kink: a step of the slope would be near 2
+@given(st.integers(0, 2**32 - 1))
+def test_families_are_whole_at_their_middles_and_never_beyond_the_two_between(seed: int) -> None:
+    """Monotone between two middles, and without a kink at them: Fritsch and Carlson 1980."""
+    table = np.random.default_rng(seed).uniform(-1, 1, (10, 3))
+    values = between(table)
+    assert np.abs(values[:, :, 0] - table).max() < 1e-12
+    assert np.abs(values[:, :, -1] - np.roll(table, -1, axis=0)).max() < 1e-12
+    steps = np.diff(values, axis=-1) * np.sign(np.roll(table, -1, axis=0) - table)[:, :, None]
+    assert steps.min() > -1e-12
+    widths = np.diff([*FAMILY_HUE_DEGREES, FAMILY_HUE_DEGREES[0] + 360.0])[:, None]
+    c3, c2, c1, _ = np.moveaxis(family_curves(table), -1, 0)
+    assert np.allclose((3 * c3 + 2 * c2 + c1) / widths, np.roll(c1 / widths, -1, axis=0))
+
+
+def test_families_that_rise_evenly_do_so_without_a_stair() -> None:
+    table = np.interp(np.arange(10), [0, 5, 9], [0.0, 1.0, 0.0])[:, None]
+    share = np.diff(between(table)[1:4, 0, :], axis=-1)
+    assert share.min() > 0.5 * share.max()  # a stair would stand still at each middle
 
 
 @pytest.mark.parametrize(("text", "step"), [("5R", 5), ("R", 5), (" 10rp ", 100), ("2.5 YR", 12.5)])

@@ -35,7 +35,7 @@ def _say(tmp_path: Path, text: str | bytes, name: str = "mine.toml") -> str:
         (
             "zzz = 1",
             "mine.toml, key zzz: unknown key; found 'zzz'; wanted one of title, note, exposure, balance, "
-            "curve, colour, toning, cdl, skin, based_on",
+            "curve, colour, tone, cdl, skin, based_on",
         ),
         (
             "[curve]\ncontrast = '1.2'",
@@ -64,9 +64,37 @@ def _say(tmp_path: Path, text: str | bytes, name: str = "mine.toml") -> str:
             "(contrast, toe, shoulder, black, pivot)",
         ),
         (
-            "[toning.shadows]\nhue = '5Q'",
-            "mine.toml, key toning.shadows.hue: wrong value; found '5Q'; "
+            "[[tone]]\nat_stops = -3\ntowards = '5Q'\nchroma = 0.01",
+            "mine.toml, key tone.1.towards: wrong value; found '5Q'; "
             "wanted a Munsell hue such as 5B or 7.5YR",
+        ),
+        (
+            "[tone]\nat_stops = -3",
+            "mine.toml, key tone: wrong value; wanted [[tone]], in two brackets, once for each",
+        ),
+        (
+            "[[tone]]\nat_stops = -3\nreach_stops = 2",
+            "mine.toml, key tone.1.towards: missing; wanted a value",
+        ),
+        (
+            "[colour.families.YR]\nshift = -4",
+            "mine.toml, key colour.families.YR.shift: has another name now; found 'shift = -4'; "
+            "wanted hue_deg = -4",
+        ),
+        (
+            "[colour.families.YR]\nvalue = 0.02",
+            "mine.toml, key colour.families.YR.value: has another name now; found 'value = 0.02'; "
+            "wanted lightness = 0.02",
+        ),
+        (
+            "[toning.shadows]\nhue = '5B'\namount = 0.018",
+            "mine.toml, key toning.shadows: has another name now; found 'hue = \"5B\", amount = 0.018'; "
+            'wanted [[tone]] with at_stops = -3.5, reach_stops = 5, towards = "5B", chroma = 0.018',
+        ),
+        (
+            "[toning]",
+            "mine.toml, key toning: has another name now; found 'toning'; "
+            "wanted [[tone]] with at_stops, reach_stops, towards, chroma, once for each level of light",
         ),
         ("note = 3", "mine.toml, key note: wrong value; found 3; wanted text in quotes"),
         (
@@ -75,7 +103,7 @@ def _say(tmp_path: Path, text: str | bytes, name: str = "mine.toml") -> str:
         ),
         (
             "[cdl]\nslope = [1, 1, 99]",
-            "mine.toml, key cdl.slope.2: out of range; found 99; wanted three numbers, each 0 to 16",
+            "mine.toml, key cdl.slope.3: out of range; found 99; wanted three numbers, each 0 to 16",
         ),
         (
             "[cdl]\npower = 1",
@@ -83,7 +111,7 @@ def _say(tmp_path: Path, text: str | bytes, name: str = "mine.toml") -> str:
         ),
         (
             "[cdl]\nslope = [1, 1]",
-            "mine.toml, key cdl.slope.2: wrong value; wanted three numbers, each 0 to 16",
+            "mine.toml, key cdl.slope.3: wrong value; wanted three numbers, each 0 to 16",
         ),
         ("title = ''", "mine.toml, key title: wrong value; found ''; wanted text of 1 to 120 characters"),
         ("title = ' '", "mine.toml, key title: wrong value; found ' '; wanted one line of text"),
@@ -133,12 +161,12 @@ def test_based_on_puts_the_look_over_its_base(tmp_path: Path) -> None:
         "title = 'Base'\nnote = 'n'\n[curve]\ncontrast = 1.3\ntoe = 0.2\n[colour.families.B]\nchroma = 0.5"
     )
     (tmp_path / "wet_sand.toml").write_text(
-        "based_on = 'base.toml'\n[curve]\ntoe = 0.4\n[colour.families.B]\nshift = 5"
+        "based_on = 'base.toml'\n[curve]\ntoe = 0.4\n[colour.families.B]\nhue_deg = 5"
     )
     look = load_look(tmp_path / "wet_sand.toml")
     assert (look.title, look.note) == ("Wet sand", "n")
     assert (look.curve.contrast, look.curve.toe) == (1.3, 0.4)
-    assert (look.colour.families.B.chroma, look.colour.families.B.shift) == (0.5, 5)
+    assert (look.colour.families.B.chroma, look.colour.families.B.hue_deg) == (0.5, 5)
 
 
 def test_a_byte_order_mark_and_a_missing_title_are_no_mistake(tmp_path: Path) -> None:

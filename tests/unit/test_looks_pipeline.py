@@ -28,9 +28,12 @@ EXTREME = Look.model_validate(
         "curve": {"contrast": 3.0, "toe": 1.0, "shoulder": 1.0, "black": 0.1, "pivot": 0.02},
         "colour": {
             "saturation": 3.0,
-            "families": {f: {"shift": 60.0, "chroma": 2.0, "value": 0.3} for f in FAMILIES},
+            "families": {f: {"hue_deg": 60.0, "chroma": 4.0, "lightness": 0.3} for f in FAMILIES},
         },
-        "toning": {"shadows": {"hue": "5B", "amount": 0.15}, "highlights": {"hue": "5YR", "amount": 0.15}},
+        "tone": [
+            {"at_stops": -8.0, "reach_stops": 12.0, "towards": "5B", "chroma": 0.15},
+            {"at_stops": 8.0, "reach_stops": 1.0, "towards": "5YR", "chroma": 0.15},
+        ],
         "cdl": {"slope": [16.0] * 3, "offset": [-4.0] * 3, "power": [16.0] * 3, "saturation": 4.0},
     }
 )

@@ -113,14 +113,15 @@ def test_light_beyond_all_bounds_stays_finite() -> None:
 
 
 def test_every_stage_of_a_look_is_found_and_acts_alone() -> None:
-    names = [n for n, f in Look.model_fields.items() if isinstance(f.get_default(), Stage)]
-    assert names == ["exposure", "balance", "curve", "colour", "toning", "cdl", "skin"]  # as they act
+    names = [n for n, f in Look.model_fields.items() if isinstance(f.get_default(), Stage | tuple)]
+    assert names == ["exposure", "balance", "curve", "colour", "tone", "cdl", "skin"]  # as they act
     whole = any_look(3).model_dump() | {"cdl": {"slope": (1.2, 1.0, 0.9)}}
     srgb = get_encoding("sRGB")
     for name in names[:-1]:  # skin acts on what the others do
         look = Look.model_validate({"title": name, name: whole[name]})
         assert not look.is_identity
-        assert look.key_parameters() == getattr(look, name).words() != []
+        stages = getattr(look, name) if name == "tone" else [getattr(look, name)]
+        assert look.key_parameters() == [phrase for stage in stages for phrase in stage.words()] != []
         assert len(look.steps(Metered(LAMP))) == 1
         transform = look.transform(srgb, srgb, LAMP)
         assert not np.allclose(transform([[0.3, 0.5, 0.6]]), [[0.3, 0.5, 0.6]], atol=1e-3), name

@@ -104,7 +104,7 @@ def test_looks_in_plain_words() -> None:
             "title": "t",
             "exposure": {"stops": -0.4},
             "balance": {"keep": 0.35, "mired": -12.0},
-            "colour": {"saturation": 0.52, "families": {"YR": {"chroma": 0.85, "shift": -4.0}}},
+            "colour": {"saturation": 0.52, "families": {"YR": {"chroma": 0.85, "hue_deg": -4.0}}},
         }
     )
     assert plain_words(look) == [

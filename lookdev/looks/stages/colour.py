@@ -1,7 +1,8 @@
 """Colour: saturation, and the ten Munsell hue families, in Oklab.
 
-Saturation scales chroma at constant lightness. A family's adjustment is strongest at its middle and fades
-smoothly into its neighbours; all of it fades out towards grey, which has no hue.
+Saturation scales chroma at constant lightness. A family's adjustment is the family's own at its middle and
+runs smoothly, without a step or a turn back, into that of its neighbours. All of it sets in gently from grey,
+which has no hue: nowhere does a colour's chroma grow much faster than the factor says.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import Field
 
-from lookdev.colorimetry.munsell import FAMILIES, FAMILY_HUE_DEGREES
+from lookdev.colorimetry.munsell import FAMILIES, FAMILY_HUE_DEGREES, family_curves
 from lookdev.compilation import compiled
 from lookdev.looks.elementary import angle, cosine, sine
 from lookdev.looks.stages.base import Metered, Parameters, Stage
@@ -22,26 +23,27 @@ from lookdev.text.numbers import signed, times
 Array = NDArray[np.float64]
 
 _RADIAN = np.pi / 180.0
-FULL_CHROMA = 0.06
-"""Oklab chroma from which a family's adjustment applies in full. Of taste: weathered paint has it, and the
-noise of a grey wall has not, so that colours move and greys don't."""
+HALF_CHROMA = 0.03
+"""Oklab chroma at which half of a family's adjustment applies. Of taste: weathered paint and skin have twice
+that, and the noise of a grey wall a fifth."""
 
 
 class Family(Parameters):
-    """One hue family: ``shift`` -60 to 60 degrees, ``chroma`` factor 0 to 2, ``value`` -0.3 to 0.3."""
+    """One hue family: ``hue_deg``, its turn, -60 to 60 degrees; ``chroma``, a factor, 0 to 4; ``lightness``,
+    a share, -0.3 to 0.3 (0.1: a tenth lighter)."""
 
-    shift: Annotated[float, Field(ge=-60, le=60)] = 0.0
-    chroma: Annotated[float, Field(ge=0, le=2)] = 1.0
-    value: Annotated[float, Field(ge=-0.3, le=0.3)] = 0.0
+    hue_deg: Annotated[float, Field(ge=-60, le=60)] = 0.0
+    chroma: Annotated[float, Field(ge=0, le=4)] = 1.0
+    lightness: Annotated[float, Field(ge=-0.3, le=0.3)] = 0.0
 
     def words(self) -> list[str]:
         out = []
         if self.chroma != 1.0:
             out.append(f"chroma × {times(self.chroma)}")
-        if self.shift:
-            out.append(f"hue {signed(self.shift, 1)}°")
-        if self.value:
-            out.append(f"value {signed(self.value, 3)}")
+        if self.hue_deg:
+            out.append(f"hue {signed(self.hue_deg, 1)}°")
+        if self.lightness:
+            out.append(f"lightness {signed(self.lightness, 3)}")
         return out
 
 
@@ -60,10 +62,12 @@ class Families(Parameters):
     RP: Family = Family()
 
     def table(self) -> Array:
-        """(11, 4): hue and shift in degrees, chroma factor, value; the first family again at the end."""
-        rows = [getattr(self, name) for name in (*FAMILIES, FAMILIES[0])]
-        hues = (*FAMILY_HUE_DEGREES, FAMILY_HUE_DEGREES[0] + 360.0)
-        return np.array([[h, r.shift, r.chroma, r.value] for h, r in zip(hues, rows, strict=True)])
+        """(10, 14): hue in degrees, one over the degrees to the next family, and the coefficients of the
+        cubics that turn, chroma factor and lightness are from there to it, the highest power first."""
+        rows = [getattr(self, name) for name in FAMILIES]
+        curves = family_curves(np.array([[r.hue_deg, r.chroma, r.lightness] for r in rows]))
+        widths = np.diff([*FAMILY_HUE_DEGREES, FAMILY_HUE_DEGREES[0] + 360.0])
+        return np.column_stack([FAMILY_HUE_DEGREES, 1.0 / widths, curves.reshape(10, 12)])
 
     def words(self) -> list[str]:
         rows = ((name, getattr(self, name).words()) for name in FAMILIES)
@@ -96,19 +100,25 @@ def _move_families(x, y, z, table, saturation):  # type: ignore[no-untyped-def]
         a, b = y[i], z[i]
         turned = angle(b, a) / _RADIAN
         turned = turned + 360.0 if turned < first else turned
-        h0, s0, c0, v0 = table[0, 0], table[0, 1], table[0, 2], table[0, 3]
-        h1, s1, c1, v1 = table[1, 0], table[1, 1], table[1, 2], table[1, 3]
+        from_hue, per_degree = table[0, 0], table[0, 1]
+        t3, t2, t1, t0 = table[0, 2], table[0, 3], table[0, 4], table[0, 5]
+        c3, c2, c1, c0 = table[0, 6], table[0, 7], table[0, 8], table[0, 9]
+        v3, v2, v1, v0 = table[0, 10], table[0, 11], table[0, 12], table[0, 13]
         for k in range(1, 10):  # no looking up at a place: so several colours go at once
             past = turned >= table[k, 0]
-            h0, h1 = table[k, 0] if past else h0, table[k + 1, 0] if past else h1
-            s0, s1 = table[k, 1] if past else s0, table[k + 1, 1] if past else s1
-            c0, c1 = table[k, 2] if past else c0, table[k + 1, 2] if past else c1
-            v0, v1 = table[k, 3] if past else v0, table[k + 1, 3] if past else v1
-        rising = 0.5 + 0.5 * sine(np.pi * ((turned - h0) / (h1 - h0) - 0.5))
-        shift, factor, value = s0 + rising * (s1 - s0), c0 + rising * (c1 - c0), v0 + rising * (v1 - v0)
-        rise = min(np.sqrt(a * a + b * b) / FULL_CHROMA, 1.0)
-        coloured = rise * rise * (3.0 - 2.0 * rise)
-        turn, scale = shift * coloured * _RADIAN, saturation * (1.0 + (factor - 1.0) * coloured)
+            from_hue, per_degree = table[k, 0] if past else from_hue, table[k, 1] if past else per_degree
+            t3, t2 = table[k, 2] if past else t3, table[k, 3] if past else t2
+            t1, t0 = table[k, 4] if past else t1, table[k, 5] if past else t0
+            c3, c2 = table[k, 6] if past else c3, table[k, 7] if past else c2
+            c1, c0 = table[k, 8] if past else c1, table[k, 9] if past else c0
+            v3, v2 = table[k, 10] if past else v3, table[k, 11] if past else v2
+            v1, v0 = table[k, 12] if past else v1, table[k, 13] if past else v0
+        u = (turned - from_hue) * per_degree
+        turn, factor = t0 + u * (t1 + u * (t2 + u * t3)), c0 + u * (c1 + u * (c2 + u * c3))
+        lightness = v0 + u * (v1 + u * (v2 + u * v3))
+        square = a * a + b * b
+        coloured = square / (square + HALF_CHROMA * HALF_CHROMA)
+        turn, scale = turn * coloured * _RADIAN, saturation * (1.0 + (factor - 1.0) * coloured)
         c, s = cosine(turn) * scale, sine(turn) * scale
-        x[i] *= 1.0 + value * coloured
+        x[i] *= 1.0 + lightness * coloured
         y[i], z[i] = a * c - b * s, a * s + b * c

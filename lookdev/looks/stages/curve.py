@@ -31,8 +31,8 @@ _FLOOR_SPAN = 4.0  # long enough that no slope from 0.5 to 3 turns to one with a
 
 
 class Curve(Stage):
-    """``[curve]``: ``contrast`` 0.5 to 3; ``toe`` and ``shoulder`` 0 to 1;
-    ``black`` 0 to 0.1; ``pivot`` 0.02 to 1."""
+    """``[curve]``: ``contrast`` 0.5 to 3; ``toe`` 0 to 1, opens the shadows; ``shoulder`` 0 to 1, holds the
+    highlights; ``black`` 0 to 0.1, lifts the floor; ``pivot`` 0.02 to 1, the light that stays."""
 
     contrast: Annotated[float, Field(ge=0.5, le=3)] = 1.0
     toe: Annotated[float, Field(ge=0, le=1)] = 0.0
@@ -49,9 +49,9 @@ class Curve(Stage):
         if self.contrast != 1.0:
             out.append(f"contrast {times(self.contrast)}")
         if self.toe:
-            out.append(f"toe {times(self.toe)}")
+            out.append(f"toe {times(self.toe)} (opens the shadows)")
         if self.shoulder:
-            out.append(f"shoulder {times(self.shoulder)}")
+            out.append(f"shoulder {times(self.shoulder)} (holds the highlights)")
         if self.black:
             out.append(f"black {signed(self.black, 4)}")
         return out
