@@ -17,15 +17,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.colorimetry.difference import ciede2000
-from lookdev.colorimetry.encodings import Encoding, get_encoding
+from lookdev.colorimetry.encodings import BT709, Encoding, get_encoding
 from lookdev.errors import LookdevError, LutError
 from lookdev.files import read_ordinary, write_whole
 from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike, Pipeline, Transform
+from lookdev.looks.rendering import MID_GREY, render_curve
 from lookdev.looks.signal import passing, signal
 from lookdev.looks.stages.cdl import CDL, cdl_step
-from lookdev.looks.steps import Space, join, run
+from lookdev.looks.steps import join, run
 from lookdev.lut.error import Difference, appearance, difference, picture_inputs
 
 if TYPE_CHECKING:
@@ -35,7 +36,11 @@ Array = NDArray[np.float64]
 
 NAMESPACE = "urn:ASC:CDL:v1.2"
 MAX_BYTES = 4_000_000
-_FIT_COLOURS = 600
+_FIT_COLOURS = 2000
+_CUBE_WEIGHT, _OWN_WEIGHT, _GREY_WEIGHT = 0.3, 1.0, 2.0  # of taste: the scout's colours, and greys above all
+_RIDGE = 0.3  # CIELAB units that a number may cost which lies its usual distance from no change
+_IDENTITY = np.array([1.0] * 3 + [0.0] * 3 + [1.0] * 3 + [1.0])
+_USUAL = np.array([0.25] * 3 + [0.06] * 3 + [0.25] * 3 + [0.4])
 _LOW = np.array([0.05] * 3 + [-1.0] * 3 + [0.1] * 3 + [0.0])
 _HIGH = np.array([8.0] * 3 + [1.0] * 3 + [8.0] * 3 + [4.0])
 
@@ -49,7 +54,7 @@ class CdlFit:
 
     ``exact`` says that the look is a CDL in this very encoding, so that nothing had to be fitted.
     ``name`` and ``place`` say whose it is, ``balance`` for which footage. ``failure`` says in words where it
-    fails most.
+    fails most; ``grey`` how far greys are off, 6 stops either way of mid grey.
     """
 
     cdl: CDL
@@ -60,6 +65,7 @@ class CdlFit:
     place: str | None = None
     failure: str = ""
     balance: str = ""
+    grey: Difference | None = None
 
     def words(self) -> str:
         """One line: how close, and where it fails."""
@@ -86,6 +92,7 @@ class CdlFit:
             "exact": self.exact,
             "difference": self.overall.numbers(),
             "difference_scout_colours": self.scout.numbers() if self.scout else None,
+            "difference_greys": self.grey.numbers() if self.grey else None,
             "fails_most": self.failure or None,
         }
 
@@ -100,29 +107,33 @@ def fit_cdl(
     place: str | None = None,
     balance: str = "",
     start: CDL | None = None,
+    colours: int = _FIT_COLOURS,
 ) -> CdlFit:
     """The CDL in ``source`` that, followed by the plain rendering to ``target``, comes nearest to ``look``.
 
-    Least squares on CIEDE2000 over ``scout_inputs`` (n, 3), code values in ``source``, and over an even
-    spread of picture colours. Deterministic; ``start`` gives numbers to begin with.
+    Both are shown: where ``target`` is light (a log encoding), as BT.709 shows it. Least squares over at most
+    ``colours`` of ``scout_inputs`` (n, 3), code values in ``source``, over as many picture colours, and over
+    greys, with a pull towards no change, so that no number runs far for little and each can be trimmed by
+    hand. Deterministic; ``start`` gives numbers to begin with.
     """
     cube = picture_inputs(source)
-    transform = look.transform(source, target, cast)
+    transform = shown_through(look, source, target, cast)
     own = as_cdl(look, source, cast)
+    has_scout = scout_inputs is not None and len(scout_inputs) > 0
+    exact = own is not None
     if own is None:
-        tried = [_thinned(cube, _FIT_COLOURS)]
-        if scout_inputs is not None and len(scout_inputs):
-            tried.append(_thinned(scout_inputs, _FIT_COLOURS))
-        own, exact = _fitted(transform, np.concatenate(tried), source, target, start), False
-    else:
-        exact = True
-    stand_in = Look(title=look.title, cdl=own).transform(source, target)
-    overall = _difference(transform, stand_in, cube, target)
+        tried = [(_thinned(cube, colours), _CUBE_WEIGHT), (grey_ramp(source), _GREY_WEIGHT)]
+        if scout_inputs is not None and has_scout:
+            tried.append((_thinned(scout_inputs, colours), _OWN_WEIGHT))
+        own = _fitted(transform, tried, source, start)
+    stand_in = shown_through(Look(title=look.title, cdl=own), source, target, None)
+    overall = _difference(transform, stand_in, cube)
+    grey = _difference(transform, stand_in, grey_ramp(source))
     scout = None
-    if scout_inputs is not None and len(scout_inputs):
-        scout = _difference(transform, stand_in, _thinned(scout_inputs, 8000), target)
+    if scout_inputs is not None and has_scout:
+        scout = _difference(transform, stand_in, _thinned(scout_inputs, 8000))
     failure = "" if exact else _where(scout or overall, transform)
-    return CdlFit(own, overall, scout, exact, look.title, place, failure, balance)
+    return CdlFit(own, overall, scout, exact, look.title, place, failure, balance, grey)
 
 
 def as_cdl(look: LookLike, source: Encoding, cast: Cast | None) -> CDL | None:
@@ -137,39 +148,41 @@ def as_cdl(look: LookLike, source: Encoding, cast: Cast | None) -> CDL | None:
 
 
 def _fitted(
-    transform: Transform, inputs: Array, source: Encoding, target: Encoding, start: CDL | None
+    transform: Transform, seen: Sequence[tuple[Array, float]], source: Encoding, start: CDL | None
 ) -> CDL:
+    """Least squares of ``seen``, (colours, weight) each, drawn towards no change.
+
+    Differences count by lightness, chroma and hue with the weights of CIE 116 (CIE94) at the wanted colour,
+    which are smooth where CIEDE2000 is not, so that the fit ends where it should.
+    """
     from scipy.optimize import least_squares
 
+    here, target = passing(source), transform.target
+    limit = Pipeline(Look(title="plain"), source, target).limit
+    shown_as = signal(target, limit, rendered=source.state == "output")
+    inputs = np.concatenate([colours for colours, _ in seen])
+    share = np.concatenate([np.full(len(c), weight / np.sqrt(len(c))) for c, weight in seen])
     wanted = appearance(transform(inputs), target)
-    here = passing(source)
-    plain = signal(target, Pipeline(Look(title="plain"), source, target).limit)
+    scales = _tolerances(wanted) * share[:, None, None]
 
-    def lab(p: Array, end: Space) -> Array:
+    def residuals(p: Array) -> Array:
         step = cdl_step(p[0:3], p[3:6], p[6:9], float(p[9]), here)
-        shown = run(join([step], here, end), inputs)
-        return appearance(np.clip(shown, 0.0, 1.0) if end.bounded else shown, target)
+        shown = run(join([step], here, shown_as), inputs)
+        off = appearance(np.clip(shown, 0.0, 1.0) if shown_as.bounded else shown, target) - wanted
+        towards_identity = _RIDGE * (p - _IDENTITY) / _USUAL
+        return np.concatenate([np.einsum("nij,nj->ni", scales, off).ravel(), towards_identity])
 
-    def rough(p: Array) -> Array:
-        return np.asarray((lab(p, signal(target)) - wanted).ravel() / 2)
-
-    def perceived(p: Array) -> Array:
-        return np.asarray(ciede2000(wanted, lab(p, plain)))
-
-    p = np.array([1.0] * 3 + [0.0] * 3 + [1.0] * 3 + [1.0])
+    first = _IDENTITY
     if start is not None:
-        p = np.clip([*start.slope, *start.offset, *start.power, start.saturation], _LOW + 1e-6, _HIGH - 1e-6)
-    stages = [(rough, "soft_l1", 40), (perceived, "linear", 25)]
-    for residual, loss, steps in stages if start is None else stages[1:]:
-        p = least_squares(
-            residual,
-            p,
-            bounds=(_LOW, _HIGH),
-            loss=loss,
-            x_scale=[1.0] * 3 + [0.1] * 3 + [1.0] * 4,
-            max_nfev=steps,
-        ).x
-    p = np.round(p, 6) + 0.0
+        first = np.array([*start.slope, *start.offset, *start.power, start.saturation])
+    found = least_squares(
+        residuals,
+        np.clip(first, _LOW + 1e-6, _HIGH - 1e-6),
+        bounds=(_LOW, _HIGH),
+        x_scale=_USUAL,
+        max_nfev=60,
+    )
+    p = np.round(found.x, 6) + 0.0
     return CDL(
         slope=(float(p[0]), float(p[1]), float(p[2])),
         offset=(float(p[3]), float(p[4]), float(p[5])),
@@ -179,7 +192,33 @@ def _fitted(
     )
 
 
-def _difference(transform: Transform, stand_in: Transform, inputs: Array, target: Encoding) -> Difference:
+def _tolerances(lab: Array) -> Array:
+    """(n, 3, 3): takes a difference in CIELAB to those of lightness, chroma and hue, by their tolerances."""
+    chroma = np.hypot(lab[:, 1], lab[:, 2])
+    hued = chroma > 1e-6
+    cos = np.where(hued, lab[:, 1] / np.maximum(chroma, 1e-6), 1.0)
+    sin = np.where(hued, lab[:, 2] / np.maximum(chroma, 1e-6), 0.0)
+    out = np.zeros((len(lab), 3, 3))
+    out[:, 0, 0] = 1.0
+    out[:, 1, 1], out[:, 1, 2] = cos / (1.0 + 0.045 * chroma), sin / (1.0 + 0.045 * chroma)
+    out[:, 2, 1], out[:, 2, 2] = -sin / (1.0 + 0.015 * chroma), cos / (1.0 + 0.015 * chroma)
+    return out
+
+
+def grey_ramp(source: Encoding) -> Array:
+    """Greys (n, 3) from 6 stops under mid grey to 6 above it, in ``source``, as far as it holds them."""
+    light = np.repeat((MID_GREY * 2.0 ** np.linspace(-6.0, 6.0, 37))[:, None], 3, axis=1)
+    signal = source.from_working(render_curve(light) if source.state == "output" else light)
+    return np.asarray(np.clip(signal, 0.0, None if source.is_linear else 1.0))
+
+
+def shown_through(look: LookLike, source: Encoding, target: Encoding, cast: Cast | None) -> Transform:
+    """The look as a CDL is judged by it: shown. Light, which is no picture, is rendered for BT.709."""
+    return look.transform(source, target if target.state == "output" else BT709, cast)
+
+
+def _difference(transform: Transform, stand_in: Transform, inputs: Array) -> Difference:
+    target = transform.target
     deltas = ciede2000(appearance(transform(inputs), target), appearance(stand_in(inputs), target))
     return difference(inputs, deltas)
 

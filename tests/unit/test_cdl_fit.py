@@ -86,3 +86,55 @@ def test_the_scouts_own_colours_count() -> None:
         return float(ciede2000(wanted, appearance(shown, BT709)).mean())
 
     assert apart(fit.cdl) < apart(without.cdl)
+
+
+FOLDED = Look.model_validate(
+    {
+        "title": "f",
+        "curve": {"contrast": 1.14, "toe": 0.3, "shoulder": 0.3},
+        "colour": {"saturation": 0.72},
+        "balance": {"mired": -12.0},
+    }
+)
+
+
+def test_log_to_log_is_fitted_as_it_is_shown() -> None:
+    """The numbers stand before the show's own transform: they are those of a package for BT.709."""
+    shown, log = fit_cdl(FOLDED, ACESCCT, BT709), fit_cdl(FOLDED, ACESCCT, ACESCCT)
+    assert log.cdl == shown.cdl
+    assert log.overall == shown.overall
+
+
+@pytest.mark.parametrize("target", [BT709, ACESCCT])
+def test_greys_are_held_far_under_and_over(target) -> None:  # type: ignore[no-untyped-def]
+    from lookdev.lut.cdl import grey_ramp
+
+    fit = fit_cdl(FOLDED, ACESCCT, target)
+    grey = grey_ramp(ACESCCT)
+    wanted = appearance(FOLDED.transform(ACESCCT, BT709)(grey), BT709)
+    near = appearance(Look(title="n", cdl=fit.cdl).transform(ACESCCT, BT709)(grey), BT709)
+    assert fit.grey is not None and fit.grey.maximum == pytest.approx(ciede2000(wanted, near).max())
+    assert fit.grey.mean < 1.0 and fit.grey.maximum < 2.2
+    top = np.array([grey[-1]])
+    light = [
+        ACESCCT.to_working(t(top))
+        for t in (
+            FOLDED.transform(ACESCCT, ACESCCT),
+            Look(title="n", cdl=fit.cdl).transform(ACESCCT, ACESCCT),
+        )
+    ]
+    assert abs(float(np.log2(light[1][0, 1] / light[0][0, 1]))) < 1.0
+
+
+def test_half_the_colours_move_no_number() -> None:
+    own = picture_inputs(ACESCCT)[::3] * np.array([1.0, 0.95, 0.85])
+    whole = fit_cdl(FOLDED, ACESCCT, BT709, scout_inputs=own)
+    half = fit_cdl(FOLDED, ACESCCT, BT709, scout_inputs=own, colours=1000)
+    for name in ("slope", "offset", "power", "saturation"):
+        np.testing.assert_allclose(getattr(half.cdl, name), getattr(whole.cdl, name), atol=0.01)
+
+
+def test_no_number_runs_far_for_little() -> None:
+    """Offset -.155 with powers from .70 to 3.47 is nothing that a colourist can trim."""
+    cdl = fit_cdl(FOLDED, ACESCCT, BT709).cdl
+    assert max(abs(v) for v in cdl.offset) < 0.15 and min(cdl.power) > 0.75 and max(cdl.power) < 1.8
