@@ -8,6 +8,7 @@ white. Log encodings with their gamuts come from log_encodings.py when they are 
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
@@ -41,6 +42,9 @@ class Power:
         return (tf.gamma_encode if self.inverse else tf.gamma_decode)(values, self.exponent)
 
 
+HDR_PEAK_CD_M2 = 1000.0
+"""What HDR is rendered to without a word: the reference display of BT.2100-2, and the most common master."""
+HDR_PEAKS_CD_M2 = (600.0, 4000.0)
 HDR_WHITE_CD_M2 = 203.0
 """Luminance at which PQ and HLG carry our display white: HDR Reference White, ITU-R BT.2408-7, table 1."""
 
@@ -123,6 +127,7 @@ class Encoding:
     space : primaries and white.
     decode, encode : signal to linear RGB of ``space`` and back; arrays (..., 3), unclamped.
     code_range : "full", or "narrow" for 64 to 940 of 10-bit codes.
+    peak : the brightest light that a picture is rendered to, in display whites: above 1 for HDR.
     """
 
     name: str
@@ -132,6 +137,7 @@ class Encoding:
     decode: Transfer = field(repr=False)
     encode: Transfer = field(repr=False)
     code_range: str = "full"
+    peak: float = 1.0
 
     @property
     def is_linear(self) -> bool:
@@ -185,9 +191,48 @@ def _power(name: str, standard: str, space: RGBSpace, exponent: float) -> Encodi
     return Encoding(name, standard, "output", space, Power(exponent), Power(exponent, True))
 
 
-def _hdr(name: str, standard: str, curve: type[PerceptualQuantizer] | type[HybridLogGamma]) -> Encoding:
-    white = f"{standard}; display white at {HDR_WHITE_CD_M2:.0f} cd/m2 (BT.2408-7)"
-    return Encoding(name, white, "output", spaces.BT2020, curve(), curve(inverse=True))
+def _hdr(
+    name: str,
+    standard: str,
+    curve: type[PerceptualQuantizer] | type[HybridLogGamma],
+    peak_cd_m2: float = HDR_PEAK_CD_M2,
+) -> Encoding:
+    levels = f"display white at {HDR_WHITE_CD_M2:.0f} cd/m2 (BT.2408-7), peak at {peak_cd_m2:.0f} cd/m2"
+    peak = peak_cd_m2 / HDR_WHITE_CD_M2
+    standard = f"{standard}; {levels}"
+    return Encoding(name, standard, "output", spaces.BT2020, curve(), curve(inverse=True), peak=peak)
+
+
+def with_peak(encoding: Encoding, peak_cd_m2: float) -> Encoding:
+    """PQ for a display that reaches ``peak_cd_m2``, 600 to 4000; its name says so, unless it is 1000.
+
+    Raises
+    ------
+    RequestError : no HDR encoding, another peak than 1000 for HLG, whose levels are relative to it, or one
+        out of range.
+
+    >>> with_peak(get_encoding("PQ"), 4000).name
+    'BT.2100 PQ 4000'
+    """
+    if encoding.peak <= 1.0:
+        raise RequestError("only an HDR encoding has a peak", found=encoding.name, wanted="PQ 600 to PQ 4000")
+    low, high = HDR_PEAKS_CD_M2
+    if not low <= peak_cd_m2 <= high:
+        found = f"{peak_cd_m2:g} cd/m2"
+        raise RequestError("peak out of range", found=found, wanted=f"{low:g} to {high:g} cd/m2")
+    if encoding.name.startswith("BT.2100 HLG"):
+        if peak_cd_m2 != HDR_PEAK_CD_M2:
+            raise RequestError(
+                "HLG is rendered for its reference display of 1000 cd/m2 (BT.2100); others adapt it",
+                found=f"{peak_cd_m2:g} cd/m2",
+                wanted=f"BT.2100 HLG, or BT.2100 PQ {peak_cd_m2:.0f}",
+            )
+        return encoding
+    plain = _REGISTRY["BT.2100 PQ"]
+    if peak_cd_m2 != HDR_PEAK_CD_M2:
+        name = f"{plain.name} {peak_cd_m2:.0f}"
+        plain = _hdr(name, plain.standard.partition(";")[0], PerceptualQuantizer, float(f"{peak_cd_m2:.0f}"))
+    return with_range(plain, encoding.code_range)
 
 
 def _linear(name: str, standard: str, space: RGBSpace) -> Encoding:
@@ -264,6 +309,9 @@ def get_encoding(name: str) -> Encoding:
 def _full_range(name: str, key: str) -> Encoding:
     by_key = {plain_key(n): e for n, e in _REGISTRY.items()}
     found = by_key.get(_ALIASES.get(key, key))
+    peaked = re.fullmatch(r"(\D*(?:2100)?(?:pq|hlg))(\d{2,5})(?:cdm2|nits?)?", key)
+    if found is None and peaked is not None:
+        return with_peak(_full_range(name, peaked[1]), float(peaked[2]))
     return found if found is not None else _log_encoding(name, key)
 
 

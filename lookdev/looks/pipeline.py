@@ -18,12 +18,12 @@ from lookdev.colorimetry.encodings import Encoding
 from lookdev.colorimetry.rgb_spaces import WORKING as WORKING_RGB
 from lookdev.colorimetry.rgb_spaces import matrix_between
 from lookdev.looks.cast import Cast
-from lookdev.looks.rendering import LIFT, SHOW, lift_curve, showing_light
-from lookdev.looks.signal import signal
+from lookdev.looks.rendering import lift_curve, lift_from, show_to, showing_light
+from lookdev.looks.signal import brightest, signal
 from lookdev.looks.stages.balance import Balance
 from lookdev.looks.stages.base import Metered
 from lookdev.looks.stages.gamut import gamut_limit
-from lookdev.looks.steps import CLIP, Space, Step, join, run
+from lookdev.looks.steps import Space, Step, clipping, join, run
 
 Array = NDArray[np.float64]
 
@@ -113,14 +113,14 @@ class Pipeline:
 
     @cached_property
     def rendered(self) -> bool:
-        """Whether a camera has rendered the picture: it is shown channel by channel then."""
-        return self.source.state == "output"
+        """Whether a camera, or a received LUT, has rendered the picture: it is shown by channels then."""
+        return self.source.state == "output" or any(s.leaves and s.leaves.bounded for s in self.grade)
 
     @cached_property
     def metered(self) -> Metered:
         """What the look is told of the still."""
         levels = None
-        if self.source.state == "output":
+        if self.source.state == "output" and self.source.peak <= 1.0:  # where HDR ended is not known
             red, green, blue = lift_curve(self.source.to_working(np.ones(3))).tolist()
             levels = (red, green, blue)
         return Metered(self.cast, float(self.exposure_stops), self.source, self.target, levels)
@@ -136,16 +136,20 @@ class Pipeline:
         if self.is_identity:
             return ()
         end = signal(self.target, self.limit, rendered=self.rendered)
-        return (*join(self.grade, signal(self.source), end), *((CLIP,) if end.bounded else ()))
+        clipped = (clipping(brightest(self.target)),) if end.bounded else ()
+        return (*join(self.grade, signal(self.source), end), *clipped)
 
     @cached_property
     def limit(self) -> float:
         """How far the look pushes colours past the edge, over the whole input cube (1: not at all)."""
         if self.target.state != "output" or self.is_identity:
             return 1.0
-        shown = (SHOW,) if self.rendered else showing_light()
-        light = Space("output-referred light", to_working=(LIFT,), from_working=shown)
-        pushed = run(join(self.grade, light, light), self.input_cube())
+        peak = self.target.peak
+        shown = (show_to(peak),) if self.rendered else showing_light(peak)
+        lifted = lift_from(self.source.peak if self.source.state == "output" else peak)
+        start = Space("output-referred light", "in", to_working=(lifted,))
+        end = Space("output-referred light", "out", from_working=shown)
+        pushed = run(join(self.grade, start, end), self.input_cube()) / peak
         return max(gamut_limit(pushed, self.target.space), self.least_limit)
 
     @property
@@ -163,8 +167,11 @@ class Pipeline:
         edge = np.linspace(0.0, 1.0, 21)
         cube = np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
         if self.source.state == "output":
-            return self.source.to_working(cube)
-        return np.asarray(tf.srgb_decode(cube) @ matrix_between(self.target.space, WORKING_RGB).T)
+            light = self.source.to_working(cube)
+            return light if self.source.peak <= 1.0 else np.minimum(light, self.source.peak)
+        return np.asarray(
+            tf.srgb_decode(cube) @ matrix_between(self.target.space, WORKING_RGB).T * self.target.peak
+        )
 
     def __call__(self, signal: ArrayLike) -> Array:
         """Code values (..., 3) through the look; output-referred results lie in [0, 1]."""
@@ -173,4 +180,4 @@ class Pipeline:
     def scene(self, signal: ArrayLike) -> Array:
         """Scene light (..., 3) of code values, before the grade."""
         rgb = self.source.to_working(signal)
-        return lift_curve(rgb) if self.source.state == "output" else rgb
+        return lift_curve(rgb, self.source.peak) if self.source.state == "output" else rgb

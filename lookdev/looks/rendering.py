@@ -16,6 +16,8 @@ Two ways to take colours along it:
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -32,6 +34,7 @@ SCENE_WHITE = MID_GREY * 2.0**WHITE_STOPS
 _RISE, _RUN = 1.0 - MID_GREY, SCENE_WHITE - MID_GREY
 _BEND = (_RUN / _RISE - 1.0) / _RUN
 _SLOPE_AT_WHITE = 1.0 / (1.0 + _BEND * _RUN) ** 2
+_HELD = 0.98  # of the room over white: past it the curve goes on straight, so that it can be undone
 _KNEE, _FARTHEST = 0.995, 3.0
 # of taste: what BT.2020 holds stays as it is; the end is a channel as far under zero as twice the top over it
 
@@ -56,6 +59,47 @@ def rendered_light(x):  # type: ignore[no-untyped-def]
     over = min(max(x - MID_GREY, 0.0), _RUN)
     shoulder = MID_GREY + over / (1.0 + _BEND * over) + max(x - SCENE_WHITE, 0.0) * _SLOPE_AT_WHITE
     return x if x <= MID_GREY else shoulder
+
+
+@inlined
+def _lifted_from(y, room):  # type: ignore[no-untyped-def]
+    """As ``_lifted`` for a display with ``room`` over white, in whites."""
+    share = max(y - 1.0, 0.0) / room
+    held = min(share, _HELD)
+    over = room * (held / (1.0 - held) + max(share - _HELD, 0.0) / (1.0 - _HELD) ** 2)
+    return _lifted(min(y, 1.0)) + over / _SLOPE_AT_WHITE
+
+
+@inlined
+def _rendered_to(x, room):  # type: ignore[no-untyped-def]
+    """As ``rendered_light`` for a display with ``room`` over white, in whites."""
+    over = max(x - SCENE_WHITE, 0.0) * _SLOPE_AT_WHITE
+    most = room * _HELD / (1.0 - _HELD)
+    rolled = min(over, most)
+    beyond = max(over - most, 0.0) * (1.0 - _HELD) ** 2
+    return rendered_light(min(x, SCENE_WHITE)) + rolled / (1.0 + rolled / room) + beyond
+
+
+@compiled
+def _lift_from(x, room):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        x[i] = _lifted_from(x[i], room)
+
+
+@compiled
+def _render_to(x, room):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        x[i] = _rendered_to(x[i], room)
+
+
+@compiled
+def _show_to(x, y, z, room):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        a, b, c = x[i], y[i], z[i]
+        top = max(max(a, b), c)
+        x[i] = _rendered_to(_held(a, top), room)
+        y[i] = _rendered_to(_held(b, top), room)
+        z[i] = _rendered_to(_held(c, top), room)
 
 
 @compiled
@@ -164,35 +208,53 @@ def show_light(scene: ArrayLike, peak: float = 1.0) -> Array:
     return run(showing_light(peak), scene)
 
 
-def lifting() -> Step:
+@lru_cache(maxsize=32)
+def lift_from(peak: float) -> Step:
+    """LIFT for light of a display that reaches ``peak``, in diffuse whites; 1 : LIFT itself."""
+    return LIFT if peak <= 1.0 else on_each(_lift_from, (peak - 1.0,))
+
+
+@lru_cache(maxsize=32)
+def show_to(peak: float) -> Step:
+    """SHOW for a display that reaches ``peak``, in diffuse whites; 1 : SHOW itself.
+
+    Up to white the picture is the same, channel by channel; above it light goes on at the slope it has there
+    and rolls into the peak.
+    """
+    return SHOW if peak <= 1.0 else Step(_show_to, (peak - 1.0,), undoes=lift_from(peak))
+
+
+def lifting(peak: float = 1.0) -> Step:
     """As LIFT, where no SHOW cancels with it: after a stage that may leave colours outside a display's."""
-    return on_each(_lift)
+    return on_each(_lift) if peak <= 1.0 else on_each(_lift_from, (peak - 1.0,))
 
 
-def rendering() -> Step:
+def rendering(peak: float = 1.0) -> Step:
     """The bare curve, for signals on the way that need no limiter."""
-    return on_each(_render)
+    return on_each(_render) if peak <= 1.0 else on_each(_render_to, (peak - 1.0,))
 
 
-def _elementwise(values: ArrayLike, kernel: Kernel) -> Array:
+def _elementwise(values: ArrayLike, kernel: Kernel, *numbers: float) -> Array:
     out = np.array(values, dtype=np.float64, order="C")
-    kernel(out.reshape(-1))
+    kernel(out.reshape(-1), *numbers)
     return out
 
 
-def render_curve(scene: ArrayLike) -> Array:
+def render_curve(scene: ArrayLike, peak: float = 1.0) -> Array:
     """Output-referred linear light of scene-referred linear light, element by element.
+
+    ``peak`` : the brightest light of the display, in diffuse whites.
 
     >>> render_curve([0.0, 0.18, 2.88]).round(12).tolist()
     [0.0, 0.18, 1.0]
     """
-    return _elementwise(scene, _render)
+    return _elementwise(scene, _render) if peak <= 1.0 else _elementwise(scene, _render_to, peak - 1.0)
 
 
-def lift_curve(output: ArrayLike) -> Array:
+def lift_curve(output: ArrayLike, peak: float = 1.0) -> Array:
     """Inverse of :func:`render_curve`: lifts output-referred light to scene-referred light.
 
     >>> lift_curve([0.0, 0.18, 1.0]).round(12).tolist()
     [0.0, 0.18, 2.88]
     """
-    return _elementwise(output, _lift)
+    return _elementwise(output, _lift) if peak <= 1.0 else _elementwise(output, _lift_from, peak - 1.0)

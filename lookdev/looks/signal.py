@@ -14,7 +14,7 @@ from lookdev.colorimetry.rgb_spaces import WORKING as WORKING_RGB
 from lookdev.colorimetry.rgb_spaces import matrix_between
 from lookdev.compilation import compiled
 from lookdev.looks.elementary import exp2, log2
-from lookdev.looks.rendering import LIFT, SHOW, lifting, rendering, showing_light
+from lookdev.looks.rendering import lift_from, lifting, rendering, show_to, showing_light
 from lookdev.looks.stages.gamut import limiting
 from lookdev.looks.steps import Space, Step, by_array, mixing, on_each
 
@@ -33,8 +33,19 @@ def signal(encoding: Encoding, limit: float = 1.0, rendered: bool = True) -> Spa
     to, out = _decoding(encoding), _encoding(encoding)
     if encoding.state != "output":
         return Space("signal", encoding, to, out)
-    shown = (*((SHOW,) if rendered else showing_light()), *limiting(encoding.space, limit), *out)
-    return Space("signal", encoding, (*to, LIFT), shown, bounded=True)
+    peak = encoding.peak
+    inside = limiting(encoding.space, limit)
+    if inside and peak > 1.0:
+        inside = (mixing(np.eye(3) / peak), *inside, mixing(np.eye(3) * peak))
+    shown = (*((show_to(peak),) if rendered else showing_light(peak)), *inside, *out)
+    return Space("signal", encoding, (*to, lift_from(peak)), shown, bounded=True)
+
+
+def brightest(encoding: Encoding) -> float:
+    """The largest code value that a picture in an output-referred encoding has: 1, or that of its peak."""
+    if encoding.peak <= 1.0:
+        return 1.0
+    return float(np.max(encoding.from_working(np.full(3, encoding.peak))))
 
 
 def passing(encoding: Encoding) -> Space:
@@ -42,7 +53,9 @@ def passing(encoding: Encoding) -> Space:
     to, out = _decoding(encoding), _encoding(encoding)
     if encoding.state != "output":
         return Space("signal", encoding, to, out)
-    return Space("signal on the way", encoding, (*to, lifting()), (rendering(), *out))
+    return Space(
+        "signal on the way", encoding, (*to, lifting(encoding.peak)), (rendering(encoding.peak), *out)
+    )
 
 
 def _decoding(encoding: Encoding) -> tuple[Step, ...]:

@@ -110,6 +110,13 @@ def clip(x):  # type: ignore[no-untyped-def]
 
 
 @compiled
+def clip_to(x, top):  # type: ignore[no-untyped-def]
+    """A channel kept within 0 to ``top``."""
+    for i in range(x.size):
+        x[i] = min(max(x[i], 0.0), top)
+
+
+@compiled
 def _spread(colours, x, y, z):  # type: ignore[no-untyped-def]
     for i in range(x.size):
         x[i], y[i], z[i] = colours[i, 0], colours[i, 1], colours[i, 2]
@@ -162,6 +169,13 @@ def by_array(function: Callable[[Array], Array], space: Space = WORKING, leaves:
 
 
 CLIP = on_each(clip)
+
+
+def clipping(top: float) -> Step:
+    """A step that keeps each channel within 0 to ``top``."""
+    return CLIP if top == 1.0 else on_each(clip_to, (top,))
+
+
 OKLAB = Space(
     "Oklab",
     None,

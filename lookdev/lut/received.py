@@ -85,11 +85,11 @@ class ReceivedLut:
     def steps(self, metered: Metered) -> tuple[Step, ...]:
         """Exposure and balance as of every look, then the table between its own two encodings."""
         before = Look(title="before the LUT", balance=Balance(keep=self.keep))
-        limit = 1.0
+        limit, rendered = 1.0, True
         if metered.source is not None:
             into = Pipeline(before, metered.source, self.source, metered.cast, metered.exposure_stops)
-            limit = into.limit
-        table = by_array(self.lut, signal(self.source, limit), signal(self.target))
+            limit, rendered = into.limit, into.rendered
+        table = by_array(self.lut, signal(self.source, limit, rendered), signal(self.target))
         return (*before.steps(metered), table)
 
     def transform(
