@@ -14,6 +14,9 @@ from lookdev.jobs.common import open_scout as open_scout
 from lookdev.jobs.cubes import CubesRequest as CubesRequest
 from lookdev.jobs.cubes import CubesResult as CubesResult
 from lookdev.jobs.cubes import run as _cubes
+from lookdev.jobs.faces import FacesRequest as FacesRequest
+from lookdev.jobs.faces import FacesResult as FacesResult
+from lookdev.jobs.faces import run as _faces
 from lookdev.jobs.graded import grade as grade
 from lookdev.jobs.handoff import Handoff as Handoff
 from lookdev.jobs.handoff import HandoffRequest as HandoffRequest
@@ -60,6 +63,7 @@ __all__: list[str]
 
 batch = _batch
 cubes = _cubes
+faces = _faces
 handoff = _handoff
 light = _light
 paint = _paint

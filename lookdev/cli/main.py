@@ -18,7 +18,19 @@ from typer.core import TyperGroup
 
 _ClickException: Any = typer.BadParameter.__mro__[2]  # newer typer carries its own click
 
-VERBS = ("batch", "pitch", "log", "sheet", "cube", "handoff", "inspect", "light", "paint", "encodings")
+VERBS = (
+    "batch",
+    "pitch",
+    "log",
+    "sheet",
+    "cube",
+    "handoff",
+    "inspect",
+    "light",
+    "faces",
+    "paint",
+    "encodings",
+)
 
 
 class _Verbs(TyperGroup):
