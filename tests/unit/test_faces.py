@@ -101,7 +101,7 @@ def test_over_8_and_over_15_degrees_it_is_said_in_words() -> None:
 
 
 def test_complexions_not_treated_alike_are_named() -> None:
-    toned = look(toning={"shadows": {"hue": "5B", "amount": 0.05}})
+    toned = look(tone=[{"at_stops": -2, "reach_stops": 4, "towards": "5B", "chroma": 0.04}])
     found = faces_at(at("D65"), toned, LOG)
     assert found.spread.whole > UNEQUAL
     assert any("of dark" in text and "not treated alike" in text for text in found.words)
@@ -119,7 +119,7 @@ def test_the_strip_takes_the_room_it_says(tmp_path: Path) -> None:
         faces_at(
             at("HP1"), look(title="A title that goes on for longer than its place is wide", **stages), LOG
         )
-        for stages in ({}, {"colour": {"saturation": 0.0}}, {"toning": {"shadows": {"amount": 0.1}}})
+        for stages in ({}, {"colour": {"saturation": 0.0}}, {"tone": [{"towards": "5B", "chroma": 0.1}]})
     ]
     document = faces_document("Faces", [rows * 3, rows], ["a", "b"])
     assert document.faults() == []
