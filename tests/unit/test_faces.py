@@ -119,7 +119,11 @@ def test_the_strip_takes_the_room_it_says(tmp_path: Path) -> None:
         faces_at(
             at("HP1"), look(title="A title that goes on for longer than its place is wide", **stages), LOG
         )
-        for stages in ({}, {"colour": {"saturation": 0.0}}, {"tone": [{"towards": "5B", "chroma": 0.1}]})
+        for stages in (
+            {},
+            {"colour": {"saturation": 0.0}},
+            {"tone": [{"at_stops": -2, "towards": "5B", "chroma": 0.1}]},
+        )
     ]
     document = faces_document("Faces", [rows * 3, rows], ["a", "b"])
     assert document.faults() == []
