@@ -8,6 +8,9 @@ from lookdev.errors import RequestError as RequestError
 from lookdev.jobs.batch import BatchRequest as BatchRequest
 from lookdev.jobs.batch import BatchResult as BatchResult
 from lookdev.jobs.batch import run as _batch
+from lookdev.jobs.choices import ChoicesRequest as ChoicesRequest
+from lookdev.jobs.choices import ChoicesResult as ChoicesResult
+from lookdev.jobs.choices import run as _choices
 from lookdev.jobs.common import Line as Line
 from lookdev.jobs.common import Progress as Progress
 from lookdev.jobs.common import open_scout as open_scout
@@ -62,6 +65,7 @@ __version__: str
 __all__: list[str]
 
 batch = _batch
+choices = _choices
 cubes = _cubes
 faces = _faces
 handoff = _handoff

@@ -9,7 +9,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from lookdev.cli.options import Looks, MaxPixels, Only, Paper, PaperChoice, Salvage, ScoutFolder, Workers
+from lookdev.cli.options import (
+    Choices,
+    Looks,
+    MaxPixels,
+    Only,
+    Paper,
+    PaperChoice,
+    Salvage,
+    ScoutFolder,
+    Workers,
+)
 
 if TYPE_CHECKING:
     from lookdev.jobs.batch import BatchResult
@@ -79,6 +89,7 @@ def batch(
         str | None,
         typer.Option(help="Address of a Dask scheduler that sees the same folders (lookdev[cluster])."),
     ] = None,
+    choices: Choices = None,
     salvage: Salvage = False,
     keep_private: Annotated[
         bool,
@@ -101,6 +112,7 @@ def batch(
     """
     from lookdev.cli.common import told
     from lookdev.jobs.batch import BatchRequest, run
+    from lookdev.jobs.choices import choices_from
     from lookdev.jobs.common import looks_for, open_scout
     from lookdev.lut.look_files import files_of_looks
 
@@ -125,6 +137,7 @@ def batch(
         salvage=salvage,
         keep_private=keep_private,
         max_pixels=max_pixels,
+        choices=choices_from(choices),
         reads=files_of_looks(looks),
     )
     with told() as tell:

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from lookdev.cli.options import Only, Paper, PaperChoice, RangeIn, RangeOut
+from lookdev.cli.options import Choices, Only, Paper, PaperChoice, RangeIn, RangeOut
 
 
 def handoff(
@@ -35,6 +35,7 @@ def handoff(
     ] = None,
     only: Only = None,
     paper: PaperChoice = Paper.a4,
+    choices: Choices = None,
     still_edge: Annotated[
         int, typer.Option("--still-edge", min=64, help="Long edge of the reference stills, in pixels.")
     ] = 1280,
@@ -68,6 +69,7 @@ def handoff(
     assert scout is not None and look is not None and encoding is not None and out is not None
     from lookdev.cli.common import told
     from lookdev.colorimetry.encodings import get_encoding, with_range
+    from lookdev.jobs.choices import choices_from
     from lookdev.jobs.common import open_scout
     from lookdev.jobs.handoff import HandoffRequest, run
     from lookdev.lut.look_files import files_of_looks
@@ -83,6 +85,7 @@ def handoff(
         tuple(only or ()),
         paper.value,
         still_edge,
+        choices_from(choices),
         files_of_looks([look]),
     )
     with told(quiet=as_json) as tell:

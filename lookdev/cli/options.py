@@ -50,6 +50,14 @@ RangeOut = Annotated[str | None, typer.Option("--range-out", help="Code range ou
 Only = Annotated[list[str] | None, typer.Option("--only", help="Do this location alone; may be repeated.")]
 PaperChoice = Annotated[Paper, typer.Option("--paper", help="Paper of the pages.")]
 Workers = Annotated[int, typer.Option("--workers", min=1, max=64, help="Stills in hand at the same time.")]
+Choices = Annotated[
+    Path | None,
+    typer.Option(
+        "--choices",
+        metavar="FILE",
+        help="What was chosen: choices.toml, or the text that was mailed or saved; - for standard input.",
+    ),
+]
 Salvage = Annotated[
     bool,
     typer.Option(

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from lookdev.cli.options import Looks, MaxPixels, Only, Salvage, ScoutFolder, Workers
+from lookdev.cli.options import Choices, Looks, MaxPixels, Only, Salvage, ScoutFolder, Workers
+
+if TYPE_CHECKING:
+    from lookdev.meter.scout import Scout
 
 
 def pitch(
@@ -22,6 +25,7 @@ def pitch(
     numbers: Annotated[
         bool, typer.Option("--numbers", help="Add an appendix with readings and parameters.")
     ] = False,
+    choices: Choices = None,
     workers: Workers = 2,
     salvage: Salvage = False,
     max_pixels: MaxPixels = None,
@@ -37,7 +41,11 @@ def pitch(
     proposed, and your own words. Without it the first still of each place that is wide, sharp and well
     exposed stands for it, and the first look is proposed.
 
-    Example: `lookdev pitch day1 --looks looks --out pitch`.
+    With `--choices FILE` (or `-`, and the text pasted) no page is made: what the director sent back is read
+    and written as choices.toml into OUT, which `batch`, `sheet` and `handoff` take.
+
+    Examples: `lookdev pitch day1 --looks looks --out pitch`, `lookdev pitch day1 -l looks --choices
+    choices.txt --out pitch`.
     """
     from lookdev.cli.common import told
     from lookdev.errors import one_line
@@ -47,10 +55,14 @@ def pitch(
     from lookdev.text.table import print_table
 
     opened = open_scout(scout)
+    folder = out or scout.resolve().with_name(scout.resolve().name + "_pitch")
+    if choices is not None:
+        _take(opened, looks, folder, choices, as_json)
+        return
     request = PitchRequest(
         opened,
         looks_for(opened, looks),
-        out or scout.resolve().with_name(scout.resolve().name + "_pitch"),
+        folder,
         tuple(only or ()),
         numbers,
         workers,
@@ -76,3 +88,24 @@ def pitch(
         for path in result.written:
             print(path)
     raise typer.Exit(1 if result.errors else 0)
+
+
+def _take(scout: Scout, looks: list[str] | None, out: Path, choices: Path, as_json: bool) -> None:
+    """The director's choices: read, written as choices.toml, told."""
+    from lookdev.cli.common import told
+    from lookdev.jobs.choices import ChoicesRequest, choices_from, run
+    from lookdev.jobs.common import looks_for
+    from lookdev.lut.look_files import files_of_looks
+
+    text = choices_from(choices)
+    assert text is not None
+    reads = (*files_of_looks(looks), *((choices,) if str(choices) != "-" else ()))
+    with told() as tell:
+        result = run(ChoicesRequest(scout, looks_for(scout, looks), out, text, reads), tell)
+    lines = result.settled.lines()
+    if as_json:
+        print(json.dumps({"choices": lines, "file": str(result.written)}, ensure_ascii=False))
+    else:
+        for line in lines:
+            print(line)
+        print(result.written)

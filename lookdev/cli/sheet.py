@@ -8,7 +8,17 @@ from typing import Annotated
 
 import typer
 
-from lookdev.cli.options import Looks, MaxPixels, Only, Paper, PaperChoice, Salvage, ScoutFolder, Workers
+from lookdev.cli.options import (
+    Choices,
+    Looks,
+    MaxPixels,
+    Only,
+    Paper,
+    PaperChoice,
+    Salvage,
+    ScoutFolder,
+    Workers,
+)
 
 
 def sheet(
@@ -20,6 +30,7 @@ def sheet(
     ] = None,
     only: Only = None,
     paper: PaperChoice = Paper.a4,
+    choices: Choices = None,
     workers: Workers = 2,
     salvage: Salvage = False,
     max_pixels: MaxPixels = None,
@@ -32,6 +43,7 @@ def sheet(
     Example: `lookdev sheet day1 --looks looks --only "Net loft" --out sheets`.
     """
     from lookdev.cli.common import told
+    from lookdev.jobs.choices import choices_from
     from lookdev.jobs.common import looks_for, open_scout
     from lookdev.jobs.sheets import SheetsRequest, run
     from lookdev.lut.look_files import files_of_looks
@@ -47,6 +59,7 @@ def sheet(
         salvage,
         max_pixels,
         files_of_looks(looks),
+        choices_from(choices),
     )
     with told() as tell:
         result = run(request, tell)

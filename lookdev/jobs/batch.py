@@ -56,6 +56,7 @@ class BatchRequest:
     salvage : use a truncated JPEG as far as it decodes.
     keep_private : write position, owner and serial numbers into graded stills too.
     max_pixels : refuse larger stills; None for the reader's own limit.
+    choices : the director's, as text: each place's chosen look leads.
     reads : files that the looks were read from; nothing is written over them.
     """
 
@@ -78,6 +79,7 @@ class BatchRequest:
     salvage: bool = False
     keep_private: bool = False
     max_pixels: int | None = None
+    choices: str | None = None
     reads: tuple[Path, ...] = ()
 
     def still_options(self) -> StillOptions:
@@ -148,6 +150,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     ------
     RequestError : the request is wrong; nothing has been written.
     """
+    from lookdev.jobs.choices import settle
     from lookdev.jobs.cubes import cube_jobs, write_cubes
     from lookdev.jobs.graded import plan_tasks
     from lookdev.jobs.pitch import make_pitch, pitch_files
@@ -162,6 +165,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     options = request.still_options()
     surveyed = survey(scout, request.only, salvage=request.salvage, max_pixels=request.max_pixels)
     need_stills(surveyed)
+    settled = settle(surveyed, looks, request.choices)
     tasks = plan_tasks(surveyed, looks, out, options, out / ".lookdev" / "thumbnails")
     if request.cluster is not None:
         check_cluster(request.cluster)
@@ -175,7 +179,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     files += [out / "summary.json", state / "journal.jsonl", state / "thumbnails" / "x"]
     inputs = inputs_of(scout, more=request.reads)
     with writing(out, inputs, files, sheet_files(surveyed, out / "sheets")):
-        for line in (*surveyed.warnings, *errors):
+        for line in (*surveyed.warnings, *settled.warnings, *errors):
             tell(Line(line))
         done = run_tasks(
             list(tasks.values()),
@@ -201,6 +205,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
             out / "sheets",
             request.paper,
             step,
+            settled.by_location,
         )
         pitch = make_pitch(
             surveyed,
@@ -209,6 +214,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
             options,
             request.workers,
             tell,
+            chosen=settled.fingerprints,
             seen=lambda still: preview_of(results[still.name]).as_it_stood,
         )
         errors += [line for line in pitch.errors if line not in errors]
@@ -226,6 +232,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
             cubes=numbers,
             sheets=sheets.written,
             pitch=pitch,
+            choices=settled,
             errors=errors,
         )
         write_json(out / "summary.json", summary)

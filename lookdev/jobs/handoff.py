@@ -19,6 +19,7 @@ from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.errors import LookdevError, RequestError
 from lookdev.files import safe_name, write_json, write_whole
+from lookdev.jobs.choices import Settled, settle_for_one
 from lookdev.jobs.common import (
     Line,
     Tell,
@@ -71,7 +72,8 @@ class HandoffRequest:
     """What was asked for.
 
     ``sizes`` of the look's own .cube, the first one also for each location; ``still_edge`` long edge of the
-    reference stills in pixels; ``reads`` further files that are read: the look's.
+    reference stills in pixels; ``choices`` the director's, as text; ``reads`` further files that are read:
+    the look's.
     """
 
     scout: Scout
@@ -83,6 +85,7 @@ class HandoffRequest:
     only: tuple[str, ...] = ()
     paper: str = "a4"
     still_edge: int = STILL_EDGE
+    choices: str | None = None
     reads: tuple[Path, ...] = ()
 
 
@@ -115,7 +118,7 @@ class _ReadBack:
 
 @dataclass
 class Handoff:
-    """What was made; ``kept``: files in the folder that no handoff wrote."""
+    """What was made; ``kept``: files in the folder that no handoff wrote; ``settled``: what was chosen."""
 
     folder: Path
     archive: Path
@@ -124,6 +127,7 @@ class Handoff:
     stills: list[ReferenceStill] = field(default_factory=list)
     errors: list[str] = field(default_factory=list)
     kept: list[str] = field(default_factory=list)
+    settled: Settled = field(default_factory=Settled)
 
 
 _FOLDERS = ("look", "luts", "cdl", "check", "proof", "sheet", "stills/graded", "stills/ungraded")
@@ -157,12 +161,13 @@ def run(request: HandoffRequest, tell: Tell = unheard) -> Handoff:
     slug = look_names([request.look.title])[0]
     surveyed = survey(request.scout, request.only)
     need_stills(surveyed)
+    settled = settle_for_one(surveyed, request.look, request.choices)
     planned = [archive, part_of(archive), *(out / name / "x" for name in _FOLDERS), out / MANIFEST]
     with writing(request.out, inputs, planned):
         try:
             finish(out)  # of a run that was killed
             earlier = look_at(out, archive)
-            made = Handoff(request.out, beside, errors=list(surveyed.errors))
+            made = Handoff(request.out, beside, errors=list(surveyed.errors), settled=settled)
             made.kept = earlier.strangers
             stage = out / STAGE / "files"
             stage.mkdir(parents=True)
@@ -177,7 +182,7 @@ def run(request: HandoffRequest, tell: Tell = unheard) -> Handoff:
             if not is_decided(out):
                 shutil.rmtree(out / STAGE, ignore_errors=True)
                 part_of(archive).unlink(missing_ok=True)
-    for line in made.errors:
+    for line in (*settled.warnings, *made.errors):
         tell(Line(line))
     for name in made.kept:
         tell(Line(f"{made.folder / name}: no handoff wrote this file; kept"))
@@ -269,7 +274,9 @@ def _fill(
     _write_sheets(folder / "sheet", surveyed, look, request.paper, made)
     write_whole(folder / "stills" / "differences.csv", _differences_csv(made.stills))
     errors = without_places(made.errors, request.scout.folder)
-    contents = Contents(look, source, target, slug, made.cubes, made.cdls, places, errors)
+    contents = Contents(
+        look, source, target, slug, made.cubes, made.cdls, places, errors, made.settled.lines()
+    )
     write_whole(folder / "READ_ME.txt", read_me_text(contents))
     tell("manifest")
     from lookdev import __version__
@@ -419,6 +426,7 @@ def _write_sheets(folder: Path, surveyed: Survey, look: LookLike, paper: str, ma
         folder,
         paper,
         lambda done, total, text: None,
+        made.settled.by_location,
     )
     made.errors += sheets.errors
 

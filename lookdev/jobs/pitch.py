@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lookdev.errors import one_line
+from lookdev.jobs.choices import settle
 from lookdev.jobs.common import (
     Line,
     Progress,
@@ -44,8 +45,8 @@ MOST_PIXELS = 170_000_000
 class PitchRequest:
     """What was asked for.
 
-    ``numbers`` : an appendix with readings and parameters. ``chosen`` : fingerprints of chosen looks by the
-    place's code. The other names as in :class:`lookdev.jobs.batch.BatchRequest`.
+    ``numbers`` : an appendix with readings and parameters. ``choices`` : the director's, as text; they are
+    proposed, and said to be chosen. The other names as in :class:`lookdev.jobs.batch.BatchRequest`.
     """
 
     scout: Scout
@@ -56,7 +57,7 @@ class PitchRequest:
     workers: int = 2
     salvage: bool = False
     max_pixels: int | None = None
-    chosen: Mapping[str, str] | None = None
+    choices: str | None = None
     reads: tuple[Path, ...] = ()
 
 
@@ -80,16 +81,17 @@ def run(request: PitchRequest, tell: Tell = unheard) -> PitchResult:
     refuse_scout(request.scout.folder, request.out)
     surveyed = survey(request.scout, request.only, salvage=request.salvage, max_pixels=request.max_pixels)
     need_stills(surveyed)
+    settled = settle(surveyed, request.looks, request.choices)
     check_folder(request.out)
     errors = list(surveyed.errors)
     options = StillOptions(salvage=request.salvage, max_pixels=request.max_pixels)
     with writing(request.out, inputs_of(request.scout, more=request.reads), pitch_files(request.out)):
-        for line in (*surveyed.warnings, *errors):
+        for line in (*surveyed.warnings, *settled.warnings, *errors):
             tell(Line(line))
         compile_on_first_use(tell)
         made = make_pitch(
             surveyed, request.looks, request.out, options, request.workers, tell,
-            chosen=request.chosen, numbers=request.numbers,
+            chosen=settled.fingerprints, numbers=request.numbers,
         )  # fmt: skip
     return PitchResult(surveyed, made.written, made.places, errors + made.errors)
 

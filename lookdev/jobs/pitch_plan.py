@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from lookdev.meter.log import NOWHERE, match_rank
 from lookdev.pages.pitch_model import PitchLook, codes, folded, upright
+from lookdev.sheets.from_batch import is_as_it_stood
 from lookdev.survey.survey import UNLOGGED
 
 if TYPE_CHECKING:
@@ -52,6 +53,11 @@ class PitchPlanned:
     warnings: tuple[str, ...]
 
 
+def acting_looks(looks: Sequence[LookLike]) -> list[LookLike]:
+    """The looks that are shown beside "as it stood"; all where that is the only one."""
+    return [look for look in looks if not is_as_it_stood(look)] or list(looks)
+
+
 def called(looks: Sequence[LookLike]) -> tuple[PitchLook, ...]:
     """Titles, notes, codes and fingerprints of looks, as a pitch has them."""
     names = codes(look.title for look in looks)
@@ -84,10 +90,12 @@ def plan_pitch(
     """What the pitch shows. ``chosen`` : fingerprints (twelve digits) of chosen looks by the place's code."""
     settings = survey.scout.pitch
     warnings: list[str] = []
-    acting = [look for look in looks if not getattr(look, "is_identity", False)] or list(looks)
+    acting = acting_looks(looks)
     by_look = {folded(look.title): i for i, look in enumerate(acting)}
     wanted = [_found("looks", name, by_look, warnings) for name in settings.looks]
     at = [i for i in dict.fromkeys(wanted) if i is not None] or list(range(len(acting)))
+    prints = [look.fingerprint()[:12] for look in acting]
+    at += [i for i, seen in enumerate(prints) if i not in at and seen in (chosen or {}).values()]
     pitched = tuple(acting[i] for i in at)
     names = called(pitched)
     by_name = {folded(look.title): i for i, look in enumerate(names)}

@@ -39,6 +39,7 @@ class SheetsRequest:
     salvage: bool = False
     max_pixels: int | None = None
     reads: tuple[Path, ...] = ()
+    choices: str | None = None
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,7 @@ def run(request: SheetsRequest, tell: Tell = unheard) -> SheetsResult:
     ------
     RequestError : the request is wrong; nothing has been written.
     """
+    from lookdev.jobs.choices import settle
     from lookdev.jobs.graded import StillOptions, plan_tasks
     from lookdev.render.preview import do_preview
     from lookdev.sheets.from_batch import build_sheets, sheet_files
@@ -65,6 +67,7 @@ def run(request: SheetsRequest, tell: Tell = unheard) -> SheetsResult:
     options = StillOptions(salvage=request.salvage, max_pixels=request.max_pixels)
     surveyed = survey(request.scout, request.only, salvage=request.salvage, max_pixels=request.max_pixels)
     need_stills(surveyed)
+    settled = settle(surveyed, request.looks, request.choices)
     tasks = plan_tasks(surveyed, request.looks, request.out, options)
     check_folder(request.out)
     errors = list(surveyed.errors)
@@ -85,8 +88,10 @@ def run(request: SheetsRequest, tell: Tell = unheard) -> SheetsResult:
                 step(seen, len(tasks), one_line(still.name))
             return previews
 
-        sheets = build_sheets(surveyed, request.looks, load, request.out, request.paper, step)
+        sheets = build_sheets(
+            surveyed, request.looks, load, request.out, request.paper, step, settled.by_location
+        )
     errors += sheets.errors
-    for line in (*surveyed.warnings, *errors):
+    for line in (*surveyed.warnings, *settled.warnings, *errors):
         tell(Line(line))
     return SheetsResult(surveyed, sheets.written, errors)

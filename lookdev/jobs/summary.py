@@ -12,6 +12,7 @@ from lookdev.meter.ladder import GUESSED
 from lookdev.outputs import without_places
 
 if TYPE_CHECKING:
+    from lookdev.jobs.choices import Settled
     from lookdev.jobs.pitch import PitchMade
     from lookdev.looks.pipeline import LookLike
     from lookdev.render.tasks import TaskResult
@@ -28,6 +29,7 @@ def batch_summary(
     cubes: Sequence[Mapping[str, object]],
     sheets: Sequence[Path],
     pitch: PitchMade,
+    choices: Settled,
     errors: Sequence[str],
 ) -> dict[str, Any]:
     """The whole batch as plain data; paths are relative to ``out`` or to the scout.
@@ -57,7 +59,10 @@ def batch_summary(
         "cubes": [dict(cube) for cube in cubes],
         "sheets": [_relative(path, out) for path in sheets],
         "pitch": {"pages": [_relative(path, out) for path in pitch.written], "places": pitch.places},
-        "warnings": [line for line in (*map(str, scout.log.warnings), survey.join_words) if line],
+        "choices": choices.lines(),
+        "warnings": [
+            line for line in (*map(str, scout.log.warnings), survey.join_words, *choices.warnings) if line
+        ],
         "errors": list(errors),
     }
     cleaned: dict[str, Any] = without_places(summary, scout.folder, out)

@@ -22,7 +22,7 @@ _WIDTH = 92
 @dataclass(frozen=True)
 class Contents:
     """What a handoff holds: the first of ``cubes`` is the look alone; ``cdls`` by identifier; ``slug`` names
-    the look's own files; ``errors`` is what could not be done."""
+    the look's own files; ``errors`` is what could not be done; ``choices`` who gets what, in words."""
 
     look: LookLike
     source: Encoding
@@ -32,6 +32,7 @@ class Contents:
     cdls: Sequence[tuple[str, CdlFit]]
     places: Sequence[FootagePlace]
     errors: Sequence[str]
+    choices: Sequence[str] = ()
 
 
 def read_me_text(made: Contents) -> str:
@@ -42,6 +43,8 @@ def read_me_text(made: Contents) -> str:
     blocks.append(_filled("The look in plain words: " + ", ".join(plain_words(look)) + "."))
     if look.note:
         blocks.append(_filled(look.note))
+    if made.choices:
+        blocks.append(_listed("What was chosen", made.choices))
     first = made.cubes[0]
     blocks.append(
         _listed(

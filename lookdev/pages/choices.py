@@ -15,10 +15,12 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from lookdev.pages.pitch_model import NOT_CHOSEN, PitchLook, folded
+
+FILE_HEAD = "# What was chosen. lookdev batch, sheet and handoff take this file: --choices choices.toml\n"
 
 _SEPARATOR = re.compile(r"\s*(?:·|•|\||;|\t|\s[-–—]\s|:)\s*")
 _FINGERPRINT = re.compile(r"^[0-9a-f]{12}$")
@@ -70,7 +72,7 @@ def read_choices(text: str, places: Sequence[str], looks: Sequence[PitchLook]) -
         line = " ".join(
             _QUOTE.sub("", unicodedata.normalize("NFC", raw)).replace("\N{NO-BREAK SPACE}", " ").split()
         )
-        if not line or line.casefold().startswith("choices for "):
+        if not line or line.casefold().startswith("choices for"):
             continue
         if _WORDS.match(line):
             if here is None:
@@ -111,6 +113,77 @@ def _choice(
     return Choice(
         place, look.code, fingerprint=printed, changed=bool(printed) and printed != look.fingerprint
     )
+
+
+def named_looks(text: str, places: Sequence[str]) -> list[tuple[str, str]]:
+    """What looks a text names for places, known or not: name and fingerprint, "" where it gives none."""
+    by_place = {folded(code) for code in places}
+    found: dict[str, str] = {}
+    for raw in text.splitlines():
+        line = " ".join(_QUOTE.sub("", raw).replace("\N{NO-BREAK SPACE}", " ").split())
+        parts = [part for part in _SEPARATOR.split(line) if part]
+        if len(parts) < 2 or folded(parts[0]) not in by_place:
+            continue
+        seen = parts[-1].lower() if _FINGERPRINT.match(parts[-1].lower()) else ""
+        name = " ".join(parts[1:-1] if seen else parts[1:])
+        if name and folded(name) != folded(NOT_CHOSEN):
+            found.setdefault(name, seen)
+    return list(found.items())
+
+
+def choices_toml(title: str, choices: Sequence[Choice], places: Mapping[str, str]) -> str:
+    """choices.toml; ``places`` are names by code.
+
+    >>> made = [Choice("DOCK", "SLACK WATER", "", "39793fb37233")]
+    >>> print(choices_toml("Low Ferry", made, {"DOCK": "Dock"}))
+    # What was chosen. lookdev batch, sheet and handoff take this file: --choices choices.toml
+    title = "Low Ferry"
+    <BLANKLINE>
+    [[choice]]
+    place = "DOCK"
+    location = "Dock"
+    look = "SLACK WATER"
+    fingerprint = "39793fb37233"
+    <BLANKLINE>
+    """
+    import tomlkit
+
+    entries = []
+    for choice in choices:
+        values = {
+            "place": choice.place,
+            "location": places.get(choice.place, ""),
+            "look": choice.look or "",
+            "fingerprint": choice.fingerprint,
+            "words": choice.words,
+        }
+        entries.append({key: value for key, value in values.items() if value})
+    whole = {"title": title, "choice": entries}
+    return FILE_HEAD + tomlkit.dumps(whole if entries else {"title": title})
+
+
+def as_mailed(text: str) -> str:
+    """The text of a choices.toml as the page would have written it; any other text as it is.
+
+    Raises
+    ------
+    ValueError : it is meant to be a choices.toml and is none; the message says where.
+    """
+    import tomllib
+
+    if not re.search(r"^\s*\[\[choice\]\]", text, re.MULTILINE):
+        return text
+    entries = tomllib.loads(text.lstrip("\N{BYTE ORDER MARK}")).get("choice", [])
+    found = []
+    for entry in entries if isinstance(entries, list) else []:
+        values = {k: str(v) for k, v in entry.items()} if isinstance(entry, dict) else {}
+        found.append(
+            Choice(
+                values.get("place", ""), values.get("look") or None, values.get("words", ""),
+                values.get("fingerprint", ""),
+            )
+        )  # fmt: skip
+    return choices_text("", found)
 
 
 def choices_text(title: str, choices: Sequence[Choice]) -> str:

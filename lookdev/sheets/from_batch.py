@@ -80,8 +80,18 @@ def _picture(path: Path | None) -> Picture | None:
     return np.ascontiguousarray(pixels[..., ::-1], dtype=np.uint8)
 
 
-def build_sheets(survey: Survey, looks: Looks, load: Load, folder: Path, paper: str, step: Step) -> Sheets:
+def build_sheets(
+    survey: Survey,
+    looks: Looks,
+    load: Load,
+    folder: Path,
+    paper: str,
+    step: Step,
+    chosen: Mapping[str, int] | None = None,
+) -> Sheets:
     """Draw the overview and a sheet per location.
+
+    ``chosen`` : which look leads at a location, by its place in the list.
 
     ``load`` gives the small pictures of some stills, by name. It is asked for a first still of each location,
     then, in a thread of its own, for one location at a time, and for the next while pages are drawn: the
@@ -104,7 +114,7 @@ def build_sheets(survey: Survey, looks: Looks, load: Load, folder: Path, paper: 
 
         places = overview_places(groups, known)
         if places:
-            model = partial(overview_model, survey, looks, places)
+            model = partial(overview_model, survey, looks, places, chosen or {})
             draw(1, "overview", overview_sheet, model, folder / "overview")
         for number, (location, group, pictures) in enumerate(
             zip(locations, groups, _one_ahead(load, groups, known), strict=True), 2
@@ -112,7 +122,9 @@ def build_sheets(survey: Survey, looks: Looks, load: Load, folder: Path, paper: 
             stills = [still for still in group if pictures[still.name].as_it_stood is not None]
             if stills:
                 done.answers |= {still.name: answer_words(looks, pictures[still.name]) for still in stills}
-                model = partial(location_model, survey, looks, pictures, location, stills)
+                model = partial(
+                    location_model, survey, looks, pictures, location, stills, (chosen or {}).get(location)
+                )
                 draw(number, location, comparison_sheet, model, folder / names[location])
         for last in drawing:
             done.add(last.result())
@@ -169,14 +181,23 @@ def _draw(kind: Draw, model: Callable[[], SheetModel], stem: Path, paper: str) -
     return done
 
 
-def _columns(looks: Looks) -> tuple[tuple[LookColumn, ...], list[int]]:
-    """Column heads, and which looks they show: the first column is the look of its name at its defaults."""
-    keep = [i for i, look in enumerate(looks) if not _is_as_it_stood(look)]
-    heads = [LookColumn(looks[i].title, tuple(looks[i].key_parameters())) for i in keep]
+def _columns(looks: Looks, lead: int | None = None) -> tuple[tuple[LookColumn, ...], list[int]]:
+    """Column heads, and which looks they show: the first column is the look of its name at its defaults.
+
+    ``lead`` was chosen: it comes first, and says so.
+    """
+    keep = [i for i, look in enumerate(looks) if not is_as_it_stood(look)]
+    keep.sort(key=lambda i: i != lead)
+    heads = [
+        LookColumn(
+            f"{looks[i].title}, chosen" if i == lead else looks[i].title, tuple(looks[i].key_parameters())
+        )
+        for i in keep
+    ]
     return (LookColumn(AS_IT_STOOD), *heads), keep
 
 
-def _is_as_it_stood(look: LookLike) -> bool:
+def is_as_it_stood(look: LookLike) -> bool:
     return bool(getattr(look, "is_identity", False)) and look.title.casefold() == AS_IT_STOOD.casefold()
 
 
@@ -192,12 +213,13 @@ def location_model(
     pictures: Mapping[str, Preview],
     location: str,
     stills: list[SurveyedStill],
+    lead: int | None = None,
 ) -> SheetModel:
-    """One location's sheet as data."""
+    """One location's sheet as data; ``lead`` is the look that was chosen there."""
     from lookdev.meter.log import readings_at
     from lookdev.meter.notes import short_location_note, short_note
 
-    columns, keep = _columns(looks)
+    columns, keep = _columns(looks, lead)
     scout, readings = survey.scout, _readings(stills)
     rows = tuple(_row(looks, still, pictures[still.name], keep, len(readings) > 1) for still in stills)
     lights = tuple(_light(reading) for reading in readings)
@@ -219,12 +241,22 @@ def overview_places(
 
 
 def overview_model(
-    survey: Survey, looks: Looks, places: list[tuple[str, list[Reading], Preview]]
+    survey: Survey,
+    looks: Looks,
+    places: list[tuple[str, list[Reading], Preview]],
+    chosen: Mapping[str, int],
 ) -> SheetModel:
     """The overview as data: a location a row, with its readings and its first still."""
     columns, keep = _columns(looks)
     rows = tuple(
-        Row(location, tuple(_light(reading).line() for reading in readings), _cells(first, keep))
+        Row(
+            location,
+            tuple(_light(reading).line() for reading in readings),
+            _cells(first, keep),
+            captions=("", *("chosen" if chosen.get(location) == i else "" for i in keep))
+            if location in chosen
+            else (),
+        )
         for location, readings, first in places
     )
     return SheetModel(survey.scout.title, "Overview", columns, rows)
