@@ -61,6 +61,7 @@ _HOMES = {
     "SheetsResult": "jobs.sheets",
     "Survey": "survey.survey",
     "SurveyedStill": "survey.survey",
+    "WatchRequest": "jobs.watch",
     "bake_cube": "lut.bake",
     "batch": "jobs.batch:run",
     "choices": "jobs.choices:run",
@@ -89,6 +90,7 @@ _HOMES = {
     "sheets": "jobs.sheets:run",
     "survey": "survey.survey",
     "verify": "lut.package",
+    "watch": "jobs.watch:run",
     "write_cube": "lut.cube",
     "write_still": "stills.writer",
 }
@@ -109,7 +111,7 @@ def __dir__() -> list[str]:
 
 
 class _Package(ModuleType):
-    """``lookdev.survey``, ``sheets`` and ``paint`` are the jobs, though rooms are called so too.
+    """``lookdev.survey``, ``sheets``, ``paint`` and ``watch`` are the jobs, though rooms are called so too.
 
     Importing a module in such a room would set the package's attribute to the room; here it does not.
     ``from lookdev.paint.chip import Chip`` works as ever.

@@ -37,6 +37,8 @@ from lookdev.jobs.pitch import run as _pitch
 from lookdev.jobs.sheets import SheetsRequest as SheetsRequest
 from lookdev.jobs.sheets import SheetsResult as SheetsResult
 from lookdev.jobs.sheets import run as _sheets
+from lookdev.jobs.watch import WatchRequest as WatchRequest
+from lookdev.jobs.watch import run as _watch
 from lookdev.looks.cast import Cast as Cast
 from lookdev.looks.model import Look as Look
 from lookdev.looks.toml_file import load_look as load_look
@@ -73,3 +75,4 @@ light = _light
 paint = _paint
 pitch = _pitch
 sheets = _sheets
+watch = _watch

@@ -21,6 +21,7 @@ _ClickException: Any = typer.BadParameter.__mro__[2]  # newer typer carries its 
 VERBS = (
     "batch",
     "pitch",
+    "watch",
     "log",
     "sheet",
     "cube",

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from lookdev.errors import LookError, RequestError
 from lookdev.looks.model import Look
 from lookdev.looks.renamed import renamed_key
-from lookdev.text.toml_in import read_toml
+from lookdev.text.toml_in import MAX_BYTES, parse_toml, read_toml
 from lookdev.text.validation import first_error
 
 MAX_DEPTH = 16
@@ -26,6 +26,27 @@ def load_look(path: Path | str) -> Look:
     """
     path = Path(path)
     return _validate({"title": _title_from(path)} | _load(path, ()), path)
+
+
+def look_of_text(text: str, path: Path | str) -> Look:
+    """The look that ``text`` would be if it stood in the file ``path``; ``based_on`` is sought beside that.
+
+    Raises
+    ------
+    LookError : as of :func:`load_look`.
+
+    >>> look_of_text("[curve]\\ncontrast = 1.2", "dusk.toml").curve.contrast
+    1.2
+    """
+    path = Path(path)
+    try:
+        size = len(text.encode("utf-8"))
+    except UnicodeEncodeError:
+        raise LookError("holds half a letter, which no file can keep", file=path) from None
+    if size > MAX_BYTES:
+        raise LookError("too large to be a look", file=path, wanted=f"at most {MAX_BYTES} bytes")
+    data = parse_toml(text, LookError, path)
+    return _validate({"title": _title_from(path)} | _on_its_base(data, path, ()), path)
 
 
 def _title_from(path: Path) -> str:
@@ -78,7 +99,10 @@ def _load(path: Path, above: tuple[Path, ...]) -> dict[str, Any]:
         raise LookError("based_on goes round in a circle", file=path, key="based_on")
     if len(above) >= MAX_DEPTH:
         raise LookError(f"based_on goes more than {MAX_DEPTH} deep", file=path, key="based_on")
-    data = read_toml(path, LookError, "look")
+    return _on_its_base(read_toml(path, LookError, "look"), path, above)
+
+
+def _on_its_base(data: dict[str, Any], path: Path, above: tuple[Path, ...]) -> dict[str, Any]:
     base = data.pop("based_on", None)
     _validate({"title": "-"} | data, path)  # each file by itself, so that an error names the one it is in
     if base is None:
@@ -90,7 +114,7 @@ def _load(path: Path, above: tuple[Path, ...]) -> dict[str, Any]:
         raise LookError(
             "no such file", file=path, key="based_on", found=base, wanted="a look beside this one"
         )
-    merged = _merge(_load(parent, (*above, here)), data)
+    merged = _merge(_load(parent, (*above, Path(os.path.realpath(path)))), data)
     if "title" not in data:
         merged.pop("title", None)
     return merged

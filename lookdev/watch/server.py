@@ -1,0 +1,448 @@
+"""The live page's server: loopback alone, a token in the address, the session's stills and looks by number.
+
+A page holds one WebSocket (RFC 6455). It asks for pictures of a look, and gets them as binary messages: four
+bytes of length, a head as JSON, a JPEG. Of the drafts that a page sends, the newest alone waits. Nothing that
+a page sends is ever a path.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import secrets
+import socket
+import threading
+from base64 import b64encode
+from collections.abc import AsyncIterator, Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from functools import partial
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.websockets import WebSocket, WebSocketDisconnect
+from watchfiles import awatch
+
+from lookdev.errors import LookdevError, one_line
+from lookdev.watch.session import Fault, Session, live_jpeg
+
+if TYPE_CHECKING:
+    from lookdev.looks.pipeline import LookLike
+
+HOST = "127.0.0.1"
+MOST_MESSAGE_BYTES = 1_000_000
+_SETTLE_MS, _STEP_MS = 40, 10
+_ASSETS = {"page.css": "text/css", "page.js": "text/javascript"}
+
+Json = dict[str, Any]
+
+
+@dataclass(eq=False)
+class _Page:
+    """One open page: its socket, and the pictures that it waits for."""
+
+    socket: WebSocket
+    wanted: Json | None = None
+    woken: asyncio.Event = field(default_factory=asyncio.Event)
+    sending: asyncio.Lock = field(default_factory=asyncio.Lock)
+
+    async def tell(self, message: Json) -> None:
+        async with self.sending:
+            await self.socket.send_text(json.dumps(message, ensure_ascii=False))
+
+    async def show(self, head: Json, picture: bytes) -> None:
+        raw = json.dumps(head).encode()
+        async with self.sending:
+            await self.socket.send_bytes(len(raw).to_bytes(4, "big") + raw + picture)
+
+
+class LivePage:
+    """A session on a free port of the loopback address, until :meth:`stop`.
+
+    >>> page = LivePage(session)                                              # doctest: +SKIP
+    >>> with page.running():                                                  # doctest: +SKIP
+    ...     print(page.address)
+    http://127.0.0.1:41873/kx0C…/
+    """
+
+    def __init__(self, session: Session) -> None:
+        self.session, self.token = session, secrets.token_urlsafe(24)
+        self._socket = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        self._socket.bind((HOST, 0))
+        self._socket.listen()  # who comes before it is served waits
+        self.port: int = self._socket.getsockname()[1]
+        self._pages: set[_Page] = set()
+        self._pool = ThreadPoolExecutor(2, thread_name_prefix="look")
+        self._end: asyncio.Event | None = None
+        guarded = _Guard(self._app(), self.token, self.port)
+        self._server = uvicorn.Server(
+            uvicorn.Config(
+                guarded,
+                log_config=None,
+                log_level="critical",
+                access_log=False,
+                server_header=False,
+                ws="websockets-sansio",
+                ws_max_size=MOST_MESSAGE_BYTES,
+                ws_per_message_deflate=False,
+                timeout_graceful_shutdown=1,
+            )
+        )
+
+    @property
+    def address(self) -> str:
+        """Where the page is, token and all."""
+        return f"http://{HOST}:{self.port}/{self.token}/"
+
+    def serve(self) -> None:
+        """Serve until :meth:`stop`, or, in the main thread, Ctrl-C; then the port and all threads are free.
+
+        Raises
+        ------
+        KeyboardInterrupt : it was Ctrl-C.
+        """
+        try:
+            self._server.run(sockets=[self._socket])
+        finally:
+            self._socket.close()
+            self._pool.shutdown(wait=True, cancel_futures=True)
+
+    def stop(self) -> None:
+        """End :meth:`serve`, from any thread."""
+        self._server.should_exit = True
+
+    @contextlib.contextmanager
+    def running(self) -> Iterator[LivePage]:
+        """Serve in a thread of its own while the block runs."""
+        thread = threading.Thread(target=self.serve, name="live page")
+        thread.start()
+        try:
+            yield self
+        finally:
+            self.stop()
+            thread.join()
+
+    # the application
+
+    def _app(self) -> Starlette:
+        return Starlette(
+            routes=[
+                Route("/", self._home),
+                Route("/{name}", self._asset),
+                Route("/stood/{still:int}.png", self._stood),
+                Route("/still/{still:int}/{look:int}/{version:int}.{kind}", self._still),
+                WebSocketRoute("/live", self._live),
+            ],
+            lifespan=self._lifespan,
+        )
+
+    @contextlib.asynccontextmanager
+    async def _lifespan(self, app: Starlette) -> AsyncIterator[None]:
+        self._end = asyncio.Event()
+        watching = asyncio.create_task(self._watch(self._end))
+        try:
+            yield
+        finally:
+            self._end.set()
+            await watching
+
+    async def _home(self, request: Request) -> Response:
+        return Response(_asset("page.html"), media_type="text/html")
+
+    async def _asset(self, request: Request) -> Response:
+        name = request.path_params["name"]
+        if name not in _ASSETS:
+            return _not_here()
+        return Response(_asset(name), media_type=_ASSETS[name])
+
+    async def _stood(self, request: Request) -> Response:
+        number = request.path_params["still"]
+        if number >= len(self.session.stills):
+            return _not_here()
+        still = self.session.stills[number]
+        return Response(await self._work(lambda: _png(still.as_it_stood())), media_type="image/png")
+
+    async def _still(self, request: Request) -> Response:
+        still, look, version = (request.path_params[name] for name in ("still", "look", "version"))
+        kind = request.path_params["kind"]
+        if still >= len(self.session.stills) or look >= len(self.session.looks) or kind not in _WRITERS:
+            return _not_here()
+        write = _WRITERS[kind]
+
+        def make() -> bytes | None:
+            made = self.session.look_of(look, version)
+            return None if made is None else write(self.session.picture(still, made))
+
+        data = await self._work(make)
+        return _not_here() if data is None else Response(data, media_type=f"image/{kind}")
+
+    async def _work(self, work: Callable[[], Any]) -> Any:
+        return await asyncio.get_running_loop().run_in_executor(self._pool, work)
+
+    # the socket
+
+    async def _live(self, socket: WebSocket) -> None:
+        await socket.accept()
+        page = _Page(socket)
+        self._pages.add(page)
+        drawing = asyncio.create_task(self._draw(page))
+        try:
+            await page.tell(self._state())
+            while True:
+                message = await socket.receive()
+                if message["type"] == "websocket.disconnect":
+                    break
+                await self._heard(page, message.get("text"))
+        except (WebSocketDisconnect, RuntimeError):
+            pass  # it went away while it was being told something
+        finally:
+            self._pages.discard(page)
+            drawing.cancel()
+            with contextlib.suppress(asyncio.CancelledError, WebSocketDisconnect, RuntimeError):
+                await drawing
+
+    async def _heard(self, page: _Page, text: str | None) -> None:
+        message = _understood(text)
+        kind = message.get("kind")
+        if kind not in ("show", "save") or not self._is_look(message.get("look")):
+            await page.tell({"kind": "told", "words": "The page sent what the server does not understand."})
+        elif kind == "show":
+            page.wanted = message
+            page.woken.set()
+        else:
+            await self._save(page, message)
+
+    def _is_look(self, number: object) -> bool:
+        return type(number) is int and 0 <= number < len(self.session.looks)
+
+    async def _save(self, page: _Page, message: Json) -> None:
+        look, text, began_with = message["look"], message.get("text"), message.get("began_with")
+        if not isinstance(text, str) or type(began_with) is not int:
+            await page.tell({"kind": "told", "words": "The page sent what the server does not understand."})
+            return
+        over = message.get("over") is True
+        saved = await run_in_threadpool(self.session.save, look, text, began_with, over)
+        await self._tell_of([look, *await self._based_on(look)])
+        await page.tell({"kind": saved.outcome, "look": look, "words": saved.words})
+
+    async def _based_on(self, look: int) -> list[int]:
+        """Looks that changed because they are based on look number ``look``."""
+
+        def again() -> list[int]:
+            path = self.session.looks[look].path.absolute()
+            return self.session.read_again(n for n in self.session.files().get(path, ()) if n != look)
+
+        return await run_in_threadpool(again)
+
+    async def _draw(self, page: _Page) -> None:
+        while True:
+            await page.woken.wait()
+            page.woken.clear()
+            wanted, page.wanted = page.wanted, None
+            if wanted is None:
+                continue
+            try:
+                await self._answer(page, wanted)
+            except (WebSocketDisconnect, RuntimeError):
+                return  # it went away meanwhile
+            except (LookdevError, MemoryError, OSError) as error:
+                await page.tell({"kind": "told", "words": one_line(str(error))})
+
+    async def _answer(self, page: _Page, wanted: Json) -> None:
+        look, text, serial = wanted["look"], wanted.get("text"), wanted.get("serial")
+        quick, asked = wanted.get("quick") is True, wanted.get("stills")
+        known = range(len(self.session.stills))
+        stills = [n for n in asked if type(n) is int and n in known] if isinstance(asked, list) else []
+        live = self.session.looks[look]
+        made: LookLike | Fault | None = live.newest.fault or live.look
+        if isinstance(text, str) and live.is_text and text != live.newest.text:
+            made = await self._work(lambda: self.session.draft(look, text))
+        head: Json = {"kind": "shown", "serial": serial, "look": look, "fault": None, "more": False}
+        if made is None or isinstance(made, Fault):
+            head["fault"] = _fault(made)
+        else:
+            pictures = {
+                n: self._work(partial(self._live_picture, n, made, quick)) for n in dict.fromkeys(stills)
+            }
+            for number, picture in zip(pictures, await asyncio.gather(*pictures.values()), strict=True):
+                await page.show({"serial": serial, "look": look, "still": number}, picture)
+            head["more"] = quick and any(self.session.stills[n].is_slow for n in stills)
+        await page.tell(head)
+
+    def _live_picture(self, still: int, look: LookLike, quick: bool) -> bytes:
+        return live_jpeg(self.session.picture(still, look, quick))
+
+    # what is saved elsewhere
+
+    async def _watch(self, end: asyncio.Event) -> None:
+        """Tell the pages of files that were saved elsewhere, until ``end``."""
+        while not end.is_set():
+            files = await run_in_threadpool(self.session.files)
+            folders = {path.parent for path in files if path.parent.is_dir()}
+            if not folders:
+                with contextlib.suppress(TimeoutError):
+                    await asyncio.wait_for(end.wait(), 1.0)
+                continue
+            with contextlib.suppress(OSError, RuntimeError):
+                async for changes in awatch(
+                    *folders,
+                    watch_filter=None,
+                    recursive=False,
+                    debounce=_SETTLE_MS,
+                    step=_STEP_MS,
+                    stop_event=end,
+                ):
+                    names = {Path(path) for _, path in changes}
+                    touched = {n for path, looks in files.items() if path in names for n in looks}
+                    if touched:
+                        await self._tell_of(await run_in_threadpool(self.session.read_again, sorted(touched)))
+                    now = await run_in_threadpool(self.session.files)
+                    if now != files:  # another base, another folder
+                        break
+
+    async def _tell_of(self, looks: list[int]) -> None:
+        for page in list(self._pages):
+            for number in looks:
+                with contextlib.suppress(WebSocketDisconnect, RuntimeError):
+                    await page.tell({"kind": "look", "number": number, "look": self._look(number)})
+
+    # what the page is told
+
+    def _state(self) -> Json:
+        stills = [
+            {
+                "name": still.surveyed.name,
+                "location": still.surveyed.location,
+                "width": still.pixels.shape[1],
+                "height": still.pixels.shape[0],
+                "slow": still.is_slow,
+            }
+            for still in self.session.stills
+        ]
+        return {
+            "kind": "state",
+            "stills": stills,
+            "looks": [self._look(n) for n in range(len(self.session.looks))],
+        }
+
+    def _look(self, number: int) -> Json:
+        live = self.session.looks[number]
+        return {
+            "name": live.name,
+            "file": live.path.name,
+            "is_text": live.is_text,
+            "round": live.round,
+            "fault": _fault(live.newest.fault) if live.newest.fault else None,
+            "versions": [
+                {"number": v.number, "text": v.text, "title": v.title, "small": b64encode(v.small).decode()}
+                for v in live.versions
+            ],
+        }
+
+
+class _Guard:
+    """Lets through what comes from its own page: loopback host, right token, own origin; all else is 404."""
+
+    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
+        self._app, self._token = app, token.encode()
+        self._hosts = {f"{name}:{port}".encode() for name in (HOST, "localhost")}
+        self._headers = _headers(port)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "lifespan":
+            await self._app(scope, receive, send)
+        elif not self._is_ours(scope):
+            if scope["type"] == "websocket":
+                await receive()
+                await send({"type": "websocket.close", "code": 1008})
+            else:
+                await _not_here()(scope, receive, self._with_headers(send))
+        else:
+            rest = "/" + scope["path"].split("/", 2)[2]
+            inner = {**scope, "path": rest, "raw_path": rest.encode(), "root_path": ""}
+            await self._app(inner, receive, self._with_headers(send) if scope["type"] == "http" else send)
+
+    def _is_ours(self, scope: Scope) -> bool:
+        told: dict[bytes, list[bytes]] = {}
+        for name, value in scope["headers"]:
+            told.setdefault(name.lower(), []).append(value)
+        hosts, origins = told.get(b"host", []), told.get(b"origin", [])
+        parts = scope["path"].split("/", 2)
+        token = parts[1].encode("utf-8", "replace") if len(parts) == 3 else b""
+        own = [b"http://" + host for host in hosts]
+        return (
+            len(hosts) == 1
+            and hosts[0] in self._hosts
+            and secrets.compare_digest(token, self._token)
+            and (origins == own or (scope["type"] == "http" and not origins))
+        )
+
+    def _with_headers(self, send: Send) -> Send:
+        async def sending(message: Any) -> None:
+            if message["type"] == "http.response.start":
+                message = {**message, "headers": [*message["headers"], *self._headers]}
+            await send(message)
+
+        return sending
+
+
+def _headers(port: int) -> list[tuple[bytes, bytes]]:
+    """Of every answer: Content Security Policy Level 3 and its companions."""
+    sockets = " ".join(f"ws://{name}:{port}" for name in (HOST, "localhost"))
+    policy = (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
+        f"connect-src 'self' {sockets}; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    )
+    plain = {
+        "content-security-policy": policy,
+        "cache-control": "no-store",
+        "cross-origin-opener-policy": "same-origin",
+        "cross-origin-resource-policy": "same-origin",
+        "referrer-policy": "no-referrer",
+        "x-content-type-options": "nosniff",
+    }
+    return [(name.encode(), value.encode()) for name, value in plain.items()]
+
+
+def _png(picture: Any) -> bytes:
+    import cv2
+
+    done, data = cv2.imencode(".png", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR))
+    assert done
+    return bytes(data)
+
+
+_WRITERS: dict[str, Callable[[Any], bytes]] = {"png": _png, "jpeg": live_jpeg}
+
+
+def _asset(name: str) -> str:
+    return resources.files("lookdev.watch").joinpath(name).read_text("utf-8")
+
+
+def _not_here() -> Response:
+    return Response("Nothing here.\n", 404, media_type="text/plain")
+
+
+def _understood(text: str | None) -> Json:
+    try:
+        message = json.loads(text or "")
+    except (ValueError, RecursionError):
+        return {}
+    return message if isinstance(message, dict) else {}
+
+
+def _fault(fault: Fault | None) -> Json:
+    return (
+        {"line": fault.line, "words": fault.words}
+        if fault is not None
+        else {"line": 1, "words": "cannot be read"}
+    )
