@@ -90,13 +90,13 @@ def line_of(error: LookdevError, text: str, path: Path) -> int:
 
 
 def _lines_of_keys(text: str) -> Iterator[tuple[str, int]]:
-    """Dotted names of tables and keys as errors spell them, tables of a list numbered from 0, with lines."""
+    """Dotted names of tables and keys as errors spell them, tables of a list numbered from 1, with lines."""
     table, counts = "", dict[str, int]()
     for number, line in enumerate(text.split("\n"), 1):
         if found := _TABLE.match(line):
             table = _dotted(found[1])
             if line.lstrip().startswith("[["):
-                counts[table] = counts.get(table, -1) + 1
+                counts[table] = counts.get(table, 0) + 1
                 table = f"{table}.{counts[table]}"
             yield table, number
         elif found := _KEY.match(line):

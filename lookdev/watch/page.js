@@ -54,7 +54,7 @@
   };
 
   const NATURAL = [
-    [/(^|[._])stops$/, 0.05], [/mired$/, 2], [/\bkeep$/, 0.05], [/\bsaturation$/, 0.02], [/families\b.*\bchroma$/, 0.05],
+    [/\b(at|reach)_stops$/, 0.25], [/(^|[._])stops$/, 0.05], [/mired$/, 2], [/\bkeep$/, 0.05], [/\bsaturation$/, 0.02], [/families\b.*\bchroma$/, 0.05],
     [/(^|[._])deg$/, 1], [/\bcontrast$/, 0.02], [/\bstrength$/, 0.05], [/\b(slope|power)$/, 0.01], [/\boffset$/, 0.002],
   ];
   const decimals = (number) => (number.split(".")[1] || "").replace(/_/g, "").length;

@@ -177,7 +177,7 @@ def test_a_number_is_nudged_seen_and_saved(page: Any, live: LivePage, looks: Pat
         ("[curve] # 1\ncontrast = 1.1", "1.1", "ArrowUp", "[curve] # 1\ncontrast = 1.12"),
         ("note = 'take 2'", "2'", "ArrowUp", "note = 'take 2'"),
         ("# 5 stops\n", "5", "ArrowUp", "# 5 stops\n"),
-        ('[toning.shadows]\nhue = "5B"', "5B", "ArrowUp", '[toning.shadows]\nhue = "5B"'),
+        ('[[tone]]\ntowards = "5B"', "5B", "ArrowUp", '[[tone]]\ntowards = "5B"'),
     ],
 )
 def test_each_number_has_its_natural_step(page: Any, text: str, at: str, key: str, after: str) -> None:

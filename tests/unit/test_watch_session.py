@@ -180,7 +180,7 @@ def test_a_look_follows_the_one_that_it_is_based_on(surveyed: Survey, tmp_path: 
         ("[curve]\ncontrast 1.1\n", 2, ""),
         ("curve.contrast = 1\ncurve.toe = 'x'\n", 2, "wrong value"),
         ("[cdl]\nslope = [1, 1]\n", 2, "wrong value"),
-        ("[toning.shadows] # cold\nhue = '5Q'\n", 2, "a Munsell hue"),
+        ("[[tone]] # cold\nat_stops = -3\ntowards = '5Q'\nchroma = 0.01\n", 3, "a Munsell hue"),
     ],
 )
 def test_an_error_has_the_line_that_it_is_about(session: Session, text: str, line: int, words: str) -> None:
@@ -223,5 +223,5 @@ def test_what_changed_in_a_few_words(before: str, after: str, words: str) -> Non
 
 def test_the_line_of_a_key_in_a_list_of_tables() -> None:
     text = "[[tone]]\nat_stops = 1\n[[tone]]\nat_stops = 99\n"
-    assert line_of(LookError("out of range", key="tone.1.at_stops"), text, Path("x")) == 4
-    assert line_of(LookError("missing", key="tone.1.towards"), text, Path("x")) == 3
+    assert line_of(LookError("out of range", key="tone.2.at_stops"), text, Path("x")) == 4
+    assert line_of(LookError("missing", key="tone.2.towards"), text, Path("x")) == 3
