@@ -115,7 +115,8 @@ def _still(
     if result is None:
         return entry
     for place, (look, output) in enumerate(zip(looks, result.outputs, strict=False)):
-        balance = resolve_balance(look.balance, still.cast) if look.balance is not None else None
+        asked = look.acting.balance
+        balance = resolve_balance(asked, still.cast) if asked is not None else None
         entry["graded"].append(
             {
                 "look": look.title,

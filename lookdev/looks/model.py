@@ -17,6 +17,7 @@ from lookdev.looks.stages.exposure import Exposure
 from lookdev.looks.stages.skin import Skin
 from lookdev.looks.stages.tone import MOST_TONES, Tone, Tones
 from lookdev.looks.steps import Step
+from lookdev.text.numbers import times
 
 if TYPE_CHECKING:
     from lookdev.colorimetry.encodings import Encoding
@@ -32,6 +33,7 @@ class Look(Parameters):
 
     title: Annotated[str, Field(min_length=1, max_length=120)]
     note: str = ""
+    strength: Annotated[float, Field(ge=0, le=1.5)] = 1.0
     exposure: Exposure = Exposure()
     balance: Balance = Balance()
     curve: Curve = Curve()
@@ -49,13 +51,15 @@ class Look(Parameters):
 
     @property
     def stages(self) -> tuple[Stage, ...]:
-        """The stages, in the order in which they act: that of the fields."""
+        """The stages at their whole strength, in the order in which they act: that of the fields."""
         values = (getattr(self, name) for name in type(self).model_fields)
         found = (Tones(tones=value) if isinstance(value, tuple) else value for value in values)
         return tuple(stage for stage in found if isinstance(stage, Stage))
 
     def steps(self, metered: Metered) -> tuple[Step, ...]:
         """What the look does to a colour of such a still, scene light to scene light."""
+        if self.strength != 1.0:
+            return self.acting.steps(metered)
         acting = _steps(self.stages, metered)
         if self.skin.is_identity:
             return acting
@@ -67,11 +71,23 @@ class Look(Parameters):
     @property
     def is_identity(self) -> bool:
         """Whether the look, whatever was metered, changes nothing."""
-        return all(stage.is_identity for stage in self.stages)
+        return self.strength == 0.0 or all(stage.is_identity for stage in self.stages)
+
+    @property
+    def acting(self) -> Look:
+        """What the look comes to at its strength, as a look at strength 1."""
+        if self.strength == 1.0:
+            return self
+        from lookdev.looks.mix import at_strength
+
+        return at_strength(self)
 
     def key_parameters(self) -> list[str]:
         """Short phrases for a column head, in the order in which the stages act."""
-        return [phrase for stage in self.stages for phrase in stage.words()] or ["nothing changed"]
+        found = [phrase for stage in self.acting.stages for phrase in stage.words()]
+        if self.strength != 1.0:
+            found.append(f"strength {times(self.strength)}, counted in")
+        return found or ["nothing changed"]
 
     def describe(self) -> str:
         """The look in plain words, one sentence."""

@@ -53,7 +53,8 @@ class Acts(Protocol):
 class LookLike(Protocol):
     """What can be put on a still: a look of ours, or a received LUT that stands in for one.
 
-    ``balance`` is what becomes of a metered cast; None where the look says nothing about it.
+    ``balance`` is what becomes of a metered cast; None where the look says nothing about it. ``acting`` is
+    what it comes to where it has a strength of its own.
     """
 
     @property
@@ -64,6 +65,9 @@ class LookLike(Protocol):
 
     @property
     def balance(self) -> Balance | None: ...
+
+    @property
+    def acting(self) -> LookLike: ...
 
     def key_parameters(self) -> list[str]: ...
 

@@ -140,6 +140,7 @@ def as_cdl(look: LookLike, source: Encoding, cast: Cast | None) -> CDL | None:
     """The look's own CDL where the look is nothing else and acts in ``source``; identity looks count."""
     if not isinstance(look, Look):
         return None
+    look = look.acting
     if not look.model_copy(update={"cdl": CDL()}).is_identity:
         return None
     if look.cdl.is_identity:

@@ -82,6 +82,11 @@ class ReceivedLut:
         """What is done about a still's cast before the LUT; None where that is left to the LUT."""
         return Balance(keep=self.keep) if self.keep != 1.0 else None
 
+    @property
+    def acting(self) -> ReceivedLut:
+        """Itself: it has no strength."""
+        return self
+
     def steps(self, metered: Metered) -> tuple[Step, ...]:
         """Exposure and balance as of every look, then the table between its own two encodings."""
         before = Look(title="before the LUT", balance=Balance(keep=self.keep))

@@ -76,6 +76,7 @@ def plain_words(look: LookLike) -> list[str]:
 
     if not isinstance(look, Look):
         return look.key_parameters()
+    strength, look = look.strength, look.acting
     out = [*_light_words(look), *_curve_words(look), *_colour_words_of(look)]
     if not look.cdl.is_identity:
         out += look.cdl.words()
@@ -83,6 +84,8 @@ def plain_words(look: LookLike) -> list[str]:
         out.append(f"{share_words(look.skin.hold)} of that held back from skin")
     if look.skin.daylight:
         out.append(f"skin turned back to its daylight hue {_amount(look.skin.daylight)}")
+    if strength != 1.0:
+        out.append(f"all of it counted at {strength:.0%} strength")
     return out or ["nothing changed"]
 
 

@@ -202,9 +202,10 @@ def is_as_it_stood(look: LookLike) -> bool:
 
 
 def _taken_out(look: LookLike, cast: Cast | None) -> str:
-    if look.balance is None:
+    balance = look.acting.balance
+    if balance is None:
         return ""
-    return resolve_balance(look.balance, cast).words() if cast is not None else "balance untouched"
+    return resolve_balance(balance, cast).words() if cast is not None else "balance untouched"
 
 
 def location_model(

@@ -34,8 +34,8 @@ def _say(tmp_path: Path, text: str | bytes, name: str = "mine.toml") -> str:
         ),
         (
             "zzz = 1",
-            "mine.toml, key zzz: unknown key; found 'zzz'; wanted one of title, note, exposure, balance, "
-            "curve, colour, tone, cdl, skin, based_on",
+            "mine.toml, key zzz: unknown key; found 'zzz'; wanted one of title, note, strength, exposure, "
+            "balance, curve, colour, tone, cdl, skin, based_on",
         ),
         (
             "[curve]\ncontrast = '1.2'",

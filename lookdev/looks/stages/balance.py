@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +51,13 @@ class Balance(Stage):
     mired: Annotated[float, Field(ge=-150, le=300)] = 0.0
     duv: Annotated[float, Field(ge=-0.05, le=0.05)] = 0.0
     method: Literal["Bradford", "CAT02", "CAT16"] = "Bradford"
+
+    def part_way(self, other: Self, share: float) -> Self:
+        """By the method of the one that acts, or of the nearer."""
+        found = super().part_way(other, share)
+        acts = other if self.is_identity else self
+        one_acts = self.is_identity or other.is_identity
+        return found.model_copy(update={"method": acts.method}) if one_acts else found
 
     @property
     def is_identity(self) -> bool:

@@ -6,8 +6,9 @@ act, and all else (identity, phrases, the steps themselves) follows from the fie
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, ClassVar, Self, get_args
 
 from pydantic import BaseModel, ConfigDict
 
@@ -62,6 +63,57 @@ class Parameters(BaseModel):
     def words(self) -> list[str]:
         """What the stage does, for a person; empty at its defaults."""
         return []
+
+    factors: ClassVar[frozenset[str]] = frozenset()
+    """The fields that are factors: they go from one to another in the logarithm."""
+
+    def part_way(self, other: Self, share: float) -> Self:
+        """The parameters a share of the way to ``other``'s, each in the way natural to it and kept in its
+        range: 0 gives these, 1 the other's; beyond 1 it goes on."""
+        found: dict[str, Any] = {}
+        for name, field in type(self).model_fields.items():
+            one, two = getattr(self, name), getattr(other, name)
+            along = factor_part_way if name in self.factors else part_way
+            if isinstance(one, Parameters):
+                found[name] = one.part_way(two, share)
+            elif isinstance(one, tuple):
+                limits = get_args(get_args(field.annotation)[0])[1:]
+                found[name] = tuple(within(along(p, q, share), limits) for p, q in zip(one, two, strict=True))
+            elif isinstance(one, float | int):
+                found[name] = within(along(one, two, share), field.metadata)
+            else:
+                found[name] = one if share < 0.5 else two
+        return self.model_copy(update=found)
+
+
+def part_way(one: float, two: float, share: float) -> float:
+    """A share of the way from one number to another, exact at both ends."""
+    return one if share == 0 else two if share == 1 else one + share * (two - one)
+
+
+_NEXT_TO_NOTHING = 1 / 64
+
+
+def factor_part_way(one: float, two: float, share: float) -> float:
+    """The same in the logarithm, for factors; a sixty-fourth is added to both, so that nought can be reached.
+
+    >>> round(factor_part_way(1.0, 4.0, 0.5), 2), factor_part_way(1.0, 0.0, 1.0)
+    (2.0, 0.0)
+    """
+    if share in (0, 1) or one == two:
+        return part_way(one, two, share)
+    low, high = one + _NEXT_TO_NOTHING, two + _NEXT_TO_NOTHING
+    return max(float(low ** (1 - share) * high**share) - _NEXT_TO_NOTHING, 0.0)
+
+
+def within(value: float, limits: Iterable[Any]) -> float:
+    """A number kept within the limits that a field's metadata give."""
+    for limit in limits:
+        for each in getattr(limit, "metadata", [limit]):
+            low, high = getattr(each, "ge", None), getattr(each, "le", None)
+            value = max(value, low) if low is not None else value
+            value = min(value, high) if high is not None else value
+    return float(value)
 
 
 class Stage(Parameters):

@@ -7,7 +7,7 @@ the power.
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, ClassVar, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -40,6 +40,7 @@ class CDL(Stage):
     power: Annotated[tuple[Power, Power, Power], Field(strict=False)] = (1.0, 1.0, 1.0)
     saturation: Annotated[float, Field(ge=0, le=4)] = 1.0
     encoding: str = "ACEScct"
+    factors: ClassVar[frozenset[str]] = frozenset({"slope", "power", "saturation"})
 
     @field_validator("encoding")
     @classmethod
@@ -48,6 +49,19 @@ class CDL(Stage):
             return get_encoding(name).name
         except RequestError as error:
             raise ValueError(error.wanted or str(error)) from None
+
+    def part_way(self, other: Self, share: float) -> Self:
+        """In the encoding of the one that acts.
+
+        Raises
+        ------
+        RequestError : both act, in different encodings.
+        """
+        mine, theirs = self.encoding, other.encoding
+        if mine != theirs and not self.is_identity and not other.is_identity:
+            raise RequestError("two CDLs in different encodings", found=f"{mine}, {theirs}", wanted="one")
+        encoding = theirs if self.is_identity else mine
+        return super().part_way(other, share).model_copy(update={"encoding": encoding})
 
     @property
     def is_identity(self) -> bool:

@@ -7,7 +7,7 @@ which has no hue: nowhere does a colour's chroma grow much faster than the facto
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,6 +37,7 @@ class Family(Parameters):
     hue_deg: Annotated[float, Field(ge=-60, le=60)] = 0.0
     chroma: Annotated[float, Field(ge=0, le=4)] = 1.0
     lightness: Annotated[float, Field(ge=-0.3, le=0.3)] = 0.0
+    factors: ClassVar[frozenset[str]] = frozenset({"chroma"})
 
     def words(self) -> list[str]:
         out = []
@@ -81,6 +82,7 @@ class Colour(Stage):
 
     saturation: Annotated[float, Field(ge=0, le=3)] = 1.0
     families: Families = Families()
+    factors: ClassVar[frozenset[str]] = frozenset({"saturation"})
 
     def words(self) -> list[str]:
         out = [f"saturation {times(self.saturation)}"] if self.saturation != 1.0 else []

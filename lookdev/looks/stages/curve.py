@@ -10,14 +10,14 @@ stops; words are those of sensitometry.
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Self
 
 from pydantic import Field
 
 from lookdev.compilation import compiled, inlined
 from lookdev.looks.elementary import exp2, log2
 from lookdev.looks.rendering import MID_GREY
-from lookdev.looks.stages.base import Metered, Stage
+from lookdev.looks.stages.base import Metered, Stage, part_way, within
 from lookdev.looks.steps import Step, on_each
 from lookdev.text.numbers import signed, times
 
@@ -26,6 +26,7 @@ _TOE_SPAN = 5.0  # down to where a still's shadows end in noise: a shorter toe s
 _SHOULDER_SPAN = 4.5  # half a stop past display white, so that the slope still eases where highlights end
 _TOE_DEPTH = 0.6  # a full toe keeps two fifths of the contrast: shadows open, and don't turn to fog
 _SHOULDER_DEPTH = 0.85  # a full shoulder is nearly flat at its end; never quite, so that nothing merges
+_LEAST_CONTRAST = 0.25  # to go beyond a look with: under any that can be typed
 _FLOOR_FROM = 8.0  # under anything that a display shows as other than black
 _FLOOR_SPAN = 4.0  # long enough that no slope from 0.5 to 3 turns to one with a visible bend
 
@@ -39,6 +40,23 @@ class Curve(Stage):
     shoulder: Annotated[float, Field(ge=0, le=1)] = 0.0
     black: Annotated[float, Field(ge=0, le=0.1)] = 0.0
     pivot: Annotated[float, Field(ge=0.02, le=1)] = MID_GREY
+
+    def part_way(self, other: Self, share: float) -> Self:
+        """The stops that come out go straight from one curve's to the other's: slopes do, and what toe and
+        shoulder take from them; the pivot is that of the curve that acts, or in the logarithm between."""
+        contrast = max(part_way(self.contrast, other.contrast, share), _LEAST_CONTRAST)
+        toe = part_way(self.contrast * self.toe, other.contrast * other.toe, share) / contrast
+        shoulder = part_way(self.contrast * self.shoulder, other.contrast * other.shoulder, share) / contrast
+        pivot = self.pivot ** (1 - share) * other.pivot**share
+        ends = {0.0: self, 1.0: other}
+        if share in ends:
+            return ends[share]
+        if self.is_identity or other.is_identity:
+            pivot = other.pivot if self.is_identity else self.pivot
+        found = {"contrast": contrast, "toe": toe, "shoulder": shoulder, "pivot": pivot}
+        found["black"] = part_way(self.black, other.black, share)
+        fields = type(self).model_fields
+        return self.model_copy(update={k: within(v, fields[k].metadata) for k, v in found.items()})
 
     @property
     def is_identity(self) -> bool:
