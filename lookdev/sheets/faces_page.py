@@ -15,7 +15,8 @@ from lookdev.text.numbers import fixed
 WORDS_SHARE = 0.32  # of the strip's width
 _GAP = 10.0
 _UNDER = 2 + 3 * LABEL.line + SMALL_BOLD.line  # the numbers under a face, in points
-_LEAST_SWATCH = 22.0
+_LEAST_SWATCH, _LARGEST_SWATCH = 22.0, 96.0
+_BETWEEN = 5.0  # points between two looks
 _WARNING = Style(7.5, fonts.SEMIBOLD)
 
 HOW_TO_READ = (
@@ -88,13 +89,16 @@ def faces_document(
     document = Document(title, paper=paper)
     for rows, note in zip(places, notes, strict=True):
         page, y = _start(document, title, rows[0].place, note)
-        width = page.content.width
-        swatch = min(max(page.room(y) / len(rows) - 3 - _UNDER, _LEAST_SWATCH), 40.0)
-        for faces in rows:
-            if page.room(y) < strip_height(faces, width, swatch):
+        width, room = page.content.width, page.room(y)
+        least = max(strip_height(faces, width, _LEAST_SWATCH) for faces in rows) + _BETWEEN
+        pages = -(-len(rows) // max(int(room // least), 1))
+        a_page = -(-len(rows) // pages)  # spread over the pages, so that none is left with one row
+        swatch = min(max(room / a_page - _BETWEEN - _UNDER, _LEAST_SWATCH), _LARGEST_SWATCH)
+        for at, faces in enumerate(rows):
+            if at and at % a_page == 0:
                 page, y = _start(document, title, rows[0].place, note)
-            y = faces_strip(page, page.content.left, y, width, faces, swatch) + 3
-            page.line(page.content.left, y - 1.5, page.content.right, y - 1.5, width=0.25)
+            y = faces_strip(page, page.content.left, y, width, faces, swatch) + _BETWEEN
+            page.line(page.content.left, y - _BETWEEN / 2, page.content.right, y - _BETWEEN / 2, width=0.25)
     return document
 
 
