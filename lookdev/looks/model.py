@@ -96,6 +96,8 @@ class Look(Parameters):
     def fingerprint(self) -> str:
         """SHA-256 over the parameters that act: two looks with the same one give the same pictures."""
         acting = self.model_dump_json(exclude={"title", "note"})
+        if self.balance.keep == 1.0 and self.balance.names_keep:
+            acting += "whole cast"
         return hashlib.sha256(acting.encode()).hexdigest()
 
     def transform(

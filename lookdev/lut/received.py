@@ -89,7 +89,7 @@ class ReceivedLut:
 
     def steps(self, metered: Metered) -> tuple[Step, ...]:
         """Exposure and balance as of every look, then the table between its own two encodings."""
-        before = Look(title="before the LUT", balance=Balance(keep=self.keep))
+        before = Look(title="before the LUT", balance=self.balance or Balance())
         limit, rendered = 1.0, True
         if metered.source is not None:
             into = Pipeline(before, metered.source, self.source, metered.cast, metered.exposure_stops)

@@ -52,6 +52,12 @@ AUTOMATIC = (
     "auto", "awb", "automatic", "auto white balance", "automatic balance", "auto wb",
     "automatisch", "automatik", "automatique", "automático", "automatico",
 )  # fmt: skip
+TAKEN_OUT, ESTIMATED = "neutralised", "estimate"
+"""What may be said of automatic balance: it took all of the cast out; or what it left is to be estimated."""
+OF_AUTOMATIC = {
+    **dict.fromkeys(("neutralised", "neutralized", "auto neutralised", "auto neutralized"), TAKEN_OUT),
+    **dict.fromkeys(("estimate", "estimated", "auto estimate", "auto estimated"), ESTIMATED),
+}
 EMPTY = ("", "-", "–", "—", "--", "n/a", "na", "none", "nil", "?", "n.a.")
 
 
@@ -212,7 +218,8 @@ def illuminance(text: str, unit: str) -> float:
 def camera_balance(text: str) -> tuple[float | None, str]:
     """Kelvin that the camera was set to, and where that number is from; None for automatic balance.
 
-    A preset is known by its name in the Exif standard (LightSource); its kelvin is common practice.
+    A preset is known by its name in the Exif standard (LightSource); its kelvin is common practice. Of
+    automatic balance one can say that it took all of the cast out (``neutralised``), or ask for an estimate.
 
     >>> camera_balance("5600K"), camera_balance("Tungsten"), camera_balance("auto")
     ((5600.0, 'as set'), (3200.0, 'preset tungsten: 3200 K by common practice'), (None, 'automatic'))
@@ -220,24 +227,54 @@ def camera_balance(text: str) -> tuple[float | None, str]:
     word = " ".join(re.sub(r"[_()\-/]+", " ", text.casefold()).split())
     if word in AUTOMATIC:
         return None, "automatic"
+    if word in OF_AUTOMATIC:
+        return None, OF_AUTOMATIC[word]
     if word in BALANCE_PRESETS_K:
         kelvin = BALANCE_PRESETS_K[word]
         origin = "CIE" if word.startswith(("standard", "d5", "d6", "d7")) else "common practice"
         return kelvin, f"preset {word}: {numbers.kelvin(kelvin)} by {origin}"
-    wanted = "kelvin from 1000 to 25000, auto, or an Exif preset such as daylight, tungsten, cloudy, shade"
+    wanted = (
+        "kelvin from 1000 to 25000, auto, neutralised, estimate, or an Exif preset such as daylight, "
+        "tungsten, cloudy, shade"
+    )
     try:
         return cct(text), "as set"
     except CellError as error:
         raise CellError(error.problem, wanted) from None
 
 
-def grey_box(text: str) -> tuple[int, int, int, int]:
-    """``x, y, w, h`` of a grey patch in pixels of the upright still.
+Box = tuple[int, int, int, int]
+GREY_THINGS = ("chart", "card", "grey card", "gray card", "colour chart", "color chart")
+_FIELD = r"([a-x])\s*(1[0-6]|[1-9])"
+_FIELDS = re.compile(rf"{_FIELD}(?:\s*[-:\N{{EN DASH}}]\s*{_FIELD})?")
 
-    >>> grey_box("1200, 840, 64, 64")
+
+def grey_box(text: str) -> Box | str:
+    """Where a grey patch is: ``x, y, w, h`` in pixels of the upright still, fields of the contact page's grid
+    (:mod:`lookdev.survey.patch`), or ``chart`` for the chart or grey card that is found in the still.
+
+    >>> grey_box("1200, 840, 64, 64"), grey_box("f5"), grey_box("F5 - G6"), grey_box("grey card")
+    ((1200, 840, 64, 64), 'F5', 'F5-G6', 'chart')
+    """
+    wanted = (
+        'four whole numbers "x,y,w,h" in pixels, a field of the contact page such as F5 or F5-G6, or chart'
+    )
+    word = " ".join(text.casefold().split())
+    if word in GREY_THINGS:
+        return "chart"
+    fields = _FIELDS.fullmatch(word)
+    if fields is not None:
+        first, last = "".join(fields.group(1, 2)).upper(), "".join(fields.group(3, 4) if fields[3] else ())
+        return f"{first}-{last.upper()}" if last else first
+    return pixel_box(text, wanted)
+
+
+def pixel_box(text: str, wanted: str = 'four whole numbers "x,y,w,h" in pixels, w and h over 0') -> Box:
+    """``x, y, w, h`` in pixels of the upright still.
+
+    >>> pixel_box("1200, 840, 64, 64")
     (1200, 840, 64, 64)
     """
-    wanted = 'four whole numbers "x,y,w,h" in pixels, w and h over 0'
     parts = [p for p in re.split(r"[,;\s]+", text.strip()) if p]
     if len(parts) != 4 or not all(re.fullmatch(r"\d{1,6}", p, re.ASCII) for p in parts):
         raise CellError("not a patch", wanted)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lookdev.errors import LookdevError
+from lookdev.meter.cells import ESTIMATED, TAKEN_OUT
 from lookdev.meter.ladder import Facts, Step, climb, count_words
 from lookdev.text import numbers
 from lookdev.text.csv_out import csv_text
@@ -131,9 +132,13 @@ def _cells(reading: Reading, stills: Sequence[str]) -> tuple[object, ...]:
     if reading.uncertain:
         remarks.append("uncertain: " + ", ".join(reading.uncertain))
     remarks += reading.conventions
-    grey = None if reading.grey is None else ",".join(str(v) for v in reading.grey)
+    patch = reading.grey
+    grey = ",".join(str(v) for v in patch) if isinstance(patch, tuple) else patch
     spectrum = None if reading.spectrum is None else Path(reading.spectrum).name
-    camera = "auto" if reading.camera_balance_auto else plain(reading.camera_balance_k)
+    camera = plain(reading.camera_balance_k)
+    if reading.camera_balance_auto:
+        said = reading.camera_balance_origin
+        camera = said if said in (TAKEN_OUT, ESTIMATED) else "auto"
     return (
         "; ".join(stills or reading.stills), reading.location, reading.source, plain(reading.cct_k),
         plain(reading.duv), plain(reading.x), plain(reading.y), plain(reading.illuminance_lux), camera,

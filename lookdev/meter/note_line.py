@@ -143,7 +143,9 @@ _XY_PAIR = re.compile(r"(?<![\w.])(?P<x>0?\.\d{2,5})\s*[/,;|\s]\s*(?P<y>0?\.\d{2
 _DUV = re.compile(
     rf"(?<!\w)(?:d\.?\s?uv|dv|Δ\s?uv|delta\s?uv)\s*[:=]?\s*(?P<v>[+-]?\s?{_NUM})(?P<maybe>\?)?", re.IGNORECASE
 )
-_CAMERA_WORDS = sorted({*cells.AUTOMATIC, *cells.BALANCE_PRESETS_K, "awb"}, key=len, reverse=True)
+_CAMERA_WORDS = sorted(
+    {*cells.AUTOMATIC, *cells.OF_AUTOMATIC, *cells.BALANCE_PRESETS_K, "awb"}, key=len, reverse=True
+)
 _WORDS = "|".join(re.escape(w) for w in _CAMERA_WORDS)
 _CAMERA = re.compile(
     r"(?<!\w)(?:cam(?:era)?|kamera|caméra|appareil|cámara|fotocamera|wb|w/b|wei(?:ss|ß)abgleich|wa|bdb"

@@ -30,12 +30,13 @@ class Reading:
     cct_k, duv, x, y : as metered.
     illuminance_lux : from ``lux`` or ``fc``.
     camera_balance_k : what the camera was set to; ``camera_balance_origin`` in words;
-        ``camera_balance_auto`` when it was on automatic, which no reading can correct.
+        ``camera_balance_auto`` when it was on automatic, which no reading alone can correct; the origin is
+        then "neutralised" where it is said to have taken the cast out, "estimate" where that is asked for.
     illuminant : the CIE illuminant that ``source`` names, or None.
     mixture : the lights that ``source`` says are mixed, by share of the illuminance; see
         :mod:`lookdev.meter.light`.
     spectrum : file of the spectrum, or None.
-    grey : patch x, y, w, h in pixels of the upright still.
+    grey : patch x, y, w, h in pixels of the upright still, fields of the contact page, or "chart".
     time : "HH:MM"; role : "key", "fill" or another word.
     date : "2031-03-04", or "03-04" where no year was typed.
     uncertain : the fields that were typed as a guess (``~2100``, ``ca. 40 lx``).
@@ -57,7 +58,7 @@ class Reading:
     illuminant: str | None = None
     mixture: tuple[Part, ...] = ()
     spectrum: Path | None = None
-    grey: tuple[int, int, int, int] | None = None
+    grey: tuple[int, int, int, int] | str | None = None
     note: str | None = None
     time: str | None = None
     role: str | None = None

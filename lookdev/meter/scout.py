@@ -21,10 +21,12 @@ t_stop = 2.8                # the stop to shoot at
 lens_t_stop = 1.4           # the widest that the lens opens
 filter_stops = 0.6          # light that filters in front of the lens take
 balance_k = 4300            # the production's balance, with balance_duv if it is off the locus
-camera_balance_k = 5600     # what the stills camera was set to, where meter.csv does not say
+camera_balance_k = 5600     # what the stills camera was set to, where the log does not say
+camera_balance = "neutralised"   # or "estimate": of stills on automatic balance without a grey patch
 footage_encoding = "ACEScct"
 match = "meter"             # bring each still to the exposure that the meter calls for
 match_limit_stops = 2       # but by no more than so many stops
+match_white_percent = 5     # and with no more than so much of a frame at white
 mains_hz = 50
 readout_ms = 12             # of a rolling shutter, first row to last
 key_to_fill = 4             # the ratio to light to
@@ -126,8 +128,10 @@ class Plan(_Part):
     """``[plan]``: how the production means to shoot. Numbers that are not given stay None.
 
     ``match`` is "meter" (each still is brought to the exposure that its incident reading calls for) or
-    "none"; more than ``match_limit_stops`` are held back as a likely slip. ``calibration_constant`` C of ISO
-    2720 goes with the ``receptor``; common practice without it.
+    "none"; more than ``match_limit_stops``, or what puts more than ``match_white_percent`` of a frame at
+    white, is held back as a likely slip. ``camera_balance`` is what is taken of stills on automatic balance
+    without a grey patch: "neutralised" (the camera took all of the cast out) or "estimate".
+    ``calibration_constant`` C of ISO 2720 goes with the ``receptor``; common practice without it.
     """
 
     exposure_index: Annotated[float, Field(ge=1, le=1_000_000)] | None = None
@@ -140,9 +144,11 @@ class Plan(_Part):
     balance_k: Annotated[float, Field(ge=1000, le=25000)] | None = None
     balance_duv: Annotated[float, Field(ge=-0.05, le=0.05)] | None = None
     camera_balance_k: Annotated[float, Field(ge=1000, le=25000)] | None = None
+    camera_balance: Literal["neutralised", "estimate"] | None = None
     footage_encoding: str | None = None
     match: Literal["meter", "none"] = "none"
     match_limit_stops: Annotated[float, Field(ge=0, le=20)] = 2.0
+    match_white_percent: Annotated[float, Field(ge=0, le=100)] = 5.0
     mains_hz: Literal[50, 60] | None = None
     receptor: Literal["flat", "dome"] = "flat"
     calibration_constant: float | None = None

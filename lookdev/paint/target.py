@@ -76,7 +76,7 @@ def parse_target(text: str, folder: Path | None = None, card: str | None = None)
 
 
 def _patch(name: str, box: Box, folder: Path | None, card: str | None) -> Target:
-    from lookdev.meter.cells import CellError, grey_box
+    from lookdev.meter.cells import CellError, pixel_box
     from lookdev.stills.reader import read_still
 
     path = Path(name)
@@ -91,7 +91,7 @@ def _patch(name: str, box: Box, folder: Path | None, card: str | None) -> Target
     card_lab = None
     if card is not None:
         try:
-            card_lab = _box_lab(still, grey_box(card))
+            card_lab = _box_lab(still, pixel_box(card))
         except CellError as error:
             raise RequestError(error.problem, key="--card", found=card, wanted=error.wanted) from None
     return Target(_box_lab(still, box), words, card_lab, True, path)

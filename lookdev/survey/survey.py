@@ -17,7 +17,7 @@ from lookdev.meter.join import Join, Joined, join_by_ladder
 from lookdev.meter.ladder import count_words
 from lookdev.meter.log import NOWHERE
 from lookdev.survey.places import Place, Seen, places_of
-from lookdev.survey.resolve import Resolved, resolve_reading, resolve_still
+from lookdev.survey.resolve import Resolved, needs_pixels, resolve_reading, resolve_still
 from lookdev.text.numbers import fixed
 
 if TYPE_CHECKING:
@@ -41,6 +41,9 @@ class SurveyedStill:
     reading, rung, minutes_apart : the reading, why that one, and how far apart the two are in time.
     size : (height, width) in pixels, upright; (0, 0) where the file cannot be read.
     cast : the metered cast in the picture, or None where the balance cannot be corrected.
+    road : how neutral was found (see :mod:`lookdev.survey.resolve`): "fixed", "patch", "assumed",
+        "estimated"; empty without a cast.
+    patch : x, y, w, h of the grey patch that was sampled, in pixels of the upright still.
     exposure_stops : stops to the metered exposure, where ``match = "meter"`` in scout.toml; else 0.
     warnings : what was decided with a reservation.
     error : why the still cannot be used, or None.
@@ -58,6 +61,8 @@ class SurveyedStill:
     exposure_stops: float = 0.0
     warnings: tuple[str, ...] = ()
     error: str | None = None
+    road: str = ""
+    patch: tuple[int, int, int, int] | None = None
 
     @property
     def light_xy(self) -> tuple[float, float] | None:
@@ -298,9 +303,9 @@ def _resolve(found: FoundStill, joined: Joined, scout: Scout) -> SurveyedStill:
     )
     try:
         metadata, resolved, size = _decide(found, reading, scout)
+        stops, resolved = _matched(found, metadata, reading, scout, resolved)
     except LookdevError as problem:
         return replace(still, warnings=joined.warnings, error=str(problem))
-    stops, resolved = _matched(metadata, reading, scout, resolved)
     return replace(
         still,
         metadata=metadata,
@@ -308,29 +313,31 @@ def _resolve(found: FoundStill, joined: Joined, scout: Scout) -> SurveyedStill:
         cast=resolved.cast,
         exposure_stops=stops,
         warnings=(*joined.warnings, *resolved.warnings),
+        road=resolved.road,
+        patch=resolved.patch,
     )
 
 
 def _decide(
     found: FoundStill, reading: Reading | None, scout: Scout
 ) -> tuple[Metadata, Resolved, tuple[int, int]]:
-    """A still's metadata, the cast in it and its size; looks at pixels only for a grey patch."""
-    if reading is not None and reading.grey is not None:
-        from lookdev.stills.reader import MAX_PIXELS, read_still
-
-        still = read_still(
-            found.path,
-            max_pixels=found.max_pixels or MAX_PIXELS,
-            salvage=found.salvage,
-            light_xy=_light_xy(reading),
-        )
-        return still.metadata, resolve_still(reading, scout.plan, still), still.full_size
+    """A still's metadata, the cast in it and its size; looks at pixels only for a patch or an estimate."""
     size, metadata = found.read_info(_light_xy(reading))
-    return metadata, resolve_reading(reading, scout.plan, metadata), size
+    if not needs_pixels(reading, scout.plan, metadata):
+        return metadata, resolve_reading(reading, scout.plan, metadata), size
+    from lookdev.stills.reader import MAX_PIXELS, read_still
+
+    still = read_still(
+        found.path,
+        max_pixels=found.max_pixels or MAX_PIXELS,
+        salvage=found.salvage,
+        light_xy=_light_xy(reading),
+    )
+    return still.metadata, resolve_still(reading, scout.plan, still), still.full_size
 
 
 def _matched(
-    metadata: Metadata, reading: Reading | None, scout: Scout, resolved: Resolved
+    found: FoundStill, metadata: Metadata, reading: Reading | None, scout: Scout, resolved: Resolved
 ) -> tuple[float, Resolved]:
     """Stops from the still's own exposure to the metered one, where scout.toml asks for that."""
     from lookdev.meter.exposure import match_stops
@@ -348,4 +355,37 @@ def _matched(
             f"the reading calls for {fixed(stops, 1)} stops, more than match_limit_stops = {limit:g}: "
             "held back, exposure not matched"
         )
+    if stops > 0:
+        white = _white_percent(found, stops)
+        if white > scout.plan.match_white_percent:
+            return 0.0, resolved.warned(
+                f"the reading calls for {fixed(stops, 1)} stops, which puts {fixed(white, 0)}% of the frame "
+                f"at white (match_white_percent = {scout.plan.match_white_percent:g}): held back, exposure "
+                "not matched"
+            )
     return stops, resolved
+
+
+MEASURED_EDGE_PX = 320
+
+
+def _white_percent(found: FoundStill, stops: float) -> float:
+    """Per cent of a frame that so many stops put at white, which were below it."""
+    import numpy as np
+
+    from lookdev.colorimetry.rgb_spaces import WORKING
+    from lookdev.looks.rendering import SCENE_WHITE, lift_curve
+    from lookdev.stills.reader import MAX_PIXELS, read_still
+
+    still = read_still(
+        found.path,
+        max_edge_px=MEASURED_EDGE_PX,
+        enough_px=MEASURED_EDGE_PX,
+        max_pixels=found.max_pixels or MAX_PIXELS,
+        salvage=found.salvage,
+    )
+    light = still.encoding.to_working(still.signal())
+    scene = lift_curve(light) if still.encoding.state == "output" else light
+    luminance = scene @ WORKING.to_xyz[1]
+    share = np.mean(luminance * 2.0**stops >= SCENE_WHITE) - np.mean(luminance >= SCENE_WHITE)
+    return 100.0 * float(share)

@@ -1,9 +1,10 @@
 """Balance: take the metered source's cast out of the picture, all of it or a share, then shift to taste.
 
 A camera balanced to the white W_c shows W_c as D65; a lamp of chromaticity W_m then stands in the picture
-as C = Bradford(W_c to D65) of W_m. That cast has a distance from D65 in mired and in Duv (CIE 1960 UCS).
-``keep`` is the share of both distances that stays. The correction is one linear adaptation from C to that
-point, so a grey card under the lamp lands on it exactly.
+as C = Bradford(W_c to D65) of W_m. With the production's balance W_p it would stand at P, in the same way:
+the whole cast, which has a distance from D65 in mired and in Duv (CIE 1960 UCS). ``keep`` is the share of
+both distances that stays, whatever the stills camera did; P is C where no production's balance is known. The
+correction is one linear adaptation from C to that point, so a grey card under the lamp lands on it exactly.
 """
 
 from __future__ import annotations
@@ -42,9 +43,9 @@ MAX_CONE_GAIN = 32.0
 class Balance(Stage):
     """``[balance]``: what stays of the metered cast, and the look's own shift.
 
-    ``keep`` 0 to 1 (1: the cast stays as it stood); ``mired`` -150 to 300 (negative: cooler;
-    D65 lies 154 mired from the blue end of the locus); ``duv`` -0.05
-    to 0.05 (positive: greener); ``method`` "Bradford", "CAT02" or "CAT16".
+    ``keep`` 0 to 1 (1: all of the cast that the production's balance leaves; not named: the balance stays as
+    the stills camera left it); ``mired`` -150 to 300 (negative: cooler; D65 lies 154 mired from the blue end
+    of the locus); ``duv`` -0.05 to 0.05 (positive: greener); ``method`` "Bradford", "CAT02" or "CAT16".
     """
 
     keep: Annotated[float, Field(ge=0, le=1)] = 1.0
@@ -61,7 +62,12 @@ class Balance(Stage):
 
     @property
     def is_identity(self) -> bool:
-        return self.keep == 1.0 and not self.shifts
+        return not self.names_keep and not self.shifts
+
+    @property
+    def names_keep(self) -> bool:
+        """Whether ``keep`` was given; a look without it leaves the balance as the camera left it."""
+        return self.keep != 1.0 or "keep" in self.model_fields_set
 
     @property
     def shifts(self) -> bool:
@@ -145,11 +151,12 @@ def resolve_balance(parameters: Balance, cast: Cast | None) -> BalanceResult:
         picture = cast.picture_xy
         off_locus = not is_cct_meaningful(picture)
         keep = parameters.keep
-        gains_at = _gain_function(picture, parameters.method)
+        whole = cast.whole_xy if parameters.names_keep else picture
+        gains_at = _gain_function(picture, whole, parameters.method)
         if not _possible(gains_at(keep)):
             limited = True
             keep = _least_possible_keep(keep, gains_at)
-        target = kept_white(picture, keep)
+        target = kept_white(whole, keep)
         gains = gains_at(keep)
     final = target if target is not None else pair(D65_XY)
     if parameters.shifts:
@@ -165,15 +172,15 @@ def resolve_balance(parameters: Balance, cast: Cast | None) -> BalanceResult:
     return BalanceResult(matrix, picture, target, final, keep, limited, off_locus)
 
 
-def kept_white(picture_xy: XY, keep: float) -> XY:
-    """Where a grey card goes when ``keep`` of its cast stays: along mired and Duv, or straight in u, v."""
+def kept_white(whole_xy: XY, keep: float) -> XY:
+    """Where a grey card goes when ``keep`` of a cast stays: along mired and Duv, or straight in u, v."""
     if keep == 1.0:
-        return picture_xy
-    if is_cct_meaningful(picture_xy):
-        neutral, cast = np.array(mired_duv_from_xy(D65_XY)), np.array(mired_duv_from_xy(picture_xy))
+        return whole_xy
+    if is_cct_meaningful(whole_xy):
+        neutral, cast = np.array(mired_duv_from_xy(D65_XY)), np.array(mired_duv_from_xy(whole_xy))
         m, duv = neutral + keep * (cast - neutral)
         return pair(xy_from_mired(float(m), float(duv))) if keep > 0 else pair(D65_XY)
-    neutral_uv, cast_uv = uv1960_from_xy(D65_XY), uv1960_from_xy(picture_xy)
+    neutral_uv, cast_uv = uv1960_from_xy(D65_XY), uv1960_from_xy(whole_xy)
     return pair(xy_from_uv1960(neutral_uv + keep * (cast_uv - neutral_uv)))
 
 
@@ -185,11 +192,13 @@ def describe_white(xy: XY) -> str:
     return numbers.x_y(*xy)
 
 
-def _gain_function(picture_xy: XY, method: str) -> Callable[[float], Array]:
+def _gain_function(picture_xy: XY, whole_xy: XY, method: str) -> Callable[[float], Array]:
     source = cone_response(picture_xy, method)
 
     def gains(keep: float) -> Array:
-        return np.ones(3) if keep == 1.0 else cone_response(kept_white(picture_xy, keep), method) / source
+        if keep == 1.0 and whole_xy == picture_xy:
+            return np.ones(3)
+        return cone_response(kept_white(whole_xy, keep), method) / source
 
     return gains
 
