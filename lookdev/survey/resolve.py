@@ -180,7 +180,7 @@ def patch_of(grey: Box | str | None, still: Still) -> tuple[Box, str]:
 
     found = find_grey(still)
     if found is None:
-        raise StillError("no chart and no grey card is found in the still", key="grey")
+        raise StillError("no 24-patch chart is found in the still", key="grey")
     return found.grey_box, f", {found.name} found in the picture"
 
 
