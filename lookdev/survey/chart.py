@@ -25,8 +25,8 @@ Box = tuple[int, int, int, int]
 
 SIZES_PX = (1600, 2400, 3200)
 MOST_OFF = 0.35
-"""RMS of the patches' natural logarithms from the chart's, the mean of the two channels that fit best: charts of
-the sample scout have 0.04 to 0.21 under every lamp, half a chart or none 0.7 and more."""
+"""RMS of the patches' natural logarithms from the chart's, the mean of the two channels that fit best: the
+sample scout's charts have 0.04 to 0.21 under every lamp, half a chart or none 0.7 and more."""
 NEUTRAL_5 = 21
 _SPREAD = 0.3  # of a patch's side: how far from its middle it must still be itself
 _INSIDE = 0.4  # of a patch's side: what is sampled
