@@ -56,6 +56,8 @@ class Balance(Stage):
     def part_way(self, other: Self, share: float) -> Self:
         """By the method of the one that acts, or of the nearer."""
         found = super().part_way(other, share)
+        if not (self.names_keep or other.names_keep):
+            found = type(self).model_validate(found.model_dump(exclude={"keep"}))
         acts = other if self.is_identity else self
         one_acts = self.is_identity or other.is_identity
         return found.model_copy(update={"method": acts.method}) if one_acts else found
