@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.colorimetry.difference import ciede2000
-from lookdev.colorimetry.encodings import Encoding
+from lookdev.colorimetry.encodings import BT709, Encoding
 from lookdev.errors import LookdevError, RequestError
 from lookdev.files import safe_name, write_json, write_whole
 from lookdev.jobs.choices import Settled, settle_for_one
@@ -65,6 +65,8 @@ _SAMPLES_PER_STILL = 600
 _AS_IT_STOOD = Look(title="as it stood")
 _AS_FOOTAGE = Look(title="as footage", balance=Balance(keep=0.0))
 STILL_EDGE = 1280
+FINE_SIZE = 65
+PLAIN = "plain_rendering"
 
 
 @dataclass(frozen=True)
@@ -118,11 +120,17 @@ class _ReadBack:
 
 @dataclass
 class Handoff:
-    """What was made; ``kept``: files in the folder that no handoff wrote; ``settled``: what was chosen."""
+    """What was made; ``kept``: files in the folder that no handoff wrote; ``settled``: what was chosen.
+
+    ``before_display`` : the look alone, from the footage's encoding to the same, to stand before whatever
+    shows it. ``plain`` : the plain rendering, which shows footage without a look.
+    """
 
     folder: Path
     archive: Path
     cubes: list[CubeReport] = field(default_factory=list)
+    before_display: CubeReport | None = None
+    plain: CubeReport | None = None
     cdls: list[tuple[str, CdlFit]] = field(default_factory=list)
     stills: list[ReferenceStill] = field(default_factory=list)
     errors: list[str] = field(default_factory=list)
@@ -198,7 +206,7 @@ def _fill(
     labels = dict(zip(names, footage_labels(places, surveyed.every_location), strict=True))
     stems = still_stems([name for _, name in surveyed.every_still])
     work = surveyed.usable
-    total = len(work) + 2 * len(places) + len(request.sizes) + 4
+    total = len(work) + 2 * len(places) + len(request.sizes) + 5
     count = 0
 
     def tell(text: str) -> None:
@@ -230,6 +238,8 @@ def _fill(
         )
         made.cubes.append(report)
         by_place[place.name] = report
+    tell("the look before the display, and the plain rendering")
+    _write_apart(folder / "luts", slug, request, files, made)
     samples: dict[str | None, list[Array]] = {}
     read_back = {key: _ReadBack.of(report.path) for key, report in by_place.items()}
     at = {name: place for place in places for name in place.stills}
@@ -275,7 +285,17 @@ def _fill(
     write_whole(folder / "stills" / "differences.csv", _differences_csv(made.stills))
     errors = without_places(made.errors, request.scout.folder)
     contents = Contents(
-        look, source, target, slug, made.cubes, made.cdls, places, errors, made.settled.lines()
+        look,
+        source,
+        target,
+        slug,
+        made.cubes,
+        made.cdls,
+        places,
+        errors,
+        made.settled.lines(),
+        made.before_display,
+        made.plain,
     )
     write_whole(folder / "READ_ME.txt", read_me_text(contents))
     tell("manifest")
@@ -289,6 +309,31 @@ def _fill(
         "encoding_out": target.name,
     }
     write_manifest(folder, head)
+
+
+def _write_apart(folder: Path, slug: str, request: HandoffRequest, files: Names, made: Handoff) -> None:
+    """The look without what shows it, and what shows it without the look: .cube and CLF each."""
+    look, source, shown = request.look, request.source, _shown(request)
+    name = files.file(slug, cube_tail(source, source, FINE_SIZE))
+    if (folder / name).exists():  # the package is from an encoding to the same: it is its LUT
+        made.before_display = next(r for r in made.cubes if r.path.name == name)
+    else:
+        made.before_display = export_cube(look, source, source, folder / name, size=FINE_SIZE)
+    plain = Look(title="Plain rendering")
+    name = files.file(PLAIN, cube_tail(source, shown, FINE_SIZE))
+    made.plain = export_cube(plain, source, shown, folder / name, size=FINE_SIZE)
+    behind = f"for {source.name} before the show's own display transform; its range is held to the encoding's"
+    for one, target, stem, note in (
+        (look, source, f"{slug}.before_display", f"the look alone, {behind}"),
+        (plain, shown, PLAIN, f"no look: {source.name} shown as {shown.name}; what the CDLs stand before"),
+    ):
+        text = clf_text(one, source, target, stem, size=FINE_SIZE, notes=[one.describe(), note])
+        write_clf(folder / f"{stem}.clf", text)
+
+
+def _shown(request: HandoffRequest) -> Encoding:
+    """What the plain rendering gives: the package's own target, or BT.709 where that is no picture."""
+    return request.target if request.target.state == "output" else BT709
 
 
 def _write_look(folder: Path, slug: str, look: LookLike) -> None:
@@ -400,17 +445,20 @@ def _write_cdls(
             start=alone.cdl,
         )
         made.cdls.append((f"{slug}@{labels[place.name]}", fit))
+    behind = f"the plain rendering of {source.name} to {_shown(request).name}: luts/{PLAIN}.clf"
+    if made.plain is not None:
+        behind += f" or luts/{made.plain.path.name}"
     for identifier, fit in made.cdls:
-        write_cc(folder / f"{identifier}.cc", fit, identifier)
+        write_cc(folder / f"{identifier}.cc", fit, identifier, behind)
     note = f"{look.title}, nearest CDL in {source.name}; each says how near"
-    write_whole(folder / f"{slug}.ccc", ccc_text(made.cdls, note))
+    write_whole(folder / f"{slug}.ccc", ccc_text(made.cdls, note, behind))
     by_name = {fit.place: (identifier, fit) for identifier, fit in made.cdls}
     decisions = [
         (f"stills/ungraded/{s.name}.tif", *by_name[s.place.name if s.place is not None else None])
         for s in made.stills
     ]
     if decisions:
-        write_whole(folder / f"{slug}.cdl", cdl_text(decisions, note))
+        write_whole(folder / f"{slug}.cdl", cdl_text(decisions, note, behind))
 
 
 def _write_sheets(folder: Path, surveyed: Survey, look: LookLike, paper: str, made: Handoff) -> None:

@@ -139,7 +139,7 @@ class Pipeline:
         """All of them, signal to signal; none if nothing acts."""
         if self.is_identity:
             return ()
-        end = signal(self.target, self.limit, rendered=self.rendered)
+        end = signal(self.target, self.limit, rendered=self.rendered, graded=bool(self.grade))
         clipped = (clipping(brightest(self.target)),) if end.bounded else ()
         return (*join(self.grade, signal(self.source), end), *clipped)
 

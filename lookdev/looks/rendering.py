@@ -169,6 +169,26 @@ def _show_light(x, y, z, peak, fade_from, fade_to, left):  # type: ignore[no-unt
         x[i], y[i], z[i] = out, keep * y[i], keep * z[i]
 
 
+@compiled
+def _hold_above(x, y, z, floor):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        a, b, c = x[i] - floor, y[i] - floor, z[i] - floor
+        top = max(max(a, b), c)
+        x[i] = max(_held(a, top), 0.0) + floor
+        y[i] = max(_held(b, top), 0.0) + floor
+        z[i] = max(_held(c, top), 0.0) + floor
+
+
+def holding_above(floor: float) -> Step:
+    """Holds each channel over ``floor``, smoothly, as a share of how far the largest is over it.
+
+    For light that goes into a log encoding, whose codes run to many times under zero for a saturated lamp's
+    negative channel: ``floor`` is the light of code zero. What lies over it by half a hundredth of the
+    largest channel's way is not touched.
+    """
+    return Step(_hold_above, (floor,))
+
+
 LIFT = on_each(_lift)
 """Output-referred light to scene light."""
 SHOW = Step(_show, undoes=LIFT)

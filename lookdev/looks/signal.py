@@ -14,7 +14,14 @@ from lookdev.colorimetry.rgb_spaces import WORKING as WORKING_RGB
 from lookdev.colorimetry.rgb_spaces import matrix_between
 from lookdev.compilation import compiled
 from lookdev.looks.elementary import exp2, log2
-from lookdev.looks.rendering import lift_from, lifting, rendering, show_to, showing_light
+from lookdev.looks.rendering import (
+    holding_above,
+    lift_from,
+    lifting,
+    rendering,
+    show_to,
+    showing_light,
+)
 from lookdev.looks.stages.gamut import limiting
 from lookdev.looks.steps import Space, Step, by_array, mixing, on_each
 
@@ -23,15 +30,18 @@ _CCT_CUT, _CCT_SLOPE, _CCT_OFFSET = 0.0078125, 10.5402377416545, 0.0729055341958
 _CCT_SIGNAL_CUT, _CCT_TOP = 0.155251141552511, 16.0
 
 
-def signal(encoding: Encoding, limit: float = 1.0, rendered: bool = True) -> Space:
+def signal(encoding: Encoding, limit: float = 1.0, rendered: bool = True, graded: bool = False) -> Space:
     """Code values of a still or of a result, from scene light and to it.
 
     On the way there output-referred light is shown: rendered, and brought into the encoding's gamut, outside
     which the look is known to push colours as far as ``limit``. ``rendered`` : whether a camera had rendered
-    the picture before; see ``rendering``.
+    the picture before; see ``rendering``. ``graded`` : whether a look acted: what it pushed out of a log
+    encoding is held above code zero.
     """
     to, out = _decoding(encoding), _encoding(encoding)
     if encoding.state != "output":
+        if graded and not encoding.is_linear:
+            out = (out[0], holding_above(float(np.min(encoding.decode(np.zeros(3))))), *out[1:])
         return Space("signal", encoding, to, out)
     peak = encoding.peak
     inside = limiting(encoding.space, limit)

@@ -252,7 +252,7 @@ def _clean(text: str) -> str:
     return "".join(c for c in text if c.isprintable() and not 0xD800 <= ord(c) <= 0xDFFF)
 
 
-def _correction(fit: CdlFit, identifier: str, indent: str, attributes: str = "") -> str:
+def _correction(fit: CdlFit, identifier: str, indent: str, attributes: str = "", viewing: str = "") -> str:
     c = fit.cdl
     notes = [
         f"look: {fit.name}" + (f", with the metered balance of {fit.place}" if fit.place else ""),
@@ -260,7 +260,11 @@ def _correction(fit: CdlFit, identifier: str, indent: str, attributes: str = "")
         f"encoding: {c.encoding}",
         fit.words(),
     ]
-    lines = [f"<ColorCorrection id={quoteattr(_clean(identifier))}{attributes}>", "  <SOPNode>"]
+    lines = [f"<ColorCorrection id={quoteattr(_clean(identifier))}{attributes}>"]
+    if viewing:
+        lines.append(f"  <InputDescription>{escape(c.encoding)}</InputDescription>")
+        lines.append(f"  <ViewingDescription>{escape(_clean(viewing))}</ViewingDescription>")
+    lines.append("  <SOPNode>")
     lines += [f"    <Description>{escape(_clean(note))}</Description>" for note in notes]
     lines += [
         f"    <Slope>{_numbers(c.slope)}</Slope>",
@@ -279,25 +283,29 @@ _HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
 _XMLNS = f' xmlns="{NAMESPACE}"'
 
 
-def cc_text(fit: CdlFit, identifier: str) -> str:
-    """One ColorCorrection: the content of a .cc file."""
-    return _HEAD + _correction(fit, identifier, "", _XMLNS) + "\n"
+def cc_text(fit: CdlFit, identifier: str, viewing: str = "") -> str:
+    """One ColorCorrection: the content of a .cc file; ``viewing``: what stands behind it, in words."""
+    return _HEAD + _correction(fit, identifier, "", _XMLNS, viewing) + "\n"
 
 
-def ccc_text(fits: Sequence[tuple[str, CdlFit]], note: str) -> str:
+def ccc_text(fits: Sequence[tuple[str, CdlFit]], note: str, viewing: str = "") -> str:
     """A ColorCorrectionCollection of (identifier, fit): the content of a .ccc file."""
     encoding = fits[0][1].cdl.encoding if fits else ""
     body = [f"  <InputDescription>{escape(encoding)}</InputDescription>"]
+    if viewing:
+        body.append(f"  <ViewingDescription>{escape(_clean(viewing))}</ViewingDescription>")
     body.append(f"  <Description>{escape(_clean(note))}</Description>")
     body += [_correction(fit, identifier, "  ") for identifier, fit in fits]
     tag = "ColorCorrectionCollection"
     return _HEAD + f"<{tag}{_XMLNS}>\n" + "\n".join(body) + f"\n</{tag}>\n"
 
 
-def cdl_text(decisions: Sequence[tuple[str, str, CdlFit]], note: str) -> str:
+def cdl_text(decisions: Sequence[tuple[str, str, CdlFit]], note: str, viewing: str = "") -> str:
     """A ColorDecisionList of (media reference, identifier, fit): the content of a .cdl file."""
     encoding = decisions[0][2].cdl.encoding if decisions else ""
     body = [f"  <InputDescription>{escape(encoding)}</InputDescription>"]
+    if viewing:
+        body.append(f"  <ViewingDescription>{escape(_clean(viewing))}</ViewingDescription>")
     body.append(f"  <Description>{escape(_clean(note))}</Description>")
     for media, identifier, fit in decisions:
         body.append("  <ColorDecision>")
@@ -308,9 +316,9 @@ def cdl_text(decisions: Sequence[tuple[str, str, CdlFit]], note: str) -> str:
     return _HEAD + f"<{tag}{_XMLNS}>\n" + "\n".join(body) + f"\n</{tag}>\n"
 
 
-def write_cc(path: Path, fit: CdlFit, identifier: str) -> None:
+def write_cc(path: Path, fit: CdlFit, identifier: str, viewing: str = "") -> None:
     """Write a .cc file, whole or not at all."""
-    write_whole(Path(path), cc_text(fit, identifier))
+    write_whole(Path(path), cc_text(fit, identifier, viewing))
 
 
 # ---- reading ---------------------------------------------------------------------------------------------

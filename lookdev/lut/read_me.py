@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from lookdev.colorimetry.encodings import HDR_WHITE_CD_M2
+from lookdev.looks.rendering import MID_GREY
 from lookdev.lut.words import plain_words
 
 if TYPE_CHECKING:
@@ -22,7 +24,10 @@ _WIDTH = 92
 @dataclass(frozen=True)
 class Contents:
     """What a handoff holds: the first of ``cubes`` is the look alone; ``cdls`` by identifier; ``slug`` names
-    the look's own files; ``errors`` is what could not be done; ``choices`` who gets what, in words."""
+    the look's own files; ``errors`` is what could not be done; ``choices`` who gets what, in words.
+
+    ``before_display``, ``plain`` : the look without a display, and the display without a look.
+    """
 
     look: LookLike
     source: Encoding
@@ -33,6 +38,8 @@ class Contents:
     places: Sequence[FootagePlace]
     errors: Sequence[str]
     choices: Sequence[str] = ()
+    before_display: CubeReport | None = None
+    plain: CubeReport | None = None
 
 
 def read_me_text(made: Contents) -> str:
@@ -43,9 +50,10 @@ def read_me_text(made: Contents) -> str:
     blocks.append(_filled("The look in plain words: " + ", ".join(plain_words(look)) + "."))
     if look.note:
         blocks.append(_filled(look.note))
+    first = made.cubes[0]
+    blocks.append(_listed("Which of them", _choice_lines(made)))
     if made.choices:
         blocks.append(_listed("What was chosen", made.choices))
-    first = made.cubes[0]
     blocks.append(
         _listed(
             "In a minute",
@@ -91,6 +99,38 @@ def read_me_text(made: Contents) -> str:
         )
     )
     return "\n\n".join(blocks) + "\n"
+
+
+def _choice_lines(made: Contents) -> list[str]:
+    source, target, lines = made.source.name, made.target.name, []
+    if made.before_display is not None:
+        lines.append(
+            "Before the show's own display transform, whatever that is: "
+            f"luts/{made.before_display.path.name} or luts/{made.slug}.before_display.clf, the look alone, "
+            f"{source} in, {source} out."
+        )
+    if made.target.state == "output":
+        lines.append(
+            f"With the picture as it was approved in it: luts/{made.cubes[0].path.name}, for {target}."
+        )
+    if made.plain is not None:
+        lines.append(
+            f"As ten numbers that you trim: cdl/{made.slug}.cc, and behind it the plain rendering, "
+            f"luts/{made.plain.path.name} or luts/plain_rendering.clf."
+        )
+    if made.target.peak > 1.0:
+        lines.append(_hdr_words(made.target))
+    return lines
+
+
+def _hdr_words(target: Encoding) -> str:
+    peak = target.peak * HDR_WHITE_CD_M2
+    grey = MID_GREY * HDR_WHITE_CD_M2
+    return (
+        f"HDR: display white at {HDR_WHITE_CD_M2:.0f} cd/m2 and the peak at {peak:.0f} (ITU-R BT.2408: HDR "
+        f"reference white). Up to white it is the SDR picture; mid grey stands at {grey:.1f} cd/m2, where "
+        "BT.2408's table has an 18% grey card at 26: half a stop brighter than a broadcast line-up."
+    )
 
 
 def _lut_lines(made: Contents) -> list[str]:

@@ -88,6 +88,10 @@ def test_everything_is_there(handoff: Path) -> None:
         "luts/low_tide@Net_shed_5600K.ACEScct_to_BT.709.17.cube",
         "luts/low_tide@Quay_5600K.ACEScct_to_BT.709.17.cube",
         "luts/low_tide.clf",
+        "luts/low_tide.ACEScct_to_ACEScct.65.cube",
+        "luts/low_tide.before_display.clf",
+        "luts/plain_rendering.ACEScct_to_BT.709.65.cube",
+        "luts/plain_rendering.clf",
         "cdl/low_tide.cc",
         "cdl/low_tide.ccc",
         "cdl/low_tide.cdl",
@@ -260,3 +264,12 @@ def test_encodings(capsys: pytest.CaptureFixture[str]) -> None:
         assert rows[name]["state"] == state == get_encoding(name).state
     assert rows["ACEScg"]["ranges"] == ["full"] and rows["BT.709"]["ranges"] == ["full", "narrow"]
     assert _run("encodings", "slog") == 0 and _run("encodings") == 0
+
+
+def test_the_look_before_the_display_comes_first(handoff: Path) -> None:
+    text = (handoff / "READ_ME.txt").read_text(encoding="utf-8")
+    assert text.index("luts/low_tide.ACEScct_to_ACEScct.65.cube") < text.index(
+        "low_tide.ACEScct_to_BT.709.17"
+    )
+    assert "plain_rendering" in (handoff / "cdl" / "low_tide.cc").read_text()
+    assert "5600 K" in text and "for footage balanced as the stills' camera was" in text
