@@ -121,6 +121,11 @@ class Pipeline:
         return self.source.state == "output" or any(s.leaves and s.leaves.bounded for s in self.grade)
 
     @cached_property
+    def is_guarded(self) -> bool:
+        """Whether what is pushed out of a log encoding is held above its code zero: where a look acts."""
+        return bool(self.grade)
+
+    @cached_property
     def metered(self) -> Metered:
         """What the look is told of the still."""
         levels = None
@@ -139,7 +144,7 @@ class Pipeline:
         """All of them, signal to signal; none if nothing acts."""
         if self.is_identity:
             return ()
-        end = signal(self.target, self.limit, rendered=self.rendered, graded=bool(self.grade))
+        end = signal(self.target, self.limit, rendered=self.rendered, graded=self.is_guarded)
         clipped = (clipping(brightest(self.target)),) if end.bounded else ()
         return (*join(self.grade, signal(self.source), end), *clipped)
 

@@ -34,6 +34,7 @@ SCENE_WHITE = MID_GREY * 2.0**WHITE_STOPS
 _RISE, _RUN = 1.0 - MID_GREY, SCENE_WHITE - MID_GREY
 _BEND = (_RUN / _RISE - 1.0) / _RUN
 _SLOPE_AT_WHITE = 1.0 / (1.0 + _BEND * _RUN) ** 2
+_UNDER = 0.001  # of light: what may be left under a log encoding's code zero
 _HELD = 0.98  # of the room over white: past it the curve goes on straight, so that it can be undone
 _KNEE, _FARTHEST = 0.995, 3.0
 # of taste: what BT.2020 holds stays as it is; the end is a channel as far under zero as twice the top over it
@@ -170,23 +171,19 @@ def _show_light(x, y, z, peak, fade_from, fade_to, left):  # type: ignore[no-unt
 
 
 @compiled
-def _hold_above(x, y, z, floor):  # type: ignore[no-untyped-def]
+def _hold_above(x, floor):  # type: ignore[no-untyped-def]
     for i in range(x.size):
-        a, b, c = x[i] - floor, y[i] - floor, z[i] - floor
-        top = max(max(a, b), c)
-        x[i] = max(_held(a, top), 0.0) + floor
-        y[i] = max(_held(b, top), 0.0) + floor
-        z[i] = max(_held(c, top), 0.0) + floor
+        under = max(floor - x[i], 0.0)
+        x[i] = x[i] if under == 0.0 else floor - under / (1.0 + under / _UNDER)
 
 
 def holding_above(floor: float) -> Step:
-    """Holds each channel over ``floor``, smoothly, as a share of how far the largest is over it.
+    """Lets no channel fall under ``floor`` by more than a hair, smoothly; what lies over it is not touched.
 
     For light that goes into a log encoding, whose codes run to many times under zero for a saturated lamp's
-    negative channel: ``floor`` is the light of code zero. What lies over it by half a hundredth of the
-    largest channel's way is not touched.
+    negative channel: ``floor`` is the light of code zero, the hair is about two hundredths of the code range.
     """
-    return Step(_hold_above, (floor,))
+    return on_each(_hold_above, (floor,))
 
 
 LIFT = on_each(_lift)
