@@ -27,6 +27,11 @@ from lookdev.jobs.handoff import run as _handoff
 from lookdev.jobs.light import LightRequest as LightRequest
 from lookdev.jobs.light import LightResult as LightResult
 from lookdev.jobs.light import run as _light
+from lookdev.jobs.mix import Differences as Differences
+from lookdev.jobs.mix import DifferencesRequest as DifferencesRequest
+from lookdev.jobs.mix import MixRequest as MixRequest
+from lookdev.jobs.mix import differences as differences
+from lookdev.jobs.mix import mix as mix
 from lookdev.jobs.paint import MatchRequest as MatchRequest
 from lookdev.jobs.paint import PaletteRequest as PaletteRequest
 from lookdev.jobs.paint import PredictRequest as PredictRequest
@@ -39,7 +44,11 @@ from lookdev.jobs.sheets import SheetsResult as SheetsResult
 from lookdev.jobs.sheets import run as _sheets
 from lookdev.jobs.watch import WatchRequest as WatchRequest
 from lookdev.jobs.watch import run as _watch
+from lookdev.jobs.wedge import WedgeRequest as WedgeRequest
+from lookdev.jobs.wedge import WedgeResult as WedgeResult
+from lookdev.jobs.wedge import run as _wedge
 from lookdev.looks.cast import Cast as Cast
+from lookdev.looks.mix import mixed as mixed
 from lookdev.looks.model import Look as Look
 from lookdev.looks.toml_file import load_look as load_look
 from lookdev.lut.bake import bake_cube as bake_cube
@@ -76,3 +85,4 @@ paint = _paint
 pitch = _pitch
 sheets = _sheets
 watch = _watch
+wedge = _wedge
