@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any, Self
 
 from pydantic import Field, field_validator
 
@@ -24,6 +24,10 @@ if TYPE_CHECKING:
     from lookdev.looks.pipeline import Transform
 
 
+MOST_STRENGTH = 1.5
+"""The largest: beyond it a look is another one, not more of the same."""
+
+
 class Look(Parameters):
     """A look, its stages in the order in which they act. At its defaults it changes nothing.
 
@@ -33,7 +37,7 @@ class Look(Parameters):
 
     title: Annotated[str, Field(min_length=1, max_length=120)]
     note: str = ""
-    strength: Annotated[float, Field(ge=0, le=1.5)] = 1.0
+    strength: Annotated[float, Field(ge=0, le=MOST_STRENGTH)] = 1.0
     exposure: Exposure = Exposure()
     balance: Balance = Balance()
     curve: Curve = Curve()
@@ -78,9 +82,32 @@ class Look(Parameters):
         """What the look comes to at its strength, as a look at strength 1."""
         if self.strength == 1.0:
             return self
-        from lookdev.looks.mix import at_strength
+        whole = self.model_copy(update={"strength": 1.0})
+        return Look(title=self.title, note=self.note).part_way(whole, self.strength)
 
-        return at_strength(self)
+    def part_way(self, other: Self, share: float) -> Self:
+        """The look a share of the way to another, stage by stage, each at its strength; at 0 and 1 the one or
+        the other to the bit. Where one of them does nothing, the other says how much of skin is held.
+
+        Raises
+        ------
+        RequestError : both have a CDL in different encodings, or too many tones together.
+        """
+        one, two = self.acting, other.acting
+        if share in (0, 1):
+            return one if share == 0 else two
+        if one.is_identity != two.is_identity:
+            held = {"hold": (two if one.is_identity else one).skin.hold}
+            both = (one, two)
+            one, two = (k.model_copy(update={"skin": k.skin.model_copy(update=held)}) for k in both)
+        found: dict[str, Any] = {}
+        for name in type(self).model_fields:
+            mine, theirs = getattr(one, name), getattr(two, name)
+            if isinstance(mine, Stage):
+                found[name] = mine.part_way(theirs, share)
+            elif isinstance(mine, tuple):
+                found[name] = Tones(tones=mine).part_way(Tones(tones=theirs), share).tones
+        return two.model_copy(update=found)
 
     def key_parameters(self) -> list[str]:
         """Short phrases for a column head, in the order in which the stages act."""

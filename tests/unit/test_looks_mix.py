@@ -14,7 +14,7 @@ from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import get_encoding
 from lookdev.errors import RequestError
 from lookdev.looks.cast import Cast
-from lookdev.looks.mix import at_strength, mixed
+from lookdev.looks.mix import mixed
 from lookdev.looks.model import Look
 from lookdev.looks.toml_file import find_looks, load_look
 from lookdev.lut.error import appearance, picture_inputs
@@ -37,7 +37,7 @@ def test_nought_is_the_identity_and_one_the_look_to_the_bit(look: Look) -> None:
     assert np.array_equal(shown(at(look, 0.0)), COLOURS)
     assert at(look, 0.0).is_identity
     assert np.array_equal(shown(at(look, 1.0)), shown(look))
-    assert at_strength(at(look, 1.0)) == look
+    assert at(look, 1.0).acting == look
     assert mixed(look, SHIPPED[1], 0.0).model_dump(exclude={"title", "note"}) == (
         look.model_dump(exclude={"title", "note"})
     )

@@ -7,7 +7,7 @@ pull fades out towards black, which stays black, and leaves negative light alone
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +15,10 @@ from pydantic import Field, field_validator
 
 from lookdev.colorimetry.munsell import hue_degrees, parse_hue
 from lookdev.compilation import compiled
+from lookdev.errors import RequestError
 from lookdev.looks.elementary import log2
 from lookdev.looks.rendering import MID_GREY
-from lookdev.looks.stages.base import Metered, Parameters, Stage
+from lookdev.looks.stages.base import Metered, Parameters, Stage, part_way, within
 from lookdev.looks.steps import OKLAB, Step
 from lookdev.text.numbers import signed, times
 
@@ -83,6 +84,27 @@ class Tones(Stage):
 
     def words(self) -> list[str]:
         return [phrase for tone in self.tones for phrase in tone.words()]
+
+    def part_way(self, other: Self, share: float) -> Self:
+        """Tones that stand at the same place and pull the same way become one; others come and go.
+
+        Raises
+        ------
+        RequestError : there are too many together.
+        """
+        pulls: dict[tuple[float, float, str], list[float]] = {}
+        for which, tones in enumerate((self.tones, other.tones)):
+            for tone in tones:
+                place = (tone.at_stops, tone.reach_stops, tone.towards)
+                pulls.setdefault(place, [0.0, 0.0])[which] += tone.chroma
+        limits, found = Tone.model_fields["chroma"].metadata, []
+        for (at, reach, towards), (one, two) in pulls.items():
+            chroma = within(part_way(one, two, share), limits)
+            if chroma:
+                found.append(Tone(at_stops=at, reach_stops=reach, towards=towards, chroma=chroma))
+        if len(found) > MOST_TONES:
+            raise RequestError("too many tones together", found=len(found), wanted=f"at most {MOST_TONES}")
+        return self.model_copy(update={"tones": tuple(found)})
 
     def step(self, metered: Metered) -> Step | None:
         """One kernel over the tones that pull."""
