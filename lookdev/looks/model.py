@@ -78,12 +78,12 @@ class Look(Parameters):
         return self.strength == 0.0 or all(stage.is_identity for stage in self.stages)
 
     @property
-    def acting(self) -> Look:
+    def acting(self) -> Self:
         """What the look comes to at its strength, as a look at strength 1."""
         if self.strength == 1.0:
             return self
         whole = self.model_copy(update={"strength": 1.0})
-        return Look(title=self.title, note=self.note).part_way(whole, self.strength)
+        return type(self)(title=self.title, note=self.note).part_way(whole, self.strength)
 
     def part_way(self, other: Self, share: float) -> Self:
         """The look a share of the way to another, stage by stage, each at its strength; at 0 and 1 the one or
