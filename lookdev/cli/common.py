@@ -20,11 +20,13 @@ def say(line: str) -> None:
 @contextmanager
 def told(quiet: bool = False) -> Iterator[Tell]:
     """What a job tells: lines, and a bar on a terminal, plain lines elsewhere; no progress if ``quiet``."""
-    from lookdev.jobs.common import Line
+    from lookdev.jobs.common import Aside, Line
 
     with _progress(quiet) as step:
 
         def tell(told: Line | Progress) -> None:
+            if isinstance(told, Aside) and (quiet or not sys.stderr.isatty()):
+                return
             if isinstance(told, Line):
                 say(told.text)
             else:

@@ -15,15 +15,24 @@ def log(
         Path | None,
         typer.Option("--write", metavar="FILE.csv", help="Write the log again, every join made explicit."),
     ] = None,
+    contact: Annotated[
+        Path | None,
+        typer.Option(
+            "--contact",
+            metavar="DIR",
+            help="Write contact pages: the stills under a grid, to name a grey patch.",
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="For programs.")] = False,
 ) -> int:
     """Show which reading is for which still, and by which rung of the ladder; look here before a batch.
 
     A rung that nobody typed (location, time, only reading) is marked with `?`. Put right what is wrong once:
     `--write` writes a meter.csv with the stills of every reading named, outside the scout and never over a
-    file; correct it, and let it take the place of the log.
+    file; correct it, and let it take the place of the log. `--contact DIR` writes each still under a lettered
+    grid: a grey patch is then `grey` F5 or F5-G6, or chart where the 24-patch chart was found.
 
-    Examples: `lookdev log day1`, `lookdev log day1 --write meter.csv`.
+    Examples: `lookdev log day1`, `lookdev log day1 --write meter.csv`, `lookdev log day1 --contact contact`.
     """
     from lookdev.cli.common import say
     from lookdev.errors import RequestError
@@ -46,6 +55,13 @@ def log(
         say(line)
     if write is not None:
         write_whole(write, table.as_csv())
+    pages: list[Path] = []
+    if contact is not None:
+        from lookdev.cli.common import told
+        from lookdev.jobs.contact import run
+
+        with told() as tell:
+            pages, _ = run(opened, contact, tell)
     if as_json:
         typer.echo(
             json.dumps(
@@ -56,4 +72,6 @@ def log(
         print_table(HEAD, table.rows())
         if write is not None:
             typer.echo(f"written: {write}")
+        for page in pages:
+            typer.echo(f"written: {page}")
     return 1 if errors else 0

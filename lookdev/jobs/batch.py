@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from lookdev.errors import RequestError, one_line
 from lookdev.files import write_json
 from lookdev.jobs.common import (
+    Aside,
     Line,
     Progress,
     Tell,
@@ -20,7 +21,9 @@ from lookdev.jobs.common import (
     unheard,
 )
 from lookdev.outputs import inputs_of, refuse_scout, writing
+from lookdev.survey.join_words import JOIN_HEAD, join_rows
 from lookdev.survey.survey import Survey, SurveyedStill, survey
+from lookdev.text.table import table_text
 
 if TYPE_CHECKING:
     from lookdev.jobs.graded import StillOptions
@@ -179,6 +182,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     files += [out / "summary.json", state / "journal.jsonl", state / "thumbnails" / "x"]
     inputs = inputs_of(scout, more=request.reads)
     with writing(out, inputs, files, sheet_files(surveyed, out / "sheets")):
+        tell(Aside(table_text(JOIN_HEAD, join_rows(surveyed))))
         for line in (*surveyed.warnings, *settled.warnings, *errors):
             tell(Line(line))
         done = run_tasks(

@@ -25,6 +25,11 @@ class Line:
 
 
 @dataclass(frozen=True)
+class Aside(Line):
+    """A line that a person at a terminal wants to see, and nobody else."""
+
+
+@dataclass(frozen=True)
 class Progress:
     """So much is done; ``text`` says what was done last."""
 

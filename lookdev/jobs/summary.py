@@ -103,6 +103,8 @@ def _still(
         if reading is not None
         else None,
         "balance_from": still.cast.origin if still.cast is not None else None,
+        "neutral_by": still.road or None,
+        "grey_patch": list(still.patch) if still.patch is not None else None,
         "exposure_stops": round(still.exposure_stops, 3),
         "encoding": result.encoding if result else None,
         "encoding_from": result.encoding_origin if result else None,

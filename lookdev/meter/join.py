@@ -2,7 +2,7 @@
 
 A join is any function of this shape::
 
-    join(stills, readings, scout) -> one Joined for each still, in their order
+    join(stills, readings, scout) -> one Step for each still, in their order
 
 It may look at what a still says of itself (``still.info``); that reads the file's head, so a join that can do
 without should not ask.
@@ -11,11 +11,10 @@ without should not ask.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 from lookdev.errors import LookdevError
-from lookdev.meter.ladder import Facts, climb
+from lookdev.meter.ladder import Facts, Step, climb
 from lookdev.meter.reading import Reading
 
 if TYPE_CHECKING:
@@ -37,35 +36,15 @@ class Findable(Protocol):
     def info(self) -> tuple[tuple[int, int], Metadata]: ...
 
 
-@dataclass(frozen=True)
-class Joined:
-    """What a join found for one still.
-
-    Attributes
-    ----------
-    reading : the reading that it is balanced from, or None.
-    rung : why that one: one of :data:`lookdev.meter.ladder.RUNGS`; empty without a reading.
-    minutes_apart : between still and reading, where both have a time and it was looked at.
-    warnings : what is doubtful about it, a line each.
-    """
-
-    reading: Reading | None = None
-    rung: str = ""
-    minutes_apart: float | None = None
-    warnings: tuple[str, ...] = ()
+Join = Callable[[Sequence[Findable], Sequence[Reading], "Scout"], Sequence[Step]]
 
 
-Join = Callable[[Sequence[Findable], Sequence[Reading], "Scout"], Sequence[Joined]]
-
-
-def join_by_ladder(stills: Sequence[Findable], readings: Sequence[Reading], scout: Scout) -> list[Joined]:
+def join_by_ladder(stills: Sequence[Findable], readings: Sequence[Reading], scout: Scout) -> list[Step]:
     """Each still with its reading by the first rung that answers; see :mod:`lookdev.meter.ladder`."""
     if not readings:
-        return [Joined() for _ in stills]
-    steps = climb(
-        [_facts(still) for still in stills], readings, scout.clock_offset_min, scout.join_window_min
-    )
-    return [Joined(step.reading, step.rung, step.minutes_apart, step.doubts) for step in steps]
+        return [Step() for _ in stills]
+    facts = [_facts(still) for still in stills]
+    return climb(facts, readings, scout.clock_offset_min, scout.join_window_min)
 
 
 def _facts(still: Findable) -> Facts:

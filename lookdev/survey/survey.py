@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from lookdev.errors import LookdevError, RequestError, one_line
-from lookdev.meter.join import Join, Joined, join_by_ladder
-from lookdev.meter.ladder import count_words
+from lookdev.meter.join import Join, join_by_ladder
+from lookdev.meter.ladder import Step, count_words
 from lookdev.meter.log import NOWHERE
 from lookdev.survey.places import Place, Seen, places_of
 from lookdev.survey.resolve import Resolved, needs_pixels, resolve_reading, resolve_still
@@ -296,7 +296,7 @@ def _every_location(scout: Scout, of_stills: set[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*scout.locations(), *last)))
 
 
-def _resolve(found: FoundStill, joined: Joined, scout: Scout) -> SurveyedStill:
+def _resolve(found: FoundStill, joined: Step, scout: Scout) -> SurveyedStill:
     reading = joined.reading
     still = SurveyedStill(
         found.path, found.name, _location(reading), reading, joined.rung, joined.minutes_apart
@@ -305,14 +305,14 @@ def _resolve(found: FoundStill, joined: Joined, scout: Scout) -> SurveyedStill:
         metadata, resolved, size = _decide(found, reading, scout)
         stops, resolved = _matched(found, metadata, reading, scout, resolved)
     except LookdevError as problem:
-        return replace(still, warnings=joined.warnings, error=str(problem))
+        return replace(still, warnings=joined.doubts, error=str(problem))
     return replace(
         still,
         metadata=metadata,
         size=size,
         cast=resolved.cast,
         exposure_stops=stops,
-        warnings=(*joined.warnings, *resolved.warnings),
+        warnings=(*joined.doubts, *resolved.warnings),
         road=resolved.road,
         patch=resolved.patch,
     )

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from lookdev.errors import RequestError
-from lookdev.meter.join import Joined
+from lookdev.meter.ladder import Step
 from lookdev.meter.scout import load_scout
 from lookdev.survey.survey import UNLOGGED, Survey, survey
 
@@ -76,7 +76,7 @@ def test_a_join_of_ones_own_is_followed_to_the_letter(tmp_path):
 
     def backwards(stills, readings, scout):
         assert [still.info[0] for still in stills] == [(24, 32)] * 2 and scout is whole.scout
-        return [Joined(), Joined(readings[0], "the nearest in time", 12.0)]
+        return [Step(), Step(readings[0], "the nearest in time", 12.0)]
 
     found = survey(whole.scout, join=backwards)
     assert (found.still("b.jpg").rung, found.still("b.jpg").minutes_apart) == ("the nearest in time", 12.0)
@@ -95,3 +95,28 @@ def test_a_broken_still_stays_in_with_its_error(tmp_path):
 def test_where_there_are_no_stills_the_readings_make_the_places(tmp_path):
     found = scout_of(tmp_path, [], ",Loft,lamp,3200,5600\n,Dock,lamp,2000,\n")
     assert [(place.name, place.stills) for place in found.places()] == [("Loft", ())]
+
+
+def test_a_bad_patch_is_a_warning_and_the_still_goes_the_way_it_would_without(tmp_path: Path) -> None:
+    """A field of the contact page; a patch outside; the assumption; and what keep is then a share of."""
+
+    from lookdev.survey.join_words import join_rows
+
+    for name in ("a.jpg", "b.jpg", "c.jpg"):
+        Image.new("RGB", (240, 160), (150, 130, 110)).save(tmp_path / name)
+    (tmp_path / "meter.csv").write_text(
+        "stills,location,cct_k,duv,camera_balance_k,grey\n"
+        "a.jpg,Dock,2000,0.001,auto,F5-G6\n"
+        'b.jpg,Dock,2000,0.001,5600,"900,10,20,20"\n'
+        "c.jpg,Dock,2000,0.001,neutralised,\n",
+        encoding="utf-8",
+    )
+    (tmp_path / "scout.toml").write_text("[plan]\nbalance_k = 4300\n", encoding="utf-8")
+    by_patch, fixed, assumed = survey(load_scout(tmp_path)).stills
+    assert (by_patch.road, by_patch.patch) == ("patch", (50, 40, 20, 20))
+    assert fixed.road == "fixed" and any("outside" in line for line in fixed.warnings)
+    assert assumed.road == "assumed" and by_patch.cast is not None
+    wholes = {still.cast.whole_xy for still in (by_patch, fixed, assumed) if still.cast is not None}
+    assert len(wholes) == 1
+    rows = join_rows(survey(load_scout(tmp_path)))
+    assert [row[5] for row in rows] == ["patch", "fixed", "assumed"]
