@@ -94,7 +94,7 @@ _HOMES = {
     "resolve_still": "survey.resolve",
     "sheets": "jobs.sheets:run",
     "survey": "survey.survey",
-    "verify": "lut.package",
+    "verify": "lut.verify",
     "watch": "jobs.watch:run",
     "wedge": "jobs.wedge:run",
     "mix": "jobs.mix:mix",

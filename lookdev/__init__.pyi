@@ -54,9 +54,9 @@ from lookdev.looks.toml_file import load_look as load_look
 from lookdev.lut.bake import bake_cube as bake_cube
 from lookdev.lut.cube import read_cube as read_cube
 from lookdev.lut.cube import write_cube as write_cube
-from lookdev.lut.package import verify as verify
 from lookdev.lut.received import open_look as open_look
 from lookdev.lut.received import open_looks as open_looks
+from lookdev.lut.verify import verify as verify
 from lookdev.meter.log import read_meter_log as read_meter_log
 from lookdev.meter.log import reading_for as reading_for
 from lookdev.meter.scout import Scout as Scout

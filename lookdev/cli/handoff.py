@@ -43,6 +43,10 @@ def handoff(
         Path | None,
         typer.Option("--verify", metavar="DIR", help="Check a handoff's folder or zip; make nothing."),
     ] = None,
+    sha256: Annotated[
+        str | None,
+        typer.Option("--sha256", help="With --verify: SHA-256 of manifest.json, as it was printed."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="For programs.")] = False,
 ) -> int:
     """Make one folder (and a zip) with all that a colourist needs of a look.
@@ -50,14 +54,17 @@ def handoff(
     `lookdev handoff SCOUT --look looks/slack_water.toml --encoding ACEScct --out slack_water_handoff`
 
     `lookdev handoff --verify slack_water_handoff` checks every file against the manifest: status 0 if all is
-    as it was, 1 if a file is changed, missing or a stranger; each is named.
+    as it was, 1 if a file is changed, missing or a stranger; each is named. `--sha256 DIGEST`, which was
+    printed when the package was made, also shows that the manifest is that one.
     """
     from lookdev.errors import RequestError
 
     if verify is not None:
         if scout is not None or look is not None or out is not None:
             raise RequestError("--verify stands alone", wanted="lookdev handoff --verify DIR")
-        return _verify(verify, as_json)
+        return _verify(verify, sha256, as_json)
+    if sha256 is not None:
+        raise RequestError("--sha256 needs --verify", wanted="lookdev handoff --verify DIR --sha256 DIGEST")
     for value, name, example in (
         (scout, "SCOUT", "a scout folder"),
         (look, "--look", "--look looks/NAME.toml"),
@@ -94,6 +101,7 @@ def handoff(
         answer = {
             "folder": str(made.folder),
             "zip": str(made.archive),
+            "manifest_sha256": made.manifest_sha256,
             "cubes": [report.numbers() for report in made.cubes],
             "cdls": [fit.numbers() for _, fit in made.cdls],
             "stills": [{"still": s.name, "cube": s.cube} | s.apart.numbers() for s in made.stills],
@@ -108,13 +116,14 @@ def handoff(
         )
         typer.echo(f"LUT against look, picture colours: {made.cubes[0].picture.words()}")
         typer.echo(f"CDL against look: {made.cdls[0][1].words()}")
+        typer.echo(f"SHA-256 of manifest.json, to tell apart from the package: {made.manifest_sha256}")
     return 1 if made.errors else 0
 
 
-def _verify(package: Path, as_json: bool) -> int:
-    from lookdev.lut.package import verify as check
+def _verify(package: Path, sha256: str | None, as_json: bool) -> int:
+    from lookdev.lut.verify import verify as check
 
-    problems = check(package)
+    problems = check(package, sha256)
     if as_json:
         typer.echo(json.dumps({"ok": not problems, "problems": problems}, indent=2, ensure_ascii=False))
     elif problems:

@@ -38,7 +38,15 @@ from lookdev.lut.check_frame import draw_frame, write_check_values, write_frame_
 from lookdev.lut.clf import clf_text, write_clf
 from lookdev.lut.cube import CubeLut, read_cube
 from lookdev.lut.error import Difference, appearance, difference
-from lookdev.lut.package import MANIFEST, STAGE, files_below, write_manifest, write_zip
+from lookdev.lut.package import (
+    MANIFEST,
+    STAGE,
+    digest_file,
+    files_below,
+    write_manifest,
+    write_sums,
+    write_zip,
+)
 from lookdev.lut.proof import prove
 from lookdev.lut.read_me import Contents, read_me_text
 from lookdev.lut.swap import finish, is_decided, look_at, part_of, swap
@@ -123,7 +131,8 @@ class Handoff:
     """What was made; ``kept``: files in the folder that no handoff wrote; ``settled``: what was chosen.
 
     ``before_display`` : the look alone, from the footage's encoding to the same, to stand before whatever
-    shows it. ``plain`` : the plain rendering, which shows footage without a look.
+    shows it. ``plain`` : the plain rendering, which shows footage without a look. ``manifest_sha256`` : of
+    manifest.json; to be told by another way than the package itself.
     """
 
     folder: Path
@@ -131,6 +140,7 @@ class Handoff:
     cubes: list[CubeReport] = field(default_factory=list)
     before_display: CubeReport | None = None
     plain: CubeReport | None = None
+    manifest_sha256: str = ""
     cdls: list[tuple[str, CdlFit]] = field(default_factory=list)
     stills: list[ReferenceStill] = field(default_factory=list)
     errors: list[str] = field(default_factory=list)
@@ -308,7 +318,9 @@ def _fill(
         "encoding_in": source.name,
         "encoding_out": target.name,
     }
+    write_sums(folder)
     write_manifest(folder, head)
+    made.manifest_sha256 = digest_file(folder / MANIFEST)
 
 
 def _write_apart(folder: Path, slug: str, request: HandoffRequest, files: Names, made: Handoff) -> None:

@@ -9,10 +9,10 @@ import zlib
 from collections.abc import Iterator, Mapping
 from pathlib import Path, PurePosixPath
 
-from lookdev.errors import RequestError
-from lookdev.files import read_ordinary, whole_file, write_json
+from lookdev.files import read_ordinary, whole_file, write_json, write_whole
 
 MANIFEST = "manifest.json"
+SUMS = "SHA256SUMS"
 STAGE = ".lookdev_handoff"
 """The hidden folder in which a handoff is built before it takes its place."""
 _TOOL = "lookdev"
@@ -20,7 +20,17 @@ _DIGEST = "manifest_sha256"
 _STORED = (".png", ".tif", ".pdf")
 _EPOCH = (1980, 1, 1, 0, 0, 0)
 _CHUNK = 1 << 20
-_DAMAGE = (zipfile.BadZipFile, zlib.error, OSError, EOFError, ValueError, NotImplementedError, RuntimeError)
+DAMAGE = (zipfile.BadZipFile, zlib.error, OSError, EOFError, ValueError, NotImplementedError, RuntimeError)
+
+
+def write_sums(folder: Path) -> None:
+    """Write SHA256SUMS: every other file but the manifest, for ``sha256sum -c``."""
+    lines = [
+        f"{digest_file(path)}  {name}\n"
+        for name, path in files_below(folder)
+        if name not in (MANIFEST, SUMS) and "\n" not in name and "\\" not in name
+    ]
+    write_whole(folder / SUMS, "".join(lines))
 
 
 def write_manifest(folder: Path, head: Mapping[str, object]) -> None:
@@ -34,10 +44,11 @@ def write_manifest(folder: Path, head: Mapping[str, object]) -> None:
         if name != MANIFEST
     ]
     content = {"made_by": _TOOL, "kind": "handoff", **head, "files": files}
-    write_json(folder / MANIFEST, {**content, _DIGEST: _own_digest(content)})
+    write_json(folder / MANIFEST, {**content, _DIGEST: own_digest(content)})
 
 
-def _own_digest(content: Mapping[str, object]) -> str:
+def own_digest(content: Mapping[str, object]) -> str:
+    """SHA-256 of a manifest's content, without that digest itself."""
     text = json.dumps(content, ensure_ascii=True, sort_keys=True, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()
 
@@ -54,7 +65,7 @@ def _own_listing(raw: bytes) -> dict[str, str] | None:
     try:
         content = json.loads(raw)
         digest = content.pop(_DIGEST)
-        if content["made_by"] != _TOOL or content["kind"] != "handoff" or digest != _own_digest(content):
+        if content["made_by"] != _TOOL or content["kind"] != "handoff" or digest != own_digest(content):
             return None
         listed = {str(entry["path"]): str(entry["sha256"]) for entry in content["files"]}
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
@@ -69,7 +80,7 @@ def is_own_zip(archive: Path) -> bool:
         if not archive.is_file() or not zipfile.is_zipfile(archive):
             return False
         contents, raw = _zip_contents(archive)
-    except _DAMAGE:
+    except DAMAGE:
         return False
     listed = _own_listing(raw) if raw is not None else None
     return listed is not None and not _compare(contents, listed)
@@ -90,32 +101,6 @@ def write_zip(folder: Path, archive: Path, top: str) -> None:
                     sink.write(block)
 
 
-def verify(package: Path) -> list[str]:
-    """Check a folder, or its zip, against its manifest; one line for each file that is not as it was.
-
-    Raises
-    ------
-    RequestError : there is no such package, or it has no manifest that can be read.
-    """
-    if package.is_dir():
-        contents = {name: digest_file(path) for name, path in files_below(package)}
-        manifest = package / MANIFEST
-        raw = manifest.read_bytes() if manifest.is_file() else None
-    elif package.is_file() and zipfile.is_zipfile(package):
-        try:
-            contents, raw = _zip_contents(package)
-        except _DAMAGE as error:
-            return [f"{package.name}: the zip is damaged: {error}"]
-    else:
-        raise RequestError("no such package", file=package, wanted="a folder or zip that handoff wrote")
-    if raw is None:
-        raise RequestError(f"has no {MANIFEST}", file=package, wanted="a folder or zip that handoff wrote")
-    problems = _compare(contents, _listed(raw, package))
-    if package.is_dir() and (package / STAGE).exists():
-        problems.append("a handoff into this folder was interrupted: run it again")
-    return problems
-
-
 def _compare(contents: Mapping[str, str], listed: Mapping[str, str]) -> list[str]:
     problems = []
     for name in sorted(listed):
@@ -127,14 +112,6 @@ def _compare(contents: Mapping[str, str], listed: Mapping[str, str]) -> list[str
             )
     strangers = sorted(set(contents) - set(listed) - {MANIFEST})
     return problems + [f"{name}: not in the manifest" for name in strangers]
-
-
-def _listed(raw: bytes, package: Path) -> dict[str, str]:
-    try:
-        files = json.loads(raw)["files"]
-        return {str(PurePosixPath(entry["path"])): str(entry["sha256"]) for entry in files}
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
-        raise RequestError(f"its {MANIFEST} cannot be read: {error}", file=package) from None
 
 
 def _zip_contents(archive: Path) -> tuple[dict[str, str], bytes | None]:

@@ -76,7 +76,9 @@ def read_me_text(made: Contents) -> str:
                 "stills/differences.csv: how far the LUT is from the graded still, and that from the picture "
                 "on the sheet, CIEDE2000.",
                 "sheet: what the director saw. look: the look itself. proof/proof.json: the proof's numbers.",
-                "manifest.json: SHA-256 of each file. `lookdev handoff --verify FOLDER` checks them.",
+                "manifest.json: SHA-256 of each file. `lookdev handoff --verify FOLDER` checks them, and "
+                "with `--sha256` and the number that was printed when the package was made, the manifest "
+                "too: ask whoever made it. SHA256SUMS: the same for `sha256sum -c SHA256SUMS`.",
             ],
         )
     )

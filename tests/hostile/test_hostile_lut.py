@@ -16,8 +16,9 @@ from lookdev.colorimetry.encodings import ACESCCT, BT709
 from lookdev.errors import LookdevError, LookError, LutError, RequestError
 from lookdev.lut.cdl import read_cdl
 from lookdev.lut.cube import CubeLut, Shaper, cube_bytes, identity_cube, parse_cube, read_cube, write_cube
-from lookdev.lut.package import verify, write_manifest, write_zip
+from lookdev.lut.package import write_manifest, write_zip
 from lookdev.lut.received import open_look, open_looks
+from lookdev.lut.verify import verify
 
 ROWS = "0 0 0\n1 0 0\n0 1 0\n1 1 0\n0 0 1\n1 0 1\n0 1 1\n1 1 1\n"
 
@@ -243,27 +244,27 @@ def _package(folder: Path) -> Path:
 
 def test_tampering_is_named(tmp_path: Path) -> None:
     folder = _package(tmp_path / "p")
-    assert verify(folder) == []
+    assert verify(folder, expected=()) == []
     cube = folder / "luts" / "a.cube"
     raw = bytearray(cube.read_bytes())
     raw[40] ^= 1
     cube.write_bytes(raw)
-    assert [p.split(":")[0] for p in verify(folder)] == ["luts/a.cube"]
+    assert [p.split(":")[0] for p in verify(folder, expected=())] == ["luts/a.cube"]
     cube.unlink()
     (folder / "stranger.txt").write_text("x")
-    assert verify(folder) == ["luts/a.cube: missing", "stranger.txt: not in the manifest"]
+    assert verify(folder, expected=()) == ["luts/a.cube: missing", "stranger.txt: not in the manifest"]
 
 
 def test_a_flipped_byte_in_the_zip_is_named(tmp_path: Path) -> None:
     folder = _package(tmp_path / "p")
     write_zip(folder, tmp_path / "p.zip", "p")
-    assert verify(tmp_path / "p.zip") == []
+    assert verify(tmp_path / "p.zip", expected=()) == []
     raw = bytearray((tmp_path / "p.zip").read_bytes())
     with zipfile.ZipFile(tmp_path / "p.zip") as archive:
         info = archive.getinfo("p/luts/a.cube")
     raw[info.header_offset + 30 + len(info.filename) + 10] ^= 0xFF
     (tmp_path / "p.zip").write_bytes(raw)
-    assert len(verify(tmp_path / "p.zip")) == 1
+    assert len(verify(tmp_path / "p.zip", expected=())) == 1
 
 
 @pytest.mark.parametrize("text", ["", "{}", "[]", '{"files": 3}', '{"files": [{"path": "a"}]}', "\x00"])
@@ -271,7 +272,7 @@ def test_a_broken_manifest(tmp_path: Path, text: str) -> None:
     folder = _package(tmp_path / "p")
     (folder / "manifest.json").write_text(text)
     with pytest.raises(RequestError, match=r"its manifest.json cannot be read"):
-        verify(folder)
+        verify(folder, expected=())
 
 
 def test_not_a_package(tmp_path: Path) -> None:
@@ -290,7 +291,7 @@ def test_paths_in_a_manifest_reach_nothing_outside(tmp_path: Path) -> None:
     manifest = json.loads((folder / "manifest.json").read_text())
     manifest["files"].append({"path": "../secret.txt", "bytes": 1, "sha256": "0" * 64})
     (folder / "manifest.json").write_text(json.dumps(manifest))
-    assert verify(folder) == ["../secret.txt: missing"]
+    assert verify(folder, expected=()) == ["manifest.json: changed", "../secret.txt: missing"]
 
 
 def test_nan_and_infinity_go_through_a_lut_as_numbers() -> None:
