@@ -58,6 +58,10 @@ def wedge(
 
     writes that cell as a look as well, the file's comments and order kept.
 
+    Keys are the look file's, dotted: exposure.stops, balance.keep, balance.mired, curve.contrast, curve.toe
+    (opens the shadows), curve.shoulder (holds the highlights), colour.saturation, colour.families.YR.chroma,
+    tone.1.chroma, skin.hold, strength.
+
     `lookdev wedge day1 --between cold.toml warm.toml --steps 5`
     """
     from lookdev.cli.common import told
