@@ -40,7 +40,7 @@ FINE, COARSE = 2, 3
 """Bits of a code within a cell of 4, and of 8, codes."""
 BEND_CODES, DARK_CODES = 0.7, 40
 GRID_BEND_CODES = 0.12  # a 16-bit code is finer
-_ANY_BEND = 255.0
+COARSE_BEND_CODES = 3.0  # a look that holds skin back bends more within a wide cell than one that does not
 _UNIT = 1 << kernel.FRACTION_BITS
 _CHUNK = 1 << 16
 _STRIP_PIXELS = 1 << 20
@@ -56,15 +56,15 @@ class CodeLattice:
     ----------
     transform : the look between two encodings.
     cell_bits : FINE, or COARSE for small pictures, which have few pixels: nodes 8 codes apart, and only the
-        darkest colours go through the look itself. On the sample frames, with the shipped looks, a coarse one
-        is within a mean CIEDE2000 of 0.2, and of 1.2 in the 99th percentile, of the look
-        (``tests/unit/test_render_preview.py``); a graded still never comes from it.
+        darkest colours, and those where it bends most, go through the look itself. On the sample frames, with
+        the shipped looks, a coarse one is within a mean CIEDE2000 of 0.2, and of 1.2 in the 99th percentile,
+        of the look (``tests/unit/test_render_preview.py``); a graded still never comes from it.
     """
 
     def __init__(self, transform: Transform, cell_bits: int = FINE) -> None:
         self.transform, self.cell_bits = transform, cell_bits
         self._cells_a_channel = 256 >> cell_bits
-        self._bend_codes = BEND_CODES if cell_bits == FINE else _ANY_BEND
+        self._bend_codes = BEND_CODES if cell_bits == FINE else COARSE_BEND_CODES
         side = self._cells_a_channel + 1
         self.nodes = np.zeros((side, side, side, 3), dtype=np.int32)
         self._compiler = _Compiler(self._cells_a_channel, self._work_out)
