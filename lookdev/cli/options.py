@@ -24,7 +24,8 @@ Looks = Annotated[
     typer.Option(
         "--looks",
         "-l",
-        help="A look (.toml), a folder of them, or a received FILE.cube@IN:OUT; may be repeated. "
+        help="A look (.toml), a folder of them, `shipped` or the title of a look that came with the program, "
+        "or a received FILE.cube@IN:OUT; may be repeated. "
         "Default: SCOUT/looks.",
     ),
 ]

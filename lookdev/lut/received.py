@@ -24,6 +24,7 @@ from lookdev.files import read_ordinary
 from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike, Pipeline, Transform
+from lookdev.looks.shipped import shipped
 from lookdev.looks.signal import signal
 from lookdev.looks.stages.balance import Balance
 from lookdev.looks.stages.base import Metered
@@ -132,6 +133,7 @@ def load_received(
 
 def split_request(text: str) -> tuple[Path, str | None]:
     """Path and encodings of ``theirs.cube@IN:OUT``; what follows the last ``@`` counts after a LUT.
+    ``shipped``, or the title of a look that came with the program, stands for it.
 
     >>> split_request("a@b/theirs.cube@ACEScct:BT.709")
     (PosixPath('a@b/theirs.cube'), 'ACEScct:BT.709')
@@ -139,7 +141,7 @@ def split_request(text: str) -> tuple[Path, str | None]:
     head, at, tail = text.rpartition("@")
     if at and Path(head).suffix.lower() in (".cube", *CDL_SUFFIXES):
         return Path(head), tail
-    return Path(text), None
+    return shipped(text) or Path(text), None
 
 
 def parse_encodings(text: str, file: Path | str) -> tuple[Encoding, Encoding]:
