@@ -105,10 +105,14 @@ def _run(
     tell: Tell,
 ) -> list[TaskResult]:
     results: dict[int, TaskResult] = {}
+    said: set[str] = set()
 
     def finish(i: int, result: TaskResult) -> None:
         results[i] = result
-        journal.add(_records(journal, result))
+        fault = journal.add(_records(journal, result))
+        if fault is not None and fault not in said:
+            said.add(fault)
+            tell(Event("note", text=f"{fault}; --resume will make again what is not in it"))
         tell(Event("still", result=result, done=len(results), total=len(tasks)))
 
     futures: dict[Future[TaskResult], int] = {

@@ -15,8 +15,9 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, field, fields, is_dataclass
 from functools import cache
+from io import FileIO
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any
 
 import lookdev
 from lookdev.errors import LookdevError, RequestError, StillError
@@ -93,8 +94,9 @@ def tool_version() -> str:
 class Journal:
     """The journal of one batch folder. Made by :func:`open_journal`."""
 
-    def __init__(self, home: Path, records: dict[str, Record], handle: TextIO) -> None:
+    def __init__(self, home: Path, records: dict[str, Record], handle: FileIO) -> None:
         self._home, self._records, self._handle = home, records, handle
+        self._is_torn = False
 
     def name(self, path: Path) -> str:
         """How the journal calls an output."""
@@ -106,13 +108,24 @@ class Journal:
         found = {str(path): self._records.get(self.name(path)) for path in paths}
         return {path: record for path, record in found.items() if record is not None}
 
-    def add(self, records: Iterable[Record]) -> None:
-        """Add lines and flush them to the disk."""
+    def add(self, records: Iterable[Record]) -> str | None:
+        """Add lines and flush them to the disk.
+
+        Returns what is wrong where they cannot be kept (a full disk): that costs ``--resume`` some work over
+        again, and the run goes on.
+        """
         lines = [json.dumps(asdict(record), ensure_ascii=True, sort_keys=True) + "\n" for record in records]
-        if lines:
-            self._handle.write("".join(lines))
-            self._handle.flush()
+        if not lines:
+            return None
+        data = (("\n" if self._is_torn else "") + "".join(lines)).encode("ascii")
+        try:
+            written = self._handle.write(data) or 0
+            self._is_torn = written < len(data)
             os.fsync(self._handle.fileno())
+        except OSError as error:
+            self._is_torn = True
+            return f"the journal cannot be written: {error.strerror or error}"
+        return "the journal cannot be written: the disk is full" if self._is_torn else None
 
 
 @contextmanager
@@ -130,9 +143,9 @@ def open_journal(state: Path, *, keep: bool) -> Iterator[Journal]:
         records = _read(path) if keep else {}
         if not keep:
             path.unlink(missing_ok=True)
-        with path.open("a", encoding="utf-8") as handle:
+        with path.open("ab", buffering=0) as handle:
             if handle.tell() and not path.read_bytes().endswith(b"\n"):
-                handle.write("\n")
+                handle.write(b"\n")
             yield Journal(state.parent.absolute(), records, handle)
     except OSError as error:
         raise LookdevError(f"cannot be written: {error.strerror or error}", file=path) from error
