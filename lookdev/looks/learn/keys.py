@@ -1,0 +1,211 @@
+"""The keys of a look as numbers that a solver can turn: the one place where a look becomes a vector.
+
+Numeric keys are found in the look's own fields, with their bounds and defaults; a tuple is several keys. A
+tone, whose hue is text, is two numbers: its pull in Oklab a and b. Keys that no pair of frames can tell
+(what stays of a metered cast, the curve's pivot) are left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, get_args, get_origin
+
+import annotated_types
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from lookdev.colorimetry.munsell import FAMILY_HUE_DEGREES
+from lookdev.colorimetry.munsell_notation import hue_name
+from lookdev.looks.model import Look
+from lookdev.looks.stages.toning import Tone
+
+Array = NDArray[np.float64]
+
+NOT_TOLD = ("balance.keep", "curve.pivot")
+"""Keys that a pair of frames does not tell."""
+
+_LEVELS = (
+    ("exposure", "balance", "curve", "colour.saturation"),
+    ("toning", "colour.families"),
+    ("cdl",),
+)
+"""From what a person would turn first to what stands in for what no other key can do."""
+
+_UNITS = {
+    "stops": 0.3, "mired": 20.0, "duv": 0.008, "contrast": 0.2, "toe": 0.3, "shoulder": 0.3, "black": 0.01,
+    "saturation": 0.2, "shift": 12.0, "chroma": 0.25, "value": 0.06, "slope": 0.15, "offset": 0.04, "power": 0.15,
+}  # fmt: skip
+_PULL_UNIT = 0.02
+
+_DIGITS = {"stops": 2, "mired": 1, "duv": 4, "black": 4, "shift": 1, "chroma": 2, "value": 3}
+_DEFAULT_DIGITS, _CDL_DIGITS, _PULL_DIGITS = 3, 4, 3
+_LEAST_PULL = 0.001  # Oklab chroma that no one sees, and no hue can be given to
+
+
+@dataclass(frozen=True)
+class Key:
+    """One number of the vector.
+
+    Attributes
+    ----------
+    name : as it stands in the file, dotted ("curve.contrast", "cdl.slope").
+    part : which number of a tuple, or of a pull's two; None where it is the only one.
+    default, low, high : its own.
+    level : 0 for what is turned first.
+    is_pull : whether it is an Oklab coordinate of a tone's pull.
+    unit : a change of it that is plainly seen.
+    """
+
+    name: str
+    part: int | None
+    default: float
+    low: float
+    high: float
+    level: int
+    is_pull: bool = False
+
+    @property
+    def unit(self) -> float:
+        """A change that is plainly seen in a picture, of taste: the fit's measure of how far a key went."""
+        if self.is_pull:
+            return _PULL_UNIT
+        path = self.name.split(".")
+        return _UNITS.get(".".join(path[-2:])) or _UNITS.get(path[-1]) or (self.high - self.low) / 16
+
+    @property
+    def words(self) -> str:
+        """The key for a person."""
+        if self.part is None or self.is_pull:
+            return self.name
+        return f"{self.name}[{self.part}]"
+
+
+@cache
+def all_keys() -> tuple[Key, ...]:
+    """Every key that can be learned, in the order of the look's fields.
+
+    >>> [key.words for key in all_keys()][:5]
+    ['exposure.stops', 'balance.mired', 'balance.duv', 'curve.contrast', 'curve.toe']
+    """
+    return tuple(_keys(Look, ""))
+
+
+def _keys(model: type[BaseModel], above: str) -> Iterator[Key]:
+    for field_name, field in model.model_fields.items():
+        name = f"{above}{field_name}"
+        kind = field.annotation
+        if name in NOT_TOLD:
+            continue
+        if isinstance(kind, type) and issubclass(kind, Tone):
+            most = _bounds(Tone.model_fields["amount"].metadata)[1]
+            yield from (Key(name, part, 0.0, -most, most, _level(name), is_pull=True) for part in (0, 1))
+        elif isinstance(kind, type) and issubclass(kind, BaseModel):
+            yield from _keys(kind, f"{name}.")
+        elif kind is float:
+            low, high = _bounds(field.metadata)
+            yield Key(name, None, float(field.default), low, high, _level(name))
+        elif get_origin(kind) is tuple:
+            yield from _of_tuple(name, field)
+
+
+def _of_tuple(name: str, field: FieldInfo) -> Iterator[Key]:
+    for part, (kind, default) in enumerate(zip(get_args(field.annotation), field.default, strict=True)):
+        inner = get_args(kind)[1]
+        low, high = _bounds(inner.metadata if isinstance(inner, FieldInfo) else (inner,))
+        yield Key(name, part, float(default), low, high, _level(name))
+
+
+def _bounds(metadata: Sequence[Any]) -> tuple[float, float]:
+    low, high = -np.inf, np.inf
+    for each in metadata:
+        low = float(getattr(each, "ge", low) if isinstance(each, annotated_types.Ge) else low)
+        high = float(each.le) if isinstance(each, annotated_types.Le) else high  # type: ignore[arg-type]
+        if isinstance(each, annotated_types.Gt):
+            low = float(each.gt) + 0.05  # type: ignore[arg-type]
+    return low, high
+
+
+def _level(name: str) -> int:
+    return next(k for k, starts in enumerate(_LEVELS) if name.startswith(starts))
+
+
+def defaults() -> Array:
+    """The vector of the look that changes nothing."""
+    return np.array([key.default for key in all_keys()])
+
+
+def look_of(vector: Array, title: str, cdl_encoding: str | None = None, note: str = "") -> Look:
+    """The look that a vector is, its numbers kept within their bounds."""
+    return Look.model_validate(tables_of(vector, cdl_encoding) | {"title": title, "note": note})
+
+
+def tables_of(vector: Array, cdl_encoding: str | None = None) -> dict[str, Any]:
+    """As :func:`look_of`, as tables of the file; keys at their defaults left out."""
+    tables: dict[str, Any] = {}
+    tuples: dict[str, list[float]] = {}
+    for key, value in zip(all_keys(), vector.tolist(), strict=True):
+        value = min(max(value, key.low), key.high)
+        if key.part is not None:
+            tuples.setdefault(key.name, []).append(value)
+        elif value != key.default:
+            _put(tables, key.name, value)
+    for name, values in tuples.items():
+        own = [key for key in all_keys() if key.name == name]
+        if all(v == key.default for v, key in zip(values, own, strict=True)):
+            continue
+        _put(tables, name, _tone_of(values, own[0].high) if own[0].is_pull else values)
+    if "cdl" in tables and cdl_encoding is not None:
+        tables["cdl"]["encoding"] = cdl_encoding
+    return tables
+
+
+def _tone_of(pull: Sequence[float], most: float) -> dict[str, Any]:
+    a, b = pull
+    return {"hue": _hue_text(np.degrees(np.arctan2(b, a))), "amount": min(float(np.hypot(a, b)), most)}
+
+
+def _hue_text(degrees: float) -> str:
+    """The Munsell hue of an Oklab angle: the inverse of ``munsell.hue_degrees``."""
+    first = FAMILY_HUE_DEGREES[0]
+    angles = np.array([FAMILY_HUE_DEGREES[-1] - 360.0, *FAMILY_HUE_DEGREES, first + 360.0])
+    turned = (degrees - angles[0]) % 360.0 + angles[0]
+    return hue_name(float(np.interp(turned, angles, np.arange(-5.0, 106.0, 10.0))), digits=2)
+
+
+def _put(tables: dict[str, Any], name: str, value: object) -> None:
+    *path, last = name.split(".")
+    for step in path:
+        tables = tables.setdefault(step, {})
+    tables[last] = value
+
+
+def vector_of(look: Look) -> Array:
+    """The vector of a look; what :data:`NOT_TOLD` names, and the CDL's encoding, are no part of it."""
+    found = []
+    for key in all_keys():
+        value: Any = look
+        for step in key.name.split("."):
+            value = getattr(value, step)
+        if key.is_pull:
+            from lookdev.colorimetry.munsell import hue_degrees
+
+            angle = np.radians(hue_degrees(value.hue))
+            value = value.amount * (np.cos(angle), np.sin(angle))[key.part or 0]
+        elif key.part is not None:
+            value = value[key.part]
+        found.append(float(value))
+    return np.array(found)
+
+
+def rounded(vector: Array) -> Array:
+    """The vector with as many digits as a person would type, none finer than can be seen."""
+    out = []
+    for key, value in zip(all_keys(), vector.tolist(), strict=True):
+        last = key.name.rsplit(".", 1)[-1]
+        digits = _CDL_DIGITS if key.name.startswith("cdl") else _DIGITS.get(last, _DEFAULT_DIGITS)
+        out.append(value if key.is_pull else round(value, digits) + 0.0)
+    return np.array(out)
