@@ -25,6 +25,7 @@ VERBS = (
     "wedge",
     "mix",
     "looks",
+    "learn",
     "log",
     "sheet",
     "cube",

@@ -42,6 +42,8 @@ def _named_in(path: Path) -> list[Path]:
     except LookError:
         return []
     named = [
-        path.parent / split_request(data[k])[0] for k in ("based_on", "cube") if isinstance(data.get(k), str)
+        path.parent / split_request(data[k])[0]
+        for k in ("based_on", "cube", "look")
+        if isinstance(data.get(k), str)
     ]
     return [file for each in named for file in (each, each.with_name(each.name + ".toml")) if file.is_file()]

@@ -7,7 +7,8 @@ the command line, or a small .toml beside the looks::
     title = "The answer of 3 March"
 
 Other keys there: ``note``, ``answers`` (title of the look that it answers), ``keep`` (share of a still's
-metered cast that stays before the LUT; 1, all of it, unless given).
+metered cast that stays before the LUT; 1, all of it, unless given), ``look`` (a look of ours beside the file,
+which acts before the LUT: how a learned look and its rest are one).
 """
 
 from __future__ import annotations
@@ -33,7 +34,7 @@ from lookdev.lut.cube import CubeLut, read_cube
 from lookdev.text.toml_in import read_toml
 
 CDL_SUFFIXES = (".cc", ".ccc", ".cdl")
-_KEYS = ("cube", "title", "note", "answers", "keep")
+_KEYS = ("cube", "title", "note", "answers", "keep", "look")
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,6 +48,7 @@ class ReceivedLut:
     keep : share of a still's metered cast that stays before the LUT.
     file_name : name of the .cube.
     answers : title of the look that it answers, or nothing.
+    look : what acts before the LUT, in place of ``keep`` alone.
     """
 
     lut: CubeLut
@@ -58,6 +60,7 @@ class ReceivedLut:
     file_name: str = ""
     answers: str = ""
     digest: str = field(default="", repr=False)
+    look: Look | None = None
 
     @property
     def is_identity(self) -> bool:
@@ -67,6 +70,8 @@ class ReceivedLut:
     def key_parameters(self) -> list[str]:
         """Short phrases for a column head."""
         out = [f"{self.lut.kind} LUT {self.lut.size}", f"{self.source.name} to {self.target.name}"]
+        if self.look is not None:
+            return [*self.look.key_parameters(), *out]
         return out if self.keep == 1.0 else [*out, *Balance(keep=self.keep).words()]
 
     def describe(self) -> str:
@@ -76,11 +81,15 @@ class ReceivedLut:
     def fingerprint(self) -> str:
         """SHA-256 over the table and all that acts with it."""
         acting = f"{self.digest}|{self.source.name}|{self.target.name}|{self.keep!r}"
+        if self.look is not None:
+            acting += f"|{self.look.fingerprint()}"
         return hashlib.sha256(acting.encode()).hexdigest()
 
     @property
     def balance(self) -> Balance | None:
         """What is done about a still's cast before the LUT; None where that is left to the LUT."""
+        if self.look is not None:
+            return self.look.balance
         return Balance(keep=self.keep) if self.keep != 1.0 else None
 
     @property
@@ -89,8 +98,8 @@ class ReceivedLut:
         return self
 
     def steps(self, metered: Metered) -> tuple[Step, ...]:
-        """Exposure and balance as of every look, then the table between its own two encodings."""
-        before = Look(title="before the LUT", balance=self.balance or Balance())
+        """What acts before the LUT (exposure, balance, a look), then the table between its own encodings."""
+        before = self.look or Look(title="before the LUT", balance=Balance(keep=self.keep))
         limit, rendered = 1.0, True
         if metered.source is not None:
             into = Pipeline(before, metered.source, self.source, metered.cast, metered.exposure_stops)
@@ -233,12 +242,14 @@ def _stand_in(path: Path) -> ReceivedLut | None:
             found=unknown,
             wanted="one of " + ", ".join(_KEYS),
         )
-    for key in ("cube", "title", "note", "answers"):
+    for key in ("cube", "title", "note", "answers", "look"):
         if key in data and not isinstance(data[key], str):
             raise LookError("wrong value", file=path, key=key, found=data[key], wanted="text")
     keep = data.get("keep", 1.0)
     if isinstance(keep, bool) or not isinstance(keep, (int, float)) or not 0 <= keep <= 1:
         raise LookError("out of range", file=path, key="keep", found=keep, wanted="a number from 0 to 1")
+    if "look" in data and "keep" in data:
+        raise LookError("says twice what acts before the LUT", file=path, key="keep", wanted="keep or look")
     file, encodings = split_request(data["cube"])
     try:
         source, target = parse_encodings(encodings or "", data["cube"])
@@ -246,8 +257,9 @@ def _stand_in(path: Path) -> ReceivedLut | None:
         raise LookError(
             error.problem, file=path, key="cube", found=error.found, wanted=error.wanted
         ) from None
+    before = _look_before(path, data["look"]) if "look" in data else None
     try:
-        return load_received(
+        received = load_received(
             path.parent / file,
             source,
             target,
@@ -262,3 +274,14 @@ def _stand_in(path: Path) -> ReceivedLut | None:
                 "no such file", file=path, key="cube", found=str(file), wanted="a .cube beside this file"
             ) from error
         raise
+    return replace(received, look=before)
+
+
+def _look_before(path: Path, name: str) -> Look:
+    """The look of ours that a stand-in names."""
+    from lookdev.looks.toml_file import load_look
+
+    file = path.parent / name
+    if not file.is_file():
+        raise LookError("no such file", file=path, key="look", found=name, wanted="a look beside this file")
+    return load_look(file)

@@ -1,4 +1,4 @@
-"""Pairs of colours, before and after, and how far a look's answer lies from what is wanted, near CIEDE2000."""
+"""Colours before and after a grade, and how far a look's answer lies from what is wanted, near CIEDE2000."""
 
 from __future__ import annotations
 
@@ -61,8 +61,7 @@ def lab(signal: ArrayLike, encoding: Encoding) -> Array:
 
 
 def near_ciede2000(colours: Array) -> Array:
-    """Matrices (n, 3, 3) that take a small CIELAB difference from ``colours`` (n, 3) to a vector as long as its
-    CIEDE2000.
+    """Matrices (n, 3, 3) that make of a small CIELAB difference from ``colours`` (n, 3) one of CIEDE2000.
 
     Source of the weighting functions: CIE 142:2001, as in ``colorimetry.difference``; their values at the
     colour itself make of it a quadratic form.
@@ -106,7 +105,9 @@ def joined(several: Sequence[Colours]) -> list[Colours]:
     """Frames of the same encodings as one; each frame counts alike."""
     found: list[Colours] = []
     for each in several:
-        at = next((k for k, one in enumerate(found) if (one.source, one.target) == (each.source, each.target)), None)
+        at = next(
+            (k for k, one in enumerate(found) if (one.source, one.target) == (each.source, each.target)), None
+        )
         if at is None:
             found.append(each)
             continue

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,12 +44,14 @@ class Fitted:
 
     Attributes
     ----------
-    look : the look; ``vector`` the same as numbers, ``cdl_encoding`` where its CDL acts.
+    look, tables, vector : the look, as the tables of its file, and as numbers.
+    cdl_encoding : where its CDL acts.
     steps : for each key that was used, the change of it that can just be seen, and whether the frames tell
         it apart from the others.
     """
 
     look: Look
+    tables: dict[str, Any]
     vector: Array
     cdl_encoding: str
     steps: tuple[tuple[Key, float, bool], ...] = ()
@@ -171,7 +174,7 @@ def fit(several: Sequence[Colours]) -> Fitted:
     for active, most in ((levels[0], 8), (levels[1], 5)):
         vector = solve(problem, vector, active, most)
         problem.measure_limits(vector)
-    trials = []
+    trials: list[tuple[float, int, Problem, Array]] = []
     for encoding in CDL_ENCODINGS:
         alone = solve(Problem(several, encoding), defaults(), last, 6)
         for start in (vector, alone):
@@ -183,11 +186,13 @@ def fit(several: Sequence[Colours]) -> Fitted:
     problem.measure_limits(vector)
     vector = solve(problem, vector, levels[2], 8)
     problem.measure_limits(vector)
-    vector = fewer(problem, vector)
-    vector = rounded(vector)
-    return Fitted(
-        problem.look(vector), vector, problem.cdl_encoding, told_apart(problem, vector)
-    )
+    return _finished(problem, fewer(problem, vector))
+
+
+def _finished(problem: Problem, vector: Array) -> Fitted:
+    tables, vector = rounded(vector, problem.cdl_encoding)
+    look = Look.model_validate({"title": "learned"} | tables)
+    return Fitted(look, tables, vector, problem.cdl_encoding, told_apart(problem, vector))
 
 
 def refit(several: Sequence[Colours], fitted: Fitted) -> Fitted:
@@ -195,7 +200,7 @@ def refit(several: Sequence[Colours], fitted: Fitted) -> Fitted:
     problem = Problem(several, fitted.cdl_encoding)
     problem.measure_limits(fitted.vector)
     vector = solve(problem, fitted.vector, fitted.active, 6)
-    return Fitted(problem.look(vector), vector, fitted.cdl_encoding)
+    return _finished(problem, vector)
 
 
 def fewer(problem: Problem, vector: Array) -> Array:
@@ -217,7 +222,9 @@ def fewer(problem: Problem, vector: Array) -> Array:
             for name in dict.fromkeys(keys[active[c]].name for c in left):
                 own = [at for at, c in enumerate(left) if keys[active[c]].name == name]
                 back = away[[left[at] for at in own]] + moved[[left[at] for at in own]]
-                shift = -inverse[:, own] @ np.linalg.solve(inverse[np.ix_(own, own)], back)
+                shift = np.asarray(
+                    -inverse[:, own] @ np.linalg.solve(inverse[np.ix_(own, own)], back), dtype=np.float64
+                )
                 after = here + jacobian @ _placed(moved, left, shift)
                 gain = problem.mean(after) - mean
                 if best is None or gain < best[0]:
@@ -272,5 +279,7 @@ def told_apart(problem: Problem, vector: Array) -> tuple[tuple[Key, float, bool]
         if others.size:
             rest = rest - others @ np.linalg.lstsq(others, rest, rcond=1e-9)[0]
         step = JUST_NOTICEABLE / max(alone, 1e-9)
-        found.append((keys[k], step * float(problem.units[k]), bool(np.linalg.norm(rest) * step > LEAST_GAIN)))
+        found.append(
+            (keys[k], step * float(problem.units[k]), bool(np.linalg.norm(rest) * step > LEAST_GAIN))
+        )
     return tuple(found)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from lookdev.colorimetry.munsell import FAMILY_HUE_DEGREES
+from lookdev.colorimetry.munsell import FAMILY_HUE_DEGREES, hue_degrees, parse_hue
 from lookdev.colorimetry.munsell_notation import hue_name
 from lookdev.looks.model import Look
 from lookdev.looks.stages.toning import Tone
@@ -37,7 +37,8 @@ _LEVELS = (
 
 _UNITS = {
     "stops": 0.3, "mired": 20.0, "duv": 0.008, "contrast": 0.2, "toe": 0.3, "shoulder": 0.3, "black": 0.01,
-    "saturation": 0.2, "shift": 12.0, "chroma": 0.25, "value": 0.06, "slope": 0.15, "offset": 0.04, "power": 0.15,
+    "saturation": 0.2, "shift": 12.0, "chroma": 0.25, "value": 0.06, "slope": 0.15, "offset": 0.04,
+    "power": 0.15,
 }  # fmt: skip
 _PULL_UNIT = 0.02
 
@@ -165,15 +166,16 @@ def tables_of(vector: Array, cdl_encoding: str | None = None) -> dict[str, Any]:
 
 def _tone_of(pull: Sequence[float], most: float) -> dict[str, Any]:
     a, b = pull
-    return {"hue": _hue_text(np.degrees(np.arctan2(b, a))), "amount": min(float(np.hypot(a, b)), most)}
+    amount = min(float(np.hypot(a, b)), most)
+    return {"hue": _hue_text(np.degrees(np.arctan2(b, a)), digits=6), "amount": amount}
 
 
-def _hue_text(degrees: float) -> str:
+def _hue_text(degrees: float, digits: int) -> str:
     """The Munsell hue of an Oklab angle: the inverse of ``munsell.hue_degrees``."""
     first = FAMILY_HUE_DEGREES[0]
     angles = np.array([FAMILY_HUE_DEGREES[-1] - 360.0, *FAMILY_HUE_DEGREES, first + 360.0])
     turned = (degrees - angles[0]) % 360.0 + angles[0]
-    return hue_name(float(np.interp(turned, angles, np.arange(-5.0, 106.0, 10.0))), digits=2)
+    return hue_name(float(np.interp(turned, angles, np.arange(-5.0, 106.0, 10.0))), digits)
 
 
 def _put(tables: dict[str, Any], name: str, value: object) -> None:
@@ -191,8 +193,6 @@ def vector_of(look: Look) -> Array:
         for step in key.name.split("."):
             value = getattr(value, step)
         if key.is_pull:
-            from lookdev.colorimetry.munsell import hue_degrees
-
             angle = np.radians(hue_degrees(value.hue))
             value = value.amount * (np.cos(angle), np.sin(angle))[key.part or 0]
         elif key.part is not None:
@@ -201,11 +201,30 @@ def vector_of(look: Look) -> Array:
     return np.array(found)
 
 
-def rounded(vector: Array) -> Array:
-    """The vector with as many digits as a person would type, none finer than can be seen."""
-    out = []
-    for key, value in zip(all_keys(), vector.tolist(), strict=True):
+def rounded(vector: Array, cdl_encoding: str | None = None) -> tuple[dict[str, Any], Array]:
+    """The look's tables with as many digits as a person would type, none finer than seen; and the vector."""
+    out = vector.copy()
+    for place, key in enumerate(all_keys()):
         last = key.name.rsplit(".", 1)[-1]
         digits = _CDL_DIGITS if key.name.startswith("cdl") else _DIGITS.get(last, _DEFAULT_DIGITS)
-        out.append(value if key.is_pull else round(value, digits) + 0.0)
-    return np.array(out)
+        if not key.is_pull:
+            out[place] = round(float(vector[place]), digits) + 0.0
+    found = _shorter(tables_of(out, cdl_encoding))
+    tables = {name: found[name] for name in Look.model_fields if name in found}
+    return tables, vector_of(Look.model_validate({"title": "-"} | tables))
+
+
+def _shorter(tables: dict[str, Any]) -> dict[str, Any]:
+    """Tones with a hue and an amount that can be read; none that has no amount left."""
+    out: dict[str, Any] = {}
+    for name, value in tables.items():
+        if not isinstance(value, dict):
+            out[name] = value
+        elif "hue" in value:
+            amount = round(value["amount"], _PULL_DIGITS)
+            if amount >= _LEAST_PULL:
+                position = parse_hue(value["hue"])
+                out[name] = {"hue": hue_name(position, digits=1), "amount": amount}
+        elif below := _shorter(value):
+            out[name] = below
+    return out

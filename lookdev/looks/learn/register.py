@@ -7,6 +7,7 @@ Both are made alike by what a grade leaves: where it is lighter and darker than 
 
 from __future__ import annotations
 
+import importlib
 from dataclasses import dataclass
 from typing import Any
 
@@ -72,7 +73,7 @@ def local_contrast(grey: Grey) -> NDArray[np.float32]:
 
 
 def overlap(matrix: NDArray[np.float64], size: tuple[int, int], of: tuple[int, int]) -> NDArray[np.bool_]:
-    """(h, w): which pixels of a frame of ``size`` lie inside the other, of size ``of``, a little off its edge."""
+    """(h, w): which pixels of a frame of ``size`` lie inside the other, of size ``of``, off its edge."""
     inside = np.full(of, 255, np.uint8)
     inside[:2] = inside[-2:] = 0
     inside[:, :2] = inside[:, -2:] = 0
@@ -105,8 +106,7 @@ def _shift(here: NDArray[np.float32], there: NDArray[np.float32]) -> float:
 
 
 def _by_features(before: Grey, after: Grey) -> NDArray[np.float64] | None:
-    import cv2
-
+    cv2: Any = importlib.import_module("cv2")
     cv2.setRNGSeed(1)
     alike = cv2.createCLAHE(3.0, (8, 8))
     sift = cv2.SIFT_create(1500)
@@ -129,8 +129,7 @@ def _by_features(before: Grey, after: Grey) -> NDArray[np.float64] | None:
 def _refined(
     here: NDArray[np.float32], there: NDArray[np.float32], start: NDArray[np.float64]
 ) -> NDArray[np.float64] | None:
-    import cv2
-
+    cv2: Any = importlib.import_module("cv2")  # its stubs lag behind it
     criteria = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 40, 1e-5)
     try:
         _, matrix = cv2.findTransformECC(

@@ -20,9 +20,9 @@ from lookdev.looks.model import Look
 Array = NDArray[np.float64]
 
 POINTS = 17
-_SMOOTH = 2e-3  # penalty of second differences against a mean square of the data; of taste, see the tests
+_SMOOTH = 2e-4  # penalty of second differences against a mean square of the data; of taste, see the tests
 _HOLD = 1e-4  # penalty of the values themselves
-BEYOND_SHARE = 0.15
+BEYOND_SHARE = 0.2
 _BEYOND_POINTS, _BEYOND_SMOOTH, _BEYOND_HOLD = 9, 1e-3, 1e-7
 _TRUST = 0.08  # signal: an offset larger than this counts less and less
 
@@ -69,7 +69,7 @@ def beyond(colours: Colours, share: float = BEYOND_SHARE) -> Colours:
 
 
 def regression(at: Array, offset: Array, weight: Array, points: int, smooth: float, hold: float) -> Array:
-    """Lattice regression: values (points, points, points, c) for data ``offset`` (n, c) ``at`` (n, 3) in 0 to 1.
+    """Values (points, points, points, c) of a lattice for data ``offset`` (n, c) ``at`` (n, 3) in 0 to 1.
 
     ``smooth`` and ``hold`` : penalties of second differences and of the values themselves, against the
     weighted mean square of the data.
@@ -82,7 +82,9 @@ def regression(at: Array, offset: Array, weight: Array, points: int, smooth: flo
     data = csr_matrix((shares.ravel(), (rows, corners.ravel())), shape=(len(at), points**3))
     count = points**3
     square = data.T @ data.multiply(weight[:, None] * count).tocsr()
-    square = (square + count / points * smooth * _second_differences(points) + hold * _identity(points)).tocsr()
+    square = (
+        square + count / points * smooth * _second_differences(points) + hold * _identity(points)
+    ).tocsr()
     right = data.T @ (offset * (weight * count)[:, None])
     near = diags(1.0 / square.diagonal())
     columns = [cg(square, right[:, k], rtol=1e-5, maxiter=400, M=near)[0] for k in range(offset.shape[1])]

@@ -1,0 +1,97 @@
+"""`lookdev learn`: a look from frames that were graded by hand."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from lookdev.jobs.learn import LearnResult
+
+
+def learn(
+    before: Annotated[
+        list[Path] | None,
+        typer.Option("--before", "-b", help="A frame as it stood; may be repeated, one --after to each."),
+    ] = None,
+    after: Annotated[
+        list[Path] | None, typer.Option("--after", "-a", help="The same frame as it was graded by hand.")
+    ] = None,
+    out: Annotated[Path, typer.Option("--out", "-o", help="The look to write, NAME.toml.")] = Path(
+        "learned.toml"
+    ),
+    rest: Annotated[
+        bool,
+        typer.Option(
+            "--rest",
+            help="Write what no key says as NAME_rest.cube, and NAME_with_rest.toml, a look that is both.",
+        ),
+    ] = False,
+    title: Annotated[
+        str | None, typer.Option("--title", help="Title of the look; default: after its file.")
+    ] = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Write over a look that is there already.")
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="For programs: what was learned, as JSON.")] = False,
+) -> int:
+    """Learn a look from a frame that was graded by hand, in whatever program.
+
+    `lookdev learn --before hall.jpg --after hall_graded.jpg --before quay.jpg --after quay_graded.jpg --out
+    ours.toml --rest`
+
+    Two or three pairs of different places teach more than one. The frames may differ in size and crop. What
+    no look can do (a vignette, a mask, a retouched corner) is shown white in NAME_left.png.
+    """
+    from lookdev.cli.common import told
+    from lookdev.jobs.learn import LearnRequest, run
+
+    request = LearnRequest(tuple(before or ()), tuple(after or ()), out, rest, title, replace)
+    with told(quiet=as_json) as tell:
+        result = run(request, tell)
+    if as_json:
+        typer.echo(json.dumps(result.numbers(), indent=2, ensure_ascii=False))
+    else:
+        _print(result)
+    return 1 if result.errors else 0
+
+
+def _print(result: LearnResult) -> None:
+    from lookdev.text.table import print_table
+
+    typer.echo(f"{result.look.title}: {result.look.describe()}\n")
+    head = (
+        "frame",
+        "as it stood",
+        "the look",
+        "with its rest",
+        "held back",
+        "held back, rest",
+        "not a look's",
+    )
+    print_table(
+        head,
+        [
+            (
+                pair.name,
+                pair.untouched.words(),
+                pair.keys.words(),
+                pair.both.words(),
+                pair.held_keys.words() if pair.held_keys else "",
+                pair.held_both.words() if pair.held_both else "",
+                f"{100 * pair.share_left:.1f}%",
+            )
+            for pair in result.pairs
+        ],
+    )
+    typer.echo("\nCIEDE2000. Held back: learned from the other pairs alone.")
+    if len(result.pairs) == 1:
+        typer.echo("One pair: nothing could be held back. A second pair shows how far the look carries.")
+    dim = [key.key for key in result.keys if not key.told_apart]
+    if dim:
+        typer.echo(f"Not told apart from the others by these frames: {', '.join(dim)}.")
+    for path in result.written:
+        typer.echo(str(path))
