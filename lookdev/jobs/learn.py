@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from lookdev.outputs import Inputs, refuse_any_scout, writing
 from lookdev.text.numbers import unsigned
 
 if TYPE_CHECKING:
+    from lookdev.looks.learn.colours import Colours
     from lookdev.looks.learn.fit import Fitted
     from lookdev.looks.learn.pairs import Pair, Picture
     from lookdev.looks.model import Look
@@ -150,8 +151,9 @@ def run(request: LearnRequest, tell: Tell = unheard) -> LearnResult:
     pairs, errors = _read_pairs(request, tell)
     total = len(pairs) + 2
     step(len(pairs), total, f"{len(pairs)} pair{'s' if len(pairs) > 1 else ''} read")
-    fitted = fit(_extended(pairs))
-    offsets = _rest(fitted, pairs)
+    several = _extended(pairs)
+    fitted = fit(several)
+    offsets = _rest(fitted, several)
     step(len(pairs) + 1, total, "learned")
     reports, maps = [], []
     for pair in pairs:
@@ -238,19 +240,18 @@ def picture(path: Path) -> Picture:
     return Picture(still.signal(), still.encoding, str(path))
 
 
-def _extended(pairs: Sequence[Pair]) -> list[Any]:
+def _extended(pairs: Sequence[Pair]) -> list[Colours]:
     from lookdev.looks.learn.colours import joined
     from lookdev.looks.learn.rest import beyond
 
     return [beyond(each) for each in joined([pair.colours for pair in pairs])]
 
 
-def _rest(fitted: Fitted, pairs: Sequence[Pair]) -> Array:
+def _rest(fitted: Fitted, several: Sequence[Colours]) -> Array:
     """The rest, in the code values of the first pair's grade."""
     from lookdev.looks.learn.rest import learn_rest
 
-    target = pairs[0].target
-    return learn_rest(fitted.look, _extended([pair for pair in pairs if pair.target == target]))
+    return learn_rest(fitted.look, [each for each in several if each.target == several[0].target])
 
 
 def _report(
@@ -261,13 +262,14 @@ def _report(
     from lookdev.looks.learn.pairs import left_map
 
     nothing = look_of(defaults(), "as it stood")
-    left = pair.differences(fitted.look, offsets)
+    left = pair.differences(fitted.look, offsets, every=2)
     shown, share = left_map(left)
     held_keys = held_both = None
     if others:
-        again = refit(_extended(others), fitted)
+        several = _extended(others)
+        again = refit(several, fitted)
         held_keys = _error(pair.differences(again.look))
-        held_both = _error(pair.differences(again.look, _rest(again, others)))
+        held_both = _error(pair.differences(again.look, _rest(again, several)))
     report = PairReport(
         Path(pair.name).name,
         _error(pair.differences(nothing)),

@@ -89,7 +89,7 @@ class ReceivedLut:
     def balance(self) -> Balance | None:
         """What is done about a still's cast before the LUT; None where that is left to the LUT."""
         if self.look is not None:
-            return self.look.balance
+            return self.look.acting.balance
         return Balance(keep=self.keep) if self.keep != 1.0 else None
 
     @property

@@ -13,6 +13,7 @@ from lookdev.colorimetry.difference import ciede2000, lab_from_working, lab_from
 from lookdev.colorimetry.encodings import Encoding, linear
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Pipeline
+from lookdev.looks.stages.base import Metered
 from lookdev.looks.steps import CLIP, run
 
 Array = NDArray[np.float64]
@@ -45,9 +46,20 @@ class Colours:
         return lab(self.after, self.target)
 
     @cached_property
+    def in_light(self) -> Colours:
+        """The same, to light of the target's display instead of its code values."""
+        name = f"{self.target.name}, light"
+        return replace(self, target=replace(self.target, name=name, decode=linear, encode=linear))
+
+    @cached_property
     def light(self) -> Array:
         """Light (n, 3) of what came out, linear, in the target's primaries."""
         return np.asarray(self.target.decode(self.after))
+
+    @cached_property
+    def metered(self) -> Metered:
+        """What a look is told of the frame."""
+        return Pipeline(Look(title="as it stood"), self.source, self.target).metered
 
     @cached_property
     def metric(self) -> Array:
@@ -101,6 +113,15 @@ def near_ciede2000(colours: Array) -> Array:
     return out
 
 
+def thinned(colours: Colours, every: int) -> Colours:
+    """Every so manieth colour."""
+    some = slice(None, None, every)
+    weight = colours.weight[some]
+    return replace(
+        colours, before=colours.before[some], after=colours.after[some], weight=weight / weight.sum()
+    )
+
+
 def joined(several: Sequence[Colours]) -> list[Colours]:
     """Frames of the same encodings as one; each frame counts alike."""
     found: list[Colours] = []
@@ -128,8 +149,7 @@ def light_graded(look: Look, colours: Colours, limit: float) -> Array:
     A channel that is full in ``colours.after`` may have been meant brighter, one that is empty darker: what
     goes beyond is no fault there.
     """
-    light = replace(colours.target, name=f"{colours.target.name}, light", decode=linear, encode=linear)
-    found = graded(look, replace(colours, target=light), limit)
+    found = graded(look, colours.in_light, limit)
     found = np.where(colours.after >= FULL, np.minimum(found, colours.light), found)
     return np.where(colours.after <= EMPTY, np.maximum(found, colours.light), found)
 
@@ -146,6 +166,7 @@ def graded(look: Look, colours: Colours, limit: float | None = None) -> Array:
     than all the rest.
     """
     through = Pipeline(look, colours.source, colours.target)
+    vars(through)["metered"] = colours.metered
     if limit is not None:
         vars(through)["limit"] = limit
     steps = through.steps

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.looks.learn.colours import Colours, gamut_limit, joined, lab_of_light, light_graded
+from lookdev.looks.learn.colours import Colours, gamut_limit, joined, lab_of_light, light_graded, thinned
 from lookdev.looks.learn.keys import Key, all_keys, defaults, look_of, rounded
 from lookdev.looks.model import Look
 
@@ -169,30 +169,32 @@ def fit(several: Sequence[Colours]) -> Fitted:
     keys = all_keys()
     levels = [[k for k, key in enumerate(keys) if key.level <= level] for level in range(3)]
     last = [k for k, key in enumerate(keys) if key.level == 2]
-    problem = Problem(several, CDL_ENCODINGS[0])
+    some = [thinned(each, 3) for each in joined(several)]
+    problem = Problem(some, CDL_ENCODINGS[0])
     vector = defaults()
-    for active, most in ((levels[0], 8), (levels[1], 5)):
+    for active, most in ((levels[0], 8), (levels[1], 4)):
         vector = solve(problem, vector, active, most)
         problem.measure_limits(vector)
-    trials: list[tuple[float, int, Problem, Array]] = []
+    trials: list[tuple[float, int, str, Array]] = []
     for encoding in CDL_ENCODINGS:
-        alone = solve(Problem(several, encoding), defaults(), last, 6)
+        alone = solve(Problem(some, encoding), defaults(), last, 5)
         for start in (vector, alone):
-            trial = Problem(several, encoding)
+            trial = Problem(some, encoding)
             trial.measure_limits(start)
-            found = solve(trial, start, levels[2], 3)
-            trials.append((trial.cost(trial.residuals(found), found), len(trials), trial, found))
-    _, _, problem, vector = min(trials)
+            found = solve(trial, start, levels[2], 4)
+            trials.append((trial.cost(trial.residuals(found), found), len(trials), encoding, found))
+    _, _, encoding, vector = min(trials)
+    problem = Problem(several, encoding)
     problem.measure_limits(vector)
-    vector = solve(problem, vector, levels[2], 8)
+    vector = solve(problem, vector, levels[2], 5)
     problem.measure_limits(vector)
     return _finished(problem, fewer(problem, vector))
 
 
-def _finished(problem: Problem, vector: Array) -> Fitted:
+def _finished(problem: Problem, vector: Array, steps: bool = True) -> Fitted:
     tables, vector = rounded(vector, problem.cdl_encoding)
     look = Look.model_validate({"title": "learned"} | tables)
-    return Fitted(look, tables, vector, problem.cdl_encoding, told_apart(problem, vector))
+    return Fitted(look, tables, vector, problem.cdl_encoding, told_apart(problem, vector) if steps else ())
 
 
 def refit(several: Sequence[Colours], fitted: Fitted) -> Fitted:
@@ -200,7 +202,7 @@ def refit(several: Sequence[Colours], fitted: Fitted) -> Fitted:
     problem = Problem(several, fitted.cdl_encoding)
     problem.measure_limits(fitted.vector)
     vector = solve(problem, fitted.vector, fitted.active, 6)
-    return _finished(problem, vector)
+    return _finished(problem, vector, steps=False)
 
 
 def fewer(problem: Problem, vector: Array) -> Array:

@@ -99,9 +99,11 @@ class Pair:
     target: Encoding
     registration: Registration
 
-    def whole(self) -> Colours:
-        """Every pixel inside, each counting alike."""
-        before, after = self.before[self.inside], self.after[self.inside]
+    def whole(self, every: int = 1) -> Colours:
+        """Every pixel inside, or so manieth one across and down, each counting alike."""
+        grid = (slice(every // 2, None, every),) * 2
+        inside = self.inside[grid]
+        before, after = self.before[grid][inside], self.after[grid][inside]
         weight = np.full(len(before), 1.0 / max(len(before), 1))
         return Colours(self.source, self.target, np.float64(before), np.float64(after), weight)  # type: ignore[arg-type]
 
@@ -117,14 +119,18 @@ class Pair:
         )
         return _gathered(before, after, shown, self.source, self.target, self.name)
 
-    def differences(self, look: Look, offsets: Array | None = None) -> Array:
-        """CIEDE2000 (h, w) of the look's answer, with its rest if given, to the grade; NaN outside."""
-        whole = self.whole()
+    def differences(self, look: Look, offsets: Array | None = None, every: int = 3) -> Array:
+        """CIEDE2000 (h, w) of the look's answer, with its rest if given, to the grade; NaN outside.
+
+        Of every so manieth pixel across and down.
+        """
+        whole = self.whole(every)
         signal = np.clip(graded(look, whole), 0.0, 1.0)
         if offsets is not None:
             signal = np.clip(with_rest(signal, offsets), 0.0, 1.0)
-        out = np.full(self.inside.shape, np.nan)
-        out[self.inside] = ciede2000(lab(signal, self.target), whole.wanted)
+        inside = self.inside[every // 2 :: every, every // 2 :: every]
+        out = np.full(inside.shape, np.nan)
+        out[inside] = ciede2000(lab(signal, self.target), whole.wanted)
         return out
 
 

@@ -23,7 +23,7 @@ POINTS = 17
 _SMOOTH = 2e-4  # penalty of second differences against a mean square of the data; of taste, see the tests
 _HOLD = 1e-4  # penalty of the values themselves
 BEYOND_SHARE = 0.2
-_BEYOND_POINTS, _BEYOND_SMOOTH, _BEYOND_HOLD = 9, 1e-3, 1e-7
+_BEYOND_POINTS, _BEYOND_GUESSES, _BEYOND_SMOOTH, _BEYOND_HOLD = 9, 7, 1e-3, 1e-7
 _TRUST = 0.08  # signal: an offset larger than this counts less and less
 
 
@@ -56,9 +56,9 @@ def beyond(colours: Colours, share: float = BEYOND_SHARE) -> Colours:
     offset = regression(
         colours.before, colours.after - colours.before, weight, points, _BEYOND_SMOOTH, _BEYOND_HOLD
     )
-    edge = np.linspace(0.0, 1.0, points)
+    edge = np.linspace(0.0, 1.0, _BEYOND_GUESSES)
     lattice = np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
-    guess = np.clip(lattice + offset.reshape(-1, 3), 0.0, 1.0)
+    guess = np.clip(with_rest(lattice, offset), 0.0, 1.0)
     each = np.full(len(lattice), share / (1.0 - share) / len(lattice))
     return replace(
         colours,

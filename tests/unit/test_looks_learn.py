@@ -1,0 +1,168 @@
+"""Learning a look: keys and back, the metric, registration, a look of ours learned back, clear refusals."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from PIL import Image
+
+from lookdev.colorimetry.difference import ciede2000
+from lookdev.colorimetry.encodings import SRGB, get_encoding
+from lookdev.errors import LookdevError
+from lookdev.looks.learn.colours import differences, graded, near_ciede2000
+from lookdev.looks.learn.fit import Problem, defaults, fit, solve
+from lookdev.looks.learn.keys import all_keys, look_of, rounded, vector_of
+from lookdev.looks.learn.pairs import Picture, left_map, make_pair
+from lookdev.looks.learn.register import register
+from lookdev.looks.learn.rest import regression, with_rest
+from lookdev.looks.pipeline import Pipeline
+from lookdev.looks.toml_file import load_look
+
+HERE = Path(__file__).parents[2]
+LOOKS = sorted((HERE / "looks").glob("*.toml"))
+
+
+def frame(name: str, edge: int = 420) -> NDArray[np.float64]:
+    with Image.open(HERE / "sample_frames" / name) as image:
+        small = image.convert("RGB")
+        small.thumbnail((edge, edge), Image.Resampling.LANCZOS)
+        return np.asarray(small) / 255.0
+
+
+def coded(signal: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.asarray(np.round(np.clip(signal, 0, 1) * 255) / 255)
+
+
+HALL = frame("01_ferry_hall_wide.jpg")
+OFFICE = frame("14_harbour_office_room.jpg")
+
+
+def toned(signal: NDArray[np.float64]) -> NDArray[np.float64]:
+    return coded(np.clip(signal, 0, 1) ** np.array([0.9, 1.0, 1.15]) * np.array([1.0, 0.97, 0.9]))
+
+
+def test_keys_there_and_back() -> None:
+    rng = np.random.default_rng(4)
+    keys = all_keys()
+    vector = np.array([k.default + 0.2 * k.unit * rng.uniform(-1, 1) for k in keys])
+    vector = np.clip(vector, [k.low for k in keys], [k.high for k in keys])
+    assert np.allclose(vector_of(look_of(vector, "there and back")), vector, atol=1e-5)
+
+
+def test_defaults_are_the_identity() -> None:
+    assert look_of(defaults(), "as it stood").is_identity
+    assert rounded(defaults())[0] == {}
+
+
+def test_metric_is_ciede2000_of_small_steps() -> None:
+    rng = np.random.default_rng(5)
+    one = np.stack([rng.uniform(5, 98, 400), rng.uniform(-70, 70, 400), rng.uniform(-70, 70, 400)], axis=1)
+    step = rng.normal(0, 0.02, (400, 3))
+    near = np.linalg.norm(np.einsum("nij,nj->ni", near_ciede2000(one), step), axis=1)
+    assert near == pytest.approx(ciede2000(one, one + step), rel=0.05)
+
+
+def test_solver_agrees_with_scipy() -> None:
+    """scipy.optimize.least_squares on the same residuals, few keys: the cost is no lower by 1%."""
+    from scipy.optimize import least_squares
+
+    pair = make_pair(Picture(HALL, SRGB, "a"), Picture(toned(HALL), SRGB, "b"))
+    problem = Problem([pair.colours], "sRGB")
+    active = [k for k, key in enumerate(all_keys()) if key.name in ("exposure.stops", "balance.mired")]
+    ours = solve(problem, defaults(), active, 12, enough=1e-6)
+
+    def cost(part: NDArray[np.float64]) -> float:
+        vector = defaults()
+        vector[active] = part * problem.units[active]
+        return problem.cost(problem.residuals(vector), vector)
+
+    theirs = least_squares(
+        lambda part: np.sqrt(cost(part)) * np.ones(1), ours[active] / problem.units[active]
+    )
+    assert problem.cost(problem.residuals(ours), ours) <= 1.01 * cost(theirs.x)
+
+
+@pytest.mark.parametrize("path", LOOKS[1:], ids=lambda p: p.stem)
+def test_our_own_looks_learned_back(path: Path) -> None:
+    look = load_look(path)
+    pairs = []
+    for signal in (HALL, OFFICE):
+        after = coded(Pipeline(look, SRGB, SRGB)(signal))
+        pairs.append(make_pair(Picture(signal, SRGB, "a"), Picture(after, SRGB, "b")))
+    fitted = fit([pair.colours for pair in pairs])
+    found = np.mean(
+        [p.colours.weight @ differences(graded(fitted.look, p.colours), p.colours) for p in pairs]
+    )
+    print(f"\n{path.stem}: mean {found:.2f}: {fitted.look.describe()}")
+    assert found <= 0.3
+
+
+@pytest.mark.parametrize(
+    ("turn", "scale", "shift"),
+    [(0.0, 1.0, (0, 0)), (0.0, 0.7, (9, 4)), (1.5, 1.2, (-30, 12)), (0.0, 1.0, (40, 25))],
+)
+def test_registration(turn: float, scale: float, shift: tuple[int, int]) -> None:
+    """A graded frame that was turned, scaled and shifted is found again within half a pixel."""
+    grey = Picture(HALL, SRGB, "a").grey
+    other = Picture(toned(HALL), SRGB, "b").grey
+    height, width = grey.shape
+    matrix = cv2.getRotationMatrix2D((width / 2, height / 2), turn, scale)
+    matrix[:, 2] += shift
+    moved = np.asarray(cv2.warpAffine(other, matrix, (width, height)), dtype=np.uint8)
+    found = register(grey, moved)
+    corners = np.array([[60, 40, 1], [width - 60, 40, 1], [width / 2, height - 50, 1]])
+    assert found.likeness > 0.6
+    assert np.abs(corners @ found.matrix.T - corners @ matrix.T).max() < 0.5
+
+
+def test_another_size_a_crop_and_a_retouched_corner() -> None:
+    after = toned(HALL)
+    after[:60, :80] = (0.1, 0.6, 0.2)
+    after = coded(cv2.resize(after[20:-10, 30:-5], None, fx=1.3, fy=1.3, interpolation=cv2.INTER_CUBIC))
+    pair = make_pair(Picture(HALL, SRGB, "a"), Picture(after, SRGB, "b"))
+    fitted = fit([pair.colours])
+    off = pair.differences(fitted.look, every=1)
+    shown, share = left_map(off)
+    inside = off[100:-40, 120:-40]
+    assert np.nanmean(inside) < 1.0
+    corner = 60 * 80 / HALL.shape[0] / HALL.shape[1]
+    assert share == pytest.approx(corner, abs=0.5 * corner)
+    assert shown[30:50, 40:70].min() > 60
+
+
+def test_other_frames_black_even_and_identical_ones_are_refused() -> None:
+    hall, office = Picture(HALL, SRGB, "hall"), Picture(toned(OFFICE[: HALL.shape[0]]), SRGB, "office")
+    with pytest.raises(LookdevError, match=r"^office: is no version of hall: their contours do not meet"):
+        make_pair(hall, office)
+    with pytest.raises(LookdevError, match="^black: is black: nothing can be learned"):
+        make_pair(hall, Picture(np.zeros_like(HALL), SRGB, "black"))
+    with pytest.raises(LookdevError, match="^grey: is one even colour"):
+        make_pair(Picture(np.full_like(HALL, 0.5), SRGB, "grey"), hall)
+    with pytest.raises(LookdevError, match="^same: shows the same as hall: there is nothing to learn"):
+        make_pair(hall, Picture(HALL.copy(), SRGB, "same"))
+
+
+def test_other_encodings_are_read_as_what_they_are() -> None:
+    """The same frame in Display P3 is the same: nothing to learn; a graded one gives the same look."""
+    p3 = get_encoding("Display P3")
+    as_p3 = Pipeline(look_of(defaults(), "as it stood"), SRGB, p3)
+    with pytest.raises(LookdevError, match="nothing to learn"):
+        make_pair(Picture(HALL, SRGB, "a"), Picture(coded(as_p3(HALL)), p3, "b"))
+    after = coded(as_p3(toned(HALL)))
+    pair = make_pair(Picture(HALL, SRGB, "a"), Picture(after, p3, "b"))
+    fitted = fit([pair.colours])
+    assert np.nanmean(pair.differences(fitted.look)) < 1.0
+
+
+def test_lattice_regression_goes_through_what_is_linear() -> None:
+    """Garcia and Gupta 2009: with second differences penalised, what is straight is met, and goes on."""
+    rng = np.random.default_rng(6)
+    at = rng.uniform(0.2, 0.6, (800, 3))
+    slope = np.array([[0.1, 0.0, 0.02], [0.0, -0.1, 0.0], [0.03, 0.0, 0.05]])
+    lattice = regression(at, at @ slope, np.full(800, 1 / 800), 9, 1e-3, 1e-9)
+    far = rng.uniform(0.0, 1.0, (200, 3))
+    assert with_rest(far, lattice) == pytest.approx(far + far @ slope, abs=2e-3)
