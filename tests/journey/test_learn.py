@@ -28,6 +28,7 @@ def pairs(tmp_path: Path) -> list[str]:
             small = image.convert("RGB")
             small.thumbnail((700, 700))
         small.save(tmp_path / f"before_{k}.jpg", quality=92)
+        small = Image.open(tmp_path / f"before_{k}.jpg")
         graded = (np.asarray(small) / 255.0) ** np.array([0.92, 1.0, 1.12]) * np.array([1.0, 0.98, 0.92])
         Image.fromarray(np.uint8(np.round(graded * 255))).save(tmp_path / f"after_{k}.png")
         found += ["--before", str(tmp_path / f"before_{k}.jpg"), "--after", str(tmp_path / f"after_{k}.png")]
@@ -35,9 +36,9 @@ def pairs(tmp_path: Path) -> list[str]:
 
 
 def test_a_look_and_its_rest(pairs: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from lookdev.colorimetry.difference import ciede2000
     from lookdev.colorimetry.encodings import SRGB
     from lookdev.looks.learn.colours import lab
-    from lookdev.colorimetry.difference import ciede2000
     from lookdev.lut.received import open_look
 
     out = tmp_path / "made" / "ours.toml"

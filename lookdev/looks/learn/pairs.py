@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.colorimetry.difference import ciede2000, lab_from_working
+from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import SRGB, Encoding
 from lookdev.errors import LookdevError
-from lookdev.looks.learn.colours import Colours, graded, lab
+from lookdev.looks.learn.colours import Colours, differences, graded, lab
 from lookdev.looks.learn.register import SAME, Registration, laid, overlap, register
 from lookdev.looks.learn.rest import with_rest
 from lookdev.looks.model import Look
@@ -33,7 +33,7 @@ _MOST_COLOURS = 1100  # a frame's: more cost time and say nothing new
 _MOST_PIXELS = 150_000
 _FLATTEST, _FLAT_ENOUGH = 0.4, 10.0  # share of the picture, and codes within 3 x 3 pixels, that count as even
 _BLACK_L = 4.0  # CIELAB L* that 99% of a black frame lie under
-_UNCHANGED = 0.15  # mean CIEDE2000 of an identical pair, saved twice
+_UNCHANGED = 0.25  # mean CIEDE2000 of an identical pair, saved twice
 _GREY_CHROMA, _SKIN_HUE_DEG, _SKIN_CHROMA, _SKIN_L = 8.0, (30.0, 75.0), (8.0, 40.0), (25.0, 85.0)
 """CIELAB bounds, typed from memory of published gamuts of skin (Xiao et al. 2017, hue about 35 to 70)."""
 _COUNTS_DOUBLE = 2.0  # skin and greys: what people look at, and see first
@@ -166,8 +166,10 @@ def make_pair(before: Picture, after: Picture) -> Pair:
 
 
 def _refuse_unchanged(pair: Pair, name: str) -> None:
-    one = lab_from_working(SRGB.to_working(pair.shown[pair.inside]))
-    if float(ciede2000(one, lab(pair.after[pair.inside], pair.target)).mean()) < _UNCHANGED:
+    """By its colours, of many pixels each: noise of saving it again is no change."""
+    colours = pair.colours
+    untouched = graded(Look(title="as it stood"), colours)
+    if float(colours.weight @ differences(untouched, colours)) < _UNCHANGED:
         raise LookdevError(
             f"shows the same as {pair.name}: there is nothing to learn", file=name, wanted="a graded version"
         )
