@@ -35,7 +35,7 @@ CDL_ENCODINGS = ("ACEScct", "sRGB")
 SOFT = 1.5  # CIEDE2000 from which a colour's pull grows no longer with its distance
 SPRING = 0.02  # square CIEDE2000 that a key must save to go one unit
 _SHARE = 1e-3  # of a key's unit: its finite difference
-_MARGIN = 0.7  # share of LEAST_GAIN at which a key is tried without: the estimate is a straight line's
+_MARGIN = 0.5  # share of LEAST_GAIN at which a key is tried without: the estimate is a straight line's
 
 
 @dataclass(frozen=True, eq=False)

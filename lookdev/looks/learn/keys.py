@@ -1,8 +1,8 @@
 """The keys of a look as numbers that a solver can turn: the one place where a look becomes a vector.
 
-Numeric keys are found in the look's own fields, with their bounds and defaults; a tuple is several keys. A
-tone, whose hue is text, is two numbers: its pull in Oklab a and b. Keys that no pair of frames can tell
-(what stays of a metered cast, the curve's pivot) are left out.
+Numeric keys are found in the look's own fields, with their bounds and defaults; a tuple is several keys.
+Tones, of which a look may have any number anywhere, stand at :data:`TONES`, each of them two numbers: its
+pull in Oklab a and b. What no pair of frames can tell (:data:`NOT_TOLD`) is left out.
 """
 
 from __future__ import annotations
@@ -18,31 +18,34 @@ from numpy.typing import NDArray
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from lookdev.colorimetry.munsell import FAMILY_HUE_DEGREES, hue_degrees, parse_hue
+from lookdev.colorimetry.munsell import FAMILY_HUE_DEGREES, parse_hue
 from lookdev.colorimetry.munsell_notation import hue_name
 from lookdev.looks.model import Look
-from lookdev.looks.stages.toning import Tone
+from lookdev.looks.stages.tone import Tone
 
 Array = NDArray[np.float64]
 
-NOT_TOLD = ("balance.keep", "curve.pivot")
-"""Keys that a pair of frames does not tell."""
+NOT_TOLD = ("balance.keep", "curve.pivot", "skin.hold", "skin.daylight", "strength")
+"""Keys that a pair of frames does not tell: no cast was metered, or others do the same."""
+
+TONES = ((-4.0, 2.0), (-2.0, 2.0), (0.0, 2.0), (2.0, 2.0), (4.0, 2.0))
+"""Stops from mid grey at which tones stand, and how far they reach: between them they add up to a whole."""
 
 _LEVELS = (
     ("exposure", "balance", "curve", "colour.saturation"),
-    ("toning", "colour.families"),
+    ("tone", "colour.families"),
     ("cdl",),
 )
 """From what a person would turn first to what stands in for what no other key can do."""
 
 _UNITS = {
     "stops": 0.3, "mired": 20.0, "duv": 0.008, "contrast": 0.2, "toe": 0.3, "shoulder": 0.3, "black": 0.01,
-    "saturation": 0.2, "shift": 12.0, "chroma": 0.25, "value": 0.06, "slope": 0.15, "offset": 0.04,
+    "saturation": 0.2, "hue_deg": 12.0, "chroma": 0.25, "lightness": 0.06, "slope": 0.15, "offset": 0.04,
     "power": 0.15,
 }  # fmt: skip
 _PULL_UNIT = 0.02
 
-_DIGITS = {"stops": 2, "mired": 1, "duv": 4, "black": 4, "shift": 1, "chroma": 2, "value": 3}
+_DIGITS = {"stops": 2, "mired": 1, "duv": 4, "black": 4, "hue_deg": 1, "chroma": 2, "lightness": 3}
 _DEFAULT_DIGITS, _CDL_DIGITS, _PULL_DIGITS = 3, 4, 3
 _LEAST_PULL = 0.001  # Oklab chroma that no one sees, and no hue can be given to
 
@@ -101,9 +104,11 @@ def _keys(model: type[BaseModel], above: str) -> Iterator[Key]:
         kind = field.annotation
         if name in NOT_TOLD:
             continue
-        if isinstance(kind, type) and issubclass(kind, Tone):
-            most = _bounds(Tone.model_fields["amount"].metadata)[1]
-            yield from (Key(name, part, 0.0, -most, most, _level(name), is_pull=True) for part in (0, 1))
+        if kind == tuple[Tone, ...]:
+            most = _bounds(Tone.model_fields["chroma"].metadata)[1]
+            for at, _ in TONES:
+                words = f"{name} at {at:g} stops"
+                yield from (Key(words, part, 0.0, -most, most, _level(name), is_pull=True) for part in (0, 1))
         elif isinstance(kind, type) and issubclass(kind, BaseModel):
             yield from _keys(kind, f"{name}.")
         elif kind is float:
@@ -158,16 +163,25 @@ def tables_of(vector: Array, cdl_encoding: str | None = None) -> dict[str, Any]:
         own = [key for key in all_keys() if key.name == name]
         if all(v == key.default for v, key in zip(values, own, strict=True)):
             continue
-        _put(tables, name, _tone_of(values, own[0].high) if own[0].is_pull else values)
+        if own[0].is_pull:
+            tables.setdefault("tone", []).append(_tone_of(_place(name), values, own[0].high))
+        else:
+            _put(tables, name, values)
     if "cdl" in tables and cdl_encoding is not None:
         tables["cdl"]["encoding"] = cdl_encoding
     return tables
 
 
-def _tone_of(pull: Sequence[float], most: float) -> dict[str, Any]:
-    a, b = pull
-    amount = min(float(np.hypot(a, b)), most)
-    return {"hue": _hue_text(np.degrees(np.arctan2(b, a)), digits=6), "amount": amount}
+def _place(name: str) -> int:
+    """Which of :data:`TONES` a key is of."""
+    return [f"tone at {at:g} stops" for at, _ in TONES].index(name)
+
+
+def _tone_of(place: int, pull: Sequence[float], most: float) -> dict[str, Any]:
+    (at, reach), (a, b) = TONES[place], pull
+    towards = _hue_text(np.degrees(np.arctan2(b, a)), digits=6)
+    chroma = min(float(np.hypot(a, b)), most)
+    return {"at_stops": at, "reach_stops": reach, "towards": towards, "chroma": chroma}
 
 
 def _hue_text(degrees: float, digits: int) -> str:
@@ -186,18 +200,25 @@ def _put(tables: dict[str, Any], name: str, value: object) -> None:
 
 
 def vector_of(look: Look) -> Array:
-    """The vector of a look; what :data:`NOT_TOLD` names, and the CDL's encoding, are no part of it."""
+    """The vector of a look; what :data:`NOT_TOLD` names, and the CDL's encoding, are no part of it.
+
+    Raises
+    ------
+    ValueError : it has a tone that stands elsewhere than at one of :data:`TONES`.
+    """
+    pulls = np.zeros((len(TONES), 2))
+    for tone in look.tone:
+        at, reach, *pull = tone.row()
+        pulls[TONES.index((at, reach))] += pull
     found = []
     for key in all_keys():
+        if key.is_pull:
+            found.append(float(pulls[_place(key.name), key.part or 0]))
+            continue
         value: Any = look
         for step in key.name.split("."):
             value = getattr(value, step)
-        if key.is_pull:
-            angle = np.radians(hue_degrees(value.hue))
-            value = value.amount * (np.cos(angle), np.sin(angle))[key.part or 0]
-        elif key.part is not None:
-            value = value[key.part]
-        found.append(float(value))
+        found.append(float(value if key.part is None else value[key.part]))
     return np.array(found)
 
 
@@ -215,16 +236,12 @@ def rounded(vector: Array, cdl_encoding: str | None = None) -> tuple[dict[str, A
 
 
 def _shorter(tables: dict[str, Any]) -> dict[str, Any]:
-    """Tones with a hue and an amount that can be read; none that has no amount left."""
-    out: dict[str, Any] = {}
-    for name, value in tables.items():
-        if not isinstance(value, dict):
-            out[name] = value
-        elif "hue" in value:
-            amount = round(value["amount"], _PULL_DIGITS)
-            if amount >= _LEAST_PULL:
-                position = parse_hue(value["hue"])
-                out[name] = {"hue": hue_name(position, digits=1), "amount": amount}
-        elif below := _shorter(value):
-            out[name] = below
-    return out
+    """Tones with a hue and a chroma that can be read; none that has no chroma left."""
+    tones = []
+    for tone in tables.get("tone", []):
+        chroma = round(tone["chroma"], _PULL_DIGITS)
+        if chroma >= _LEAST_PULL:
+            towards = hue_name(parse_hue(tone["towards"]), digits=1)
+            tones.append(tone | {"towards": towards, "chroma": chroma})
+    rest = {name: value for name, value in tables.items() if name != "tone"}
+    return rest | ({"tone": tones} if tones else {})

@@ -17,6 +17,7 @@ from lookdev.looks.learn.register import SAME, Registration, laid, overlap, regi
 from lookdev.looks.learn.rest import with_rest
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Pipeline
+from lookdev.looks.stages.skin import skin_weight
 
 Array = NDArray[np.float64]
 
@@ -34,8 +35,7 @@ _MOST_PIXELS = 150_000
 _FLATTEST, _FLAT_ENOUGH = 0.4, 10.0  # share of the picture, and codes within 3 x 3 pixels, that count as even
 _BLACK_L = 4.0  # CIELAB L* that 99% of a black frame lie under
 _UNCHANGED = 0.25  # mean CIEDE2000 of an identical pair, saved twice
-_GREY_CHROMA, _SKIN_HUE_DEG, _SKIN_CHROMA, _SKIN_L = 8.0, (30.0, 75.0), (8.0, 40.0), (25.0, 85.0)
-"""CIELAB bounds, typed from memory of published gamuts of skin (Xiao et al. 2017, hue about 35 to 70)."""
+_GREY_CHROMA = 8.0  # CIELAB C* under which people call a surface grey, common practice
 _COUNTS_DOUBLE = 2.0  # skin and greys: what people look at, and see first
 
 
@@ -220,7 +220,7 @@ def _gathered(
         / count[kept, None]
         for p in (before, after)
     )
-    weight = np.sqrt(count[kept].astype(np.float64)) * _importance(lab(two, target))
+    weight = np.sqrt(count[kept].astype(np.float64)) * _importance(one, source, lab(two, target))
     return Colours(source, target, one, two, weight / weight.sum())
 
 
@@ -230,14 +230,11 @@ def _medians(values: Array, place: NDArray[np.intp], count: NDArray[np.intp]) ->
     return np.asarray(values[order][starts + count // 2])
 
 
-def _importance(colours: Array) -> Array:
-    """Twice for skin and greys among CIELAB colours (n, 3)."""
-    lightness, chroma = colours[:, 0], np.hypot(colours[:, 1], colours[:, 2])
-    hue = np.degrees(np.arctan2(colours[:, 2], colours[:, 1]))
-    skin = (hue > _SKIN_HUE_DEG[0]) & (hue < _SKIN_HUE_DEG[1])
-    skin &= (chroma > _SKIN_CHROMA[0]) & (chroma < _SKIN_CHROMA[1])
-    skin &= (lightness > _SKIN_L[0]) & (lightness < _SKIN_L[1])
-    return np.where(skin | (chroma < _GREY_CHROMA), _COUNTS_DOUBLE, 1.0)
+def _importance(before: Array, source: Encoding, after: Array) -> Array:
+    """Up to twice for skin (``stages.skin``, of the frame as it stood), twice for what became grey."""
+    skin = skin_weight(Pipeline(Look(title="as it stood"), source, SRGB).scene(before))
+    grey = np.hypot(after[:, 1], after[:, 2]) < _GREY_CHROMA
+    return np.asarray(1.0 + (_COUNTS_DOUBLE - 1.0) * np.maximum(skin, grey))
 
 
 def left_map(off: Array) -> tuple[NDArray[np.uint8], float]:

@@ -9,7 +9,7 @@ from typing import Any
 def look_text(title: str, note: str, tables: Mapping[str, Any]) -> str:
     """TOML of a look: its title, its note, and its tables in the order in which they act.
 
-    >>> tables = {"curve": {"contrast": 1.1}, "colour": {"families": {"R": {"chroma": 0.9}}}}
+    >>> tables = {"curve": {"contrast": 1.1}, "tone": [{"at_stops": -3.0, "towards": "5B"}]}
     >>> print(look_text("Quay", "Learned.", tables), end="")
     title = "Quay"
     note = "Learned."
@@ -17,8 +17,9 @@ def look_text(title: str, note: str, tables: Mapping[str, Any]) -> str:
     [curve]
     contrast = 1.1
     <BLANKLINE>
-    [colour.families.R]
-    chroma = 0.9
+    [[tone]]
+    at_stops = -3
+    towards = "5B"
     """
     head = [f"title = {_value(title)}", f"note = {_value(note)}"]
     return "\n".join([*head, *_tables(tables, "")]) + "\n"
@@ -27,6 +28,10 @@ def look_text(title: str, note: str, tables: Mapping[str, Any]) -> str:
 def _tables(tables: Mapping[str, Any], above: str) -> list[str]:
     lines: list[str] = []
     for name, value in tables.items():
+        if isinstance(value, list):
+            for each in value:
+                lines += ["", f"[[{above}{name}]]", *(f"{k} = {_value(v)}" for k, v in each.items())]
+            continue
         plain = {k: v for k, v in value.items() if not isinstance(v, Mapping)}
         if plain:
             lines += ["", f"[{above}{name}]", *(f"{k} = {_value(v)}" for k, v in plain.items())]
