@@ -24,6 +24,9 @@ from lookdev.jobs.graded import grade as grade
 from lookdev.jobs.handoff import Handoff as Handoff
 from lookdev.jobs.handoff import HandoffRequest as HandoffRequest
 from lookdev.jobs.handoff import run as _handoff
+from lookdev.jobs.learn import LearnRequest as LearnRequest
+from lookdev.jobs.learn import LearnResult as LearnResult
+from lookdev.jobs.learn import run as _learn
 from lookdev.jobs.light import LightRequest as LightRequest
 from lookdev.jobs.light import LightResult as LightResult
 from lookdev.jobs.light import run as _light
@@ -80,6 +83,7 @@ choices = _choices
 cubes = _cubes
 faces = _faces
 handoff = _handoff
+learn = _learn
 light = _light
 paint = _paint
 pitch = _pitch

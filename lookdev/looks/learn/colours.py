@@ -32,6 +32,7 @@ class Colours:
     source, target : encodings of what went in and of what came out, which is output-referred.
     before, after : signal (n, 3) in them.
     weight : (n,) how much each counts; their sum is 1.
+    guesses : how many of them, the last ones, are not of the frame but guessed (``rest.beyond``).
     """
 
     source: Encoding
@@ -39,6 +40,7 @@ class Colours:
     before: Array
     after: Array
     weight: Array
+    guesses: int = 0
 
     @cached_property
     def wanted(self) -> Array:
@@ -114,7 +116,7 @@ def near_ciede2000(colours: Array) -> Array:
 
 
 def thinned(colours: Colours, every: int) -> Colours:
-    """Every so manieth colour."""
+    """Every so manieth colour, guesses with the others."""
     some = slice(None, None, every)
     weight = colours.weight[some]
     return replace(

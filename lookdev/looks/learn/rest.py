@@ -38,8 +38,18 @@ def learn_rest(look: Look, several: Sequence[Colours], points: int = POINTS) -> 
     at = np.concatenate(given)
     offset = np.concatenate([each.after for each in several]) - at
     weight = np.concatenate([each.weight for each in several])
+    guessed = np.concatenate([np.arange(len(e.weight)) >= len(e.weight) - e.guesses for e in several])
+    weight = weight * np.where(guessed, _room(at, weight * ~guessed, points), 1.0)
     weight = weight / weight.sum() / (1 + (np.linalg.norm(offset, axis=1) / _TRUST) ** 2) ** 0.5
     return regression(at, offset, weight, points, _SMOOTH, _HOLD)
+
+
+def _room(at: Array, weight: Array, points: int) -> Array:
+    """1 where no weight lies in the lattice around a colour (n,), towards 0 the more of it does."""
+    corners, shares = trilinear(at, points)
+    held = np.bincount(corners.ravel(), (shares * weight[:, None]).ravel(), points**3)
+    even = weight.sum() / points**3
+    return np.asarray(even / (even + (shares * held[corners]).sum(axis=1)))
 
 
 def beyond(colours: Colours, share: float = BEYOND_SHARE) -> Colours:
@@ -65,6 +75,7 @@ def beyond(colours: Colours, share: float = BEYOND_SHARE) -> Colours:
         before=np.concatenate([colours.before, lattice]),
         after=np.concatenate([colours.after, guess]),
         weight=np.concatenate([weight, each]) * (1.0 - share),
+        guesses=len(lattice),
     )
 
 
