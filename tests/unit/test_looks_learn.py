@@ -114,14 +114,11 @@ COLD = {
     },
     "tone": [{"at_stops": -3.5, "reach_stops": 5.0, "towards": "5B", "chroma": 0.018}],
 }
-MISSED = pytest.mark.xfail(
-    strict=True, reason="0.32: one tone that reaches far is taken for a CDL and two near ones"
-)
 
 
 @pytest.mark.parametrize(
     "tables",
-    [QUIET, WARM, NEARLY_GREY, pytest.param(COLD, marks=MISSED)],
+    [QUIET, WARM, NEARLY_GREY, COLD],
     ids=["quiet", "warm", "nearly grey", "cold"],
 )
 def test_our_own_looks_learned_back(tables: dict[str, object]) -> None:
