@@ -26,7 +26,7 @@ class WatchRequest:
     ----------
     scout : whose stills are shown.
     looks : look files, folders of them, ``FILE.cube@IN:OUT``; without any, the scout's own ``looks`` folder.
-    stills : names of stills; without any, one still of each of the first three places.
+    stills : names of stills; without any, the hero of each of the first three places.
     only : locations to choose from, by name, letter case ignored; all without any.
     """
 

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 Picture = NDArray[np.uint8]
 
 EDGE_PX = 1600
-QUICK_EDGE_PX = 480
-"""Long edge of the picture that stands in while a number is held, where the whole one takes too long."""
+QUICK_EDGE_PX, QUICK_EDGE_SLOW_PX = 800, 480
+"""Long edge of the picture that stands in while a number is held, and of that of a slow still."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,14 +41,14 @@ class LiveStill:
     encoding: Encoding
     pixels: NDArray[np.generic] = field(repr=False)
     _whole: StillGrader = field(repr=False)
-    _quick: StillGrader | None = field(repr=False)
+    _quick: StillGrader = field(repr=False)
     _store: LatticeStore = field(default_factory=lambda: LatticeStore(30_000_000), repr=False)
     _lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
 
     @property
     def is_slow(self) -> bool:
         """Whether it has more than 8 bits, which a look is worked out for colour by colour."""
-        return self._quick is not None
+        return self.pixels.dtype != np.uint8
 
     def as_it_stood(self) -> Picture:
         """The still ungraded, sRGB code values (h, w, 3)."""
@@ -57,9 +57,9 @@ class LiveStill:
     def graded(self, look: LookLike, quick: bool = False) -> Picture:
         """Through a look, sRGB code values (h, w, 3): those of the graded preview of the same size.
 
-        ``quick`` : of a slow still, a smaller picture.
+        ``quick`` : a smaller picture, which takes less time.
         """
-        grader = self._quick if quick and self._quick is not None else self._whole
+        grader = self._quick if quick else self._whole
         cast, stops = self.surveyed.cast, self.surveyed.exposure_stops
         dtype = self.pixels.dtype
         with self._lock:
@@ -84,7 +84,6 @@ def open_still(still: SurveyedStill, edge_px: int = EDGE_PX) -> LiveStill:
     task = Task(still.path, thumbnail_box=(edge_px, edge_px), light_xy=still.light_xy)
     read = task.read(reduced=True)
     pixels = np.ascontiguousarray(reduced_to_box(read.pixels, read.encoding, task.thumbnail_box))
-    quick = None
-    if pixels.dtype != np.uint8:
-        quick = StillGrader(reduced_to_box(pixels, read.encoding, (QUICK_EDGE_PX, QUICK_EDGE_PX)))
+    edge = QUICK_EDGE_PX if pixels.dtype == np.uint8 else QUICK_EDGE_SLOW_PX
+    quick = StillGrader(reduced_to_box(pixels, read.encoding, (edge, edge)))
     return LiveStill(still, read.encoding, pixels, StillGrader(pixels), quick)

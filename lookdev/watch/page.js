@@ -8,7 +8,7 @@
     return node;
   };
   const text = $("text");
-  const EVERY = -1, ROW = 28, TOP = 6, LEFT = 10, PER_STEP = 6, CAPTION = 20, REST_MS = 150, AT_MOST_KEPT = 40;
+  const EVERY = -1, ROW = 28, TOP = 6, LEFT = 10, PER_STEP = 6, CAPTION = 20, REST_MS = 150, AFTER_MS = 600, AT_MOST_KEPT = 40;
 
   let stills = [], looks = [], look = 0, only = EVERY;
   const drafts = new Map(); // look: { text, beganWith }
@@ -116,6 +116,7 @@
       stills = message.stills;
       looks = message.looks;
       if (look >= looks.length) look = 0;
+      stated = "";
       lists();
       looks.forEach((_, number) => meet(number));
       open(look);
@@ -125,8 +126,8 @@
       lists();
       if (message.number === look) {
         keepText();
-        strip();
         want();
+        strip();
       }
     } else if (message.kind === "shown") {
       shown(message);
@@ -172,6 +173,8 @@
 
   /* pictures */
   let serial = 0, outstanding = false, waiting = false, rest = null, figures = [];
+  /* while a number is held: smaller pictures of several stills, and of those that take long; the whole ones follow */
+  const quickly = () => shownStills().filter((number, _, all) => all.length > 1 || stills[number].slow);
   const want = (whole = false) => {
     clearTimeout(rest);
     if (!looks.length) return;
@@ -182,7 +185,7 @@
     waiting = false;
     serial += 1;
     const draft = draftOf(look);
-    outstanding = send({ kind: "show", serial, look, stills: shownStills(), text: draft ? draft.text : null, quick: Boolean(draft) && !whole });
+    outstanding = send({ kind: "show", serial, look, stills: shownStills(), text: draft ? draft.text : null, quick: draft && !whole ? quickly() : [] });
   };
   const shown = (message) => {
     if (message.serial !== serial) return;
@@ -194,12 +197,27 @@
   const drawn = async (data) => {
     const length = new DataView(data).getUint32(0);
     const head = JSON.parse(new TextDecoder().decode(new Uint8Array(data, 4, length)));
-    const bitmap = await createImageBitmap(new Blob([new Uint8Array(data, 4 + length)], { type: "image/jpeg" }));
     const figure = figures[head.still];
-    if (!figure || head.look !== look || head.serial < figure.serial) return bitmap.close();
-    figure.serial = head.serial;
+    if (!figure || head.look !== look) return;
+    const blob = new Blob([new Uint8Array(data, 4 + length)], { type: "image/jpeg" });
+    const bitmap = await decoded(blob, head.still);
+    if (figures[head.still] !== figure || head.look !== look || head.serial < figure.serial) return bitmap.close();
+    Object.assign(figure, { serial: head.serial, blob });
     draw(figure.live, bitmap);
     document.dispatchEvent(new CustomEvent("drawn", { detail: head }));
+  };
+  /* at the screen's own pixels where those are fewer: scaled once, not at every frame */
+  const decoded = (blob, number) => {
+    const { width, height } = stills[number], box = figures[number].size;
+    const scale = box ? (box[0] * window.devicePixelRatio) / width : 1;
+    if (scale >= 1) return createImageBitmap(blob);
+    const size = { resizeWidth: Math.max(1, Math.round(scale * width)), resizeHeight: Math.max(1, Math.round(scale * height)) };
+    return createImageBitmap(blob, { ...size, resizeQuality: "medium" });
+  };
+  const redrawn = async (number) => {
+    const figure = figures[number], { blob, serial: of } = figure;
+    const bitmap = blob && await decoded(blob, number);
+    if (bitmap && figures[number] === figure && figure.serial === of) draw(figure.live, bitmap);
   };
   const draw = (canvas, bitmap) => {
     if (canvas.width !== bitmap.width) canvas.width = bitmap.width;
@@ -229,6 +247,8 @@
     words.textContent = `${still.location} · ${still.name} · ${how}`;
     live.setAttribute("aria-label", words.textContent);
   });
+  const resized = new Set();
+  let settled = null;
   const arrange = () => {
     const box = $("pictures"), visible = shownStills().filter((n) => stills[n]);
     const wide = box.clientWidth, high = box.clientHeight, gap = 6;
@@ -244,12 +264,21 @@
       if (!best || area > best.area) best = { area, sizes };
     }
     visible.forEach((n, at) => {
-      const { figure } = figures[n];
+      const { figure, size } = figures[n];
+      if (size && Math.abs(size[0] - best.sizes[at][0]) > 1) resized.add(n);
+      figures[n].size = best.sizes[at];
       figure.style.width = `${Math.floor(best.sizes[at][0])}px`;
       figure.style.height = `${Math.floor(best.sizes[at][1]) + CAPTION}px`;
     });
   };
-  new ResizeObserver(() => { if (figures.length) arrange(); }).observe($("pictures"));
+  const settle = () => {
+    clearTimeout(settled);
+    settled = setTimeout(() => {
+      resized.forEach(redrawn);
+      resized.clear();
+    }, REST_MS);
+  };
+  new ResizeObserver(() => { if (figures.length) { arrange(); settle(); } }).observe($("pictures"));
 
   /* holding: as it stood, and before this edit */
   let holding = null;
@@ -286,7 +315,7 @@
       return;
     }
     for (const still of shownStills()) {
-      fetched(addressOf(still, kind)).then(createImageBitmap).then((bitmap) => {
+      fetched(addressOf(still, kind)).then((blob) => decoded(blob, still)).then((bitmap) => {
         if (holding !== kind) return bitmap.close();
         draw(figures[still].held, bitmap);
         figures[still].held.hidden = false;
@@ -346,7 +375,11 @@
     [text.scrollTop, text.scrollLeft] = [scrollTop, scrollLeft];
     states();
   };
+  let stated = "";
   const states = () => {
+    const now = [look, newest(look).number, drafts.has(look), only, looks[look].name].join();
+    if (now === stated) return;
+    stated = now;
     const { is_text: isText, file } = looks[look], dirty = drafts.has(look);
     $("file").textContent = file;
     $("state").textContent = !isText ? "shown, not edited" : dirty ? "not saved" : "saved";
@@ -478,19 +511,27 @@
     only = Number($("still").value);
     figures.forEach(({ figure }, n) => { figure.hidden = !shownStills().includes(n); });
     arrange();
-    links();
+    settle();
+    states();
     want();
   });
+  let stripping = null, ready = null; // both give way to the pictures
   const strip = () => {
+    clearTimeout(stripping);
+    clearTimeout(ready);
+    stripping = setTimeout(stripNow, REST_MS);
+  };
+  const stripNow = () => {
     const { versions, is_text: isText } = looks[look];
     $("versions").replaceChildren(...versions.map((version) => {
       const item = made("li"), button = made("button");
       button.type = "button";
       button.disabled = !isText;
-      if (version.small) {
+      if (version.reads) {
         const picture = made("img");
         picture.alt = "";
-        picture.src = `data:image/jpeg;base64,${version.small}`;
+        picture.src = `small/${look}/${version.number}.jpeg`;
+        picture.addEventListener("error", () => picture.remove());
         button.append(picture);
       }
       button.append(made("span", "", version.title));
@@ -501,7 +542,7 @@
       return item;
     }));
     $("versions").scrollLeft = $("versions").scrollWidth;
-    readyToHold();
+    ready = setTimeout(readyToHold, AFTER_MS);
   };
   const links = () => {
     const version = newest(look).number, as = drafts.has(look) ? " as saved" : "";

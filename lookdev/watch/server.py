@@ -13,7 +13,6 @@ import json
 import secrets
 import socket
 import threading
-from base64 import b64encode
 from collections.abc import AsyncIterator, Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -139,6 +138,7 @@ class LivePage:
                 Route("/", self._home),
                 Route("/{name}", self._asset),
                 Route("/stood/{still:int}.png", self._stood),
+                Route("/small/{look:int}/{version:int}.jpeg", self._small),
                 Route("/still/{still:int}/{look:int}/{version:int}.{kind}", self._still),
                 WebSocketRoute("/live", self._live),
             ],
@@ -184,6 +184,13 @@ class LivePage:
 
         data = await self._work(make)
         return _not_here() if data is None else Response(data, media_type=f"image/{kind}")
+
+    async def _small(self, request: Request) -> Response:
+        look, version = (request.path_params[name] for name in ("look", "version"))
+        if look >= len(self.session.looks):
+            return _not_here()
+        data = await self._work(lambda: self.session.small(look, version))
+        return _not_here() if data is None else Response(data, media_type="image/jpeg")
 
     async def _work(self, work: Callable[[], Any]) -> Any:
         return await asyncio.get_running_loop().run_in_executor(self._pool, work)
@@ -259,9 +266,7 @@ class LivePage:
 
     async def _answer(self, page: _Page, wanted: Json) -> None:
         look, text, serial = wanted["look"], wanted.get("text"), wanted.get("serial")
-        quick, asked = wanted.get("quick") is True, wanted.get("stills")
-        known = range(len(self.session.stills))
-        stills = [n for n in asked if type(n) is int and n in known] if isinstance(asked, list) else []
+        stills, quick = self._stills(wanted.get("stills")), self._stills(wanted.get("quick"))
         live = self.session.looks[look]
         made: LookLike | Fault | None = live.newest.fault or live.look
         if isinstance(text, str) and live.is_text and text != live.newest.text:
@@ -271,12 +276,16 @@ class LivePage:
             head["fault"] = _fault(made)
         else:
             pictures = {
-                n: self._work(partial(self._live_picture, n, made, quick)) for n in dict.fromkeys(stills)
+                n: self._work(partial(self._live_picture, n, made, n in quick)) for n in dict.fromkeys(stills)
             }
             for number, picture in zip(pictures, await asyncio.gather(*pictures.values()), strict=True):
                 await page.show({"serial": serial, "look": look, "still": number}, picture)
-            head["more"] = quick and any(self.session.stills[n].is_slow for n in stills)
+            head["more"] = any(n in quick for n in stills)
         await page.tell(head)
+
+    def _stills(self, asked: object) -> list[int]:
+        known = range(len(self.session.stills))
+        return [n for n in asked if type(n) is int and n in known] if isinstance(asked, list) else []
 
     def _live_picture(self, still: int, look: LookLike, quick: bool) -> bytes:
         return live_jpeg(self.session.picture(still, look, quick))
@@ -343,7 +352,7 @@ class LivePage:
             "round": live.round,
             "fault": _fault(live.newest.fault) if live.newest.fault else None,
             "versions": [
-                {"number": v.number, "text": v.text, "title": v.title, "small": b64encode(v.small).decode()}
+                {"number": v.number, "text": v.text, "title": v.title, "reads": v.fault is None}
                 for v in live.versions
             ],
         }

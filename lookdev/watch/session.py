@@ -8,7 +8,7 @@ from __future__ import annotations
 import threading
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -18,6 +18,9 @@ from lookdev.errors import LookdevError, RequestError
 from lookdev.looks.toml_file import find_looks, look_of_text
 from lookdev.lut.look_files import look_files
 from lookdev.lut.received import ReceivedLut, open_look, split_request
+from lookdev.pages.pitch_model import hero_score
+from lookdev.render.preview import do_preview
+from lookdev.render.tasks import Task
 from lookdev.stills.jpeg import encode
 from lookdev.watch.live_still import EDGE_PX, LiveStill, Picture, open_still
 from lookdev.watch.look_text import LookText, line_of, read_text, what_changed, write_text
@@ -30,6 +33,7 @@ PLACES = 3
 MOST_VERSIONS = 200
 _THUMBNAIL_PX = 168
 _QUALITY, _THUMBNAIL_QUALITY = 95, 85
+_TRIED, _TRY_PX = 8, 360
 
 
 @dataclass(frozen=True)
@@ -50,14 +54,12 @@ class Version:
     text : as :class:`LookText` holds it; empty for a look that is only shown.
     title : what changed since the version before.
     fault : what is wrong with it, or None.
-    small : JPEG of the first still in it; empty where there is a fault.
     """
 
     number: int
     text: str
     title: str
     fault: Fault | None = None
-    small: bytes = field(default=b"", repr=False)
 
 
 @dataclass(eq=False)
@@ -119,6 +121,7 @@ class Session:
     def __init__(self, stills: Sequence[LiveStill], looks: Sequence[Path | str]) -> None:
         self.stills = tuple(stills)
         self._lock = threading.RLock()
+        self._smalls: dict[tuple[int, int], bytes] = {}
         self.looks: tuple[LiveLook, ...] = tuple(_opened(request) for request in _requests(looks))
         self._name()
         for look in self.looks:
@@ -149,6 +152,15 @@ class Session:
     def picture(self, still: int, look: LookLike, quick: bool = False) -> Picture:
         """Still number ``still`` through a look, sRGB code values (h, w, 3)."""
         return self.stills[still].graded(look, quick)
+
+    def small(self, look: int, version: int) -> bytes | None:
+        """JPEG of the first still in a version, for the strip; None where it has a fault."""
+        if (look, version) not in self._smalls:
+            made = self.look_of(look, version)
+            if made is None:
+                return None
+            self._smalls[look, version] = _small(self.picture(0, made, quick=True))
+        return self._smalls[look, version]
 
     # files
 
@@ -209,7 +221,7 @@ class Session:
         live.round += 1
         title = how if known is None else self._title(live, before, text.text, how)
         number = known.number + 1 if known is not None else 0
-        live.versions.append(Version(number, text.text, title, fault, self._small(look)))
+        live.versions.append(Version(number, text.text, title, fault))
         del live.versions[1 : max(1, len(live.versions) - MOST_VERSIONS)]  # the one it began with stays
         return True
 
@@ -218,17 +230,6 @@ class Session:
             what_changed(before, after) if live.is_text and before != after else "a file that it is made of"
         )
         return f"{words} ({how})" if how else words
-
-    def _small(self, look: LookLike | None) -> bytes:
-        if look is None:
-            return b""
-        import cv2
-
-        picture = self.picture(0, look, quick=True)
-        scale = _THUMBNAIL_PX / max(picture.shape[:2])
-        size = (max(1, round(picture.shape[1] * scale)), max(1, round(picture.shape[0] * scale)))
-        small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
-        return encode(np.asarray(small, dtype=np.uint8), _THUMBNAIL_QUALITY, "4:4:4")
 
     def _name(self) -> None:
         counts = Counter(live.name.casefold() for live in self.looks)
@@ -242,8 +243,17 @@ def live_jpeg(picture: Picture) -> bytes:
     return encode(picture, _QUALITY, "4:4:4")
 
 
+def _small(picture: Picture) -> bytes:
+    import cv2
+
+    scale = _THUMBNAIL_PX / max(picture.shape[:2])
+    size = (max(1, round(picture.shape[1] * scale)), max(1, round(picture.shape[0] * scale)))
+    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    return encode(np.asarray(small, dtype=np.uint8), _THUMBNAIL_QUALITY, "4:4:4")
+
+
 def choose_stills(survey: Survey, names: Sequence[str] = ()) -> tuple[SurveyedStill, ...]:
-    """The stills to show: those named, by path in the scout or file name; else one of three places.
+    """The stills to show: those named, by path in the scout or file name; else the hero of three places.
 
     Raises
     ------
@@ -251,12 +261,23 @@ def choose_stills(survey: Survey, names: Sequence[str] = ()) -> tuple[SurveyedSt
     """
     if names:
         return tuple({still.name: still for still in (_named(survey, name) for name in names)}.values())
-    first: dict[str, SurveyedStill] = {}
+    places: dict[str, list[SurveyedStill]] = {}
     for still in survey.usable:
-        first.setdefault(still.location, still)
-    if not first:
+        places.setdefault(still.location, []).append(still)
+    if not places:
         raise RequestError("no still that can be read", file=survey.scout.folder, wanted="pictures")
-    return tuple(first.values())[:PLACES]
+    return tuple(_hero(stills) for stills in list(places.values())[:PLACES])
+
+
+def _hero(stills: list[SurveyedStill]) -> SurveyedStill:
+    """The still that stands best for its place, of the first few; the first of equals."""
+    few = stills[:_TRIED]
+    return few[0] if len(few) == 1 else max(few, key=_score)
+
+
+def _score(still: SurveyedStill) -> float:
+    preview = do_preview(Task(still.path, thumbnail_box=(_TRY_PX, _TRY_PX), light_xy=still.light_xy))
+    return -1.0 if preview.as_it_stood is None else hero_score(preview.as_it_stood)
 
 
 def open_stills(stills: Iterable[SurveyedStill], edge_px: int = EDGE_PX) -> tuple[LiveStill, ...]:

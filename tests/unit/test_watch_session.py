@@ -14,6 +14,7 @@ from lookdev.looks.toml_file import load_look, look_of_text
 from lookdev.lut.bake import bake_cube
 from lookdev.lut.cube import write_cube
 from lookdev.meter.scout import load_scout
+from lookdev.pages.pitch_model import hero_score
 from lookdev.render.preview import do_preview
 from lookdev.render.tasks import Output, Task
 from lookdev.survey.survey import Survey, survey
@@ -62,9 +63,18 @@ def test_the_pixels_are_those_of_the_graded_preview(surveyed: Survey, name: str)
     assert np.abs(live.as_it_stood().astype(int) - preview.graded[0]).mean() > 3  # the look does something
 
 
-def test_one_still_of_each_of_three_places(surveyed: Survey) -> None:
+def test_the_hero_of_each_of_three_places(surveyed: Survey) -> None:
     chosen = choose_stills(surveyed)
     assert len({still.location for still in chosen}) == 3
+    for still in chosen:  # each the hero of its place
+        scores = {}
+        for other in surveyed.at(still.location):
+            small = do_preview(
+                Task(other.path, thumbnail_box=(360, 360), light_xy=other.light_xy)
+            ).as_it_stood
+            assert small is not None
+            scores[other.name] = hero_score(small)
+        assert scores[still.name] == max(scores.values())
     assert [s.name for s in choose_stills(surveyed, ["02_ferry_hall_counter"])] == [
         "02_ferry_hall_counter.jpg"
     ]
@@ -225,3 +235,11 @@ def test_the_line_of_a_key_in_a_list_of_tables() -> None:
     text = "[[tone]]\nat_stops = 1\n[[tone]]\nat_stops = 99\n"
     assert line_of(LookError("out of range", key="tone.2.at_stops"), text, Path("x")) == 4
     assert line_of(LookError("missing", key="tone.2.towards"), text, Path("x")) == 3
+
+
+def test_without_its_packages_the_page_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
+    import lookdev.jobs.watch as job
+
+    monkeypatch.setattr(job, "NEEDED", ("starlette", "no_such_package"))
+    with pytest.raises(RequestError, match=r"no no_such_package; wanted pip install \"lookdev\[watch\]\""):
+        job.open_page(job.WatchRequest(load_scout(ROOT / "sample_frames"), (ROOT / "looks",)))
