@@ -16,7 +16,7 @@ def watch(
         list[str] | None,
         typer.Option(
             "--stills",
-            help="A still to show, by its file name; may be repeated. Default: the hero of each of three places.",
+            help="A still to show, by its file name; may be repeated. Default: the hero of three places.",
         ),
     ] = None,
     only: Only = None,

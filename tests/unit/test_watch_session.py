@@ -241,5 +241,5 @@ def test_without_its_packages_the_page_says_what_to_install(monkeypatch: pytest.
     import lookdev.jobs.watch as job
 
     monkeypatch.setattr(job, "NEEDED", ("starlette", "no_such_package"))
-    with pytest.raises(RequestError, match=r"no no_such_package; wanted pip install \"lookdev\[watch\]\""):
+    with pytest.raises(RequestError, match=r"no no_such_package'?; wanted pip install .lookdev\[watch\]"):
         job.open_page(job.WatchRequest(load_scout(ROOT / "sample_frames"), (ROOT / "looks",)))
