@@ -40,6 +40,28 @@ SWITCHES = (
     "--disable-sync",
 )
 EDGE = 400
+LOOK = """title = "Slack water"
+
+[exposure]
+stops = -0.3
+
+[balance]
+keep = 0.35
+mired = -12
+
+[curve]
+contrast = 1.14
+toe = 0.30
+
+[colour]
+saturation = 0.72
+
+[[tone]]
+at_stops = -3.5
+reach_stops = 5
+towards = "5B"
+chroma = 0.018
+"""
 
 
 @pytest.fixture(scope="module")
@@ -54,8 +76,8 @@ def stills() -> Any:
 def looks(tmp_path: Path) -> Path:
     folder = tmp_path / "looks"
     folder.mkdir()
-    for name in ("slack_water", "wet_wool"):
-        shutil.copy(ROOT / "looks" / f"{name}.toml", folder)
+    (folder / "slack_water.toml").write_text(LOOK, encoding="utf-8")
+    shutil.copy(ROOT / "looks" / "wet_wool.toml", folder)
     return folder
 
 
@@ -143,7 +165,9 @@ def test_a_file_saved_elsewhere_is_seen(page: Any, live: LivePage, looks: Path) 
     until(lambda: all(shows(page, live, still, path) for still in range(3)))
     assert "keep = 0.95  # all of it" in text_of(page)
     assert page.locator("#versions button").count() == 2
-    assert not shows(page, live, 1, ROOT / "looks" / "slack_water.toml")
+    before = looks.parent / "before.toml"
+    before.write_text(LOOK, encoding="utf-8")
+    assert not shows(page, live, 1, before)
 
 
 def test_a_number_is_nudged_seen_and_saved(page: Any, live: LivePage, looks: Path) -> None:
