@@ -6,7 +6,6 @@ written.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.names import location_names, look_names, still_stems
 from lookdev.render.tasks import Output, Task
+from lookdev.sheets.comparison import ENOUGH, ENOUGH_TO_FIND, picture_edge_px
+from lookdev.sheets.from_batch import is_as_it_stood
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -23,9 +24,6 @@ if TYPE_CHECKING:
     from lookdev.survey.survey import Survey, SurveyedStill
 
 LARGEST_THUMBNAIL_PX = 1100
-SHEET_WIDTH_PX = 2300  # A4 landscape at 200 dpi, margins off, and a little more
-WIDE_ASPECT = 1.9
-MOST_ACROSS = 7  # pictures in a line of a comparison sheet that can still be judged
 
 
 @dataclass(frozen=True)
@@ -65,17 +63,15 @@ def plan_tasks(
     slugs = look_names(look.title for look in looks)
     folders = location_names(survey.every_location)
     stems = still_stems([name for _, name in survey.every_still])
-    crowd = Counter(still.location for still in survey.stills)
+    edges = _edges(survey, sum(not is_as_it_stood(look) for look in looks))
     tasks: dict[str, Task] = {}
     for still in survey.usable:
-        fills_overview = len(crowd) == 1 and still is survey.stills[0]
-        edge = thumbnail_edge_px(still.size, 1 if fills_overview else crowd[still.location], len(looks) + 1)
         folder = out / "graded" / folders[still.location]
         outputs = tuple(
             _output(still, look, folder / f"{stems[still.name]}__{slug}{options.suffix}", options)
             for look, slug in zip(looks, slugs, strict=True)
         )
-        tasks[still.name] = _task(still, outputs, options, thumbnails, edge)
+        tasks[still.name] = _task(still, outputs, options, thumbnails, edges[still.name])
     return tasks
 
 
@@ -151,13 +147,26 @@ def grade(
 
 
 def thumbnail_edge_px(size: tuple[int, int], stills: int, columns: int) -> int:
-    """Long edge of a still's small pictures: what its place on the sheet can show, no more.
+    """Long edge of a small picture of a still (height, width), one of ``stills`` like it, in ``columns``."""
+    return _edge([size[1] / size[0]] * stills, columns - 1, 1)
 
-    A location's only still, or a panorama, fills a page; else ``columns`` share the width of one, in two
-    lines where they are many. Among its like, a portrait may be as wide as a landscape still.
-    """
-    if stills == 1 or size[1] >= WIDE_ASPECT * size[0]:
-        return LARGEST_THUMBNAIL_PX
-    across = columns if columns <= MOST_ACROSS else -(-columns // 2)
-    edge = SHEET_WIDTH_PX / across * max(1.0, size[0] / size[1])
-    return min(LARGEST_THUMBNAIL_PX, max(360, int(edge)))
+
+def _edge(aspects: Sequence[float], looks: int, repeated: int, enough: float = ENOUGH) -> int:
+    return min(LARGEST_THUMBNAIL_PX, max(360, picture_edge_px(aspects, looks, repeated, enough)))
+
+
+def _edges(survey: Survey, looks: int) -> dict[str, int]:
+    """By the still's name, the long edge of its small pictures: what its place on the sheets can show."""
+    groups: dict[str, list[SurveyedStill]] = {}
+    for still in survey.usable:
+        groups.setdefault(still.location, []).append(still)
+    edges: dict[str, int] = {}
+    for group in groups.values():
+        repeated = 1 + any(still.exposure_stops for still in group)
+        edge = _edge([still.size[1] / still.size[0] for still in group], looks, repeated)
+        edges |= {still.name: edge for still in group}
+    first = [group[0] for group in groups.values()]
+    if first:
+        overview = _edge([still.size[1] / still.size[0] for still in first], looks, 1, ENOUGH_TO_FIND)
+        edges |= {still.name: max(edges[still.name], overview) for still in first}
+    return edges

@@ -1,8 +1,9 @@
-"""Comparison sheets: stills down, looks across, on neutral grey.
+"""Comparison sheets, made for judging: stills down, looks across, on neutral grey; numbers behind, on white.
 
-Pure data in (:class:`SheetModel`), PDF and PNG out. Pictures are uint8 sRGB of any size (a long edge of about
-``PICTURE_EDGE_PX`` is enough); they are brought to their place in linear light, all to one long edge, and
-each sample becomes one pixel of the PNG.
+Pure data in (:class:`SheetModel`), PDF and PNG out. Pictures are uint8 sRGB of any size; they are brought to
+their place in linear light, and each sample becomes one pixel of the PNG. At most four looks stand beside "as
+it stood"; more go to a further page, which begins with "as it stood" again. How many stills stand on a page,
+and in how many lines the pictures of each, is what fills the pages best.
 
 >>> import numpy as np
 >>> picture = np.full((400, 600, 3), 119, np.uint8)
@@ -16,94 +17,60 @@ each sample becomes one pixel of the PNG.
 ... )
 >>> draw_comparison(model).faults()
 []
-
-The overview of a whole scout is in :mod:`lookdev.sheets.overview`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import product
 from pathlib import Path
 
-import numpy as np
-
 from lookdev.sheets import fonts
-from lookdev.sheets.grid import LARGEST_EDGE, Block, draw_single, grid_block, widest
-from lookdev.sheets.layout import (
-    READABLE_EDGE,
-    Columns,
-    columns,
-    fair_width,
-    per_line,
-    spread,
-    worth_of_size,
+from lookdev.sheets.page import (
+    BODY,
+    HEADING,
+    INK,
+    PAPER_WHITE,
+    RASTER_DPI,
+    SMALL,
+    Box,
+    Document,
+    Page,
+    Style,
+    lines_of,
 )
-from lookdev.sheets.overview import draw_overview, overview_sheet
-from lookdev.sheets.page import HEADING, RASTER_DPI, SMALL, SMALL_BOLD, Column, Document, Page
-from lookdev.sheets.sheet_model import (
-    AS_IT_STOOD,
-    PICTURE_EDGE_PX,
-    Light,
-    LookColumn,
-    Picture,
-    Row,
-    SheetModel,
-    write_cct,
-    write_duv,
-    write_foot_candles,
-    write_lux,
-    write_xy,
-)
-from lookdev.sheets.sheet_parts import (
-    CONTINUED,
-    FEWEST_LINES,
-    FOOT,
-    LABEL_GAP,
-    MOST_LINES,
-    ROW_GAP,
-    LabelAbove,
-    NoRoomError,
-    Words,
-    balanced,
-    captions_in_line,
-    count_of,
-    draw_picture,
-    head_words,
-    label_beside,
-    marked,
-    picture_size,
-    subject,
-    terse,
-)
+from lookdev.sheets.sheet_model import AS_IT_STOOD, Light, LookColumn, Picture, Row, SheetModel
+from lookdev.sheets.sheet_parts import FOOT, count_of, draw_picture, marked, picture_size
 
 __all__ = [
-    "AS_IT_STOOD",
-    "PICTURE_EDGE_PX",
-    "Light",
-    "LookColumn",
-    "Picture",
-    "Row",
-    "SheetModel",
-    "comparison_sheet",
-    "draw_comparison",
-    "draw_overview",
-    "overview_sheet",
-]
+    "AS_IT_STOOD", "Light", "LookColumn", "Picture", "Row", "SheetModel", "comparison_sheet",
+    "draw_comparison", "picture_edge_px",
+]  # fmt: skip
 
-WIDE_ASPECT = 1.9  # a panorama, which gets a wide cell
-
-_STEP, _SMALLEST_SHARE = 0.96, 0.08  # sizes of picture tried, as shares of the largest that the width allows
-_PAGE_WORTH, _ORPHAN_WORTH = 0.4, 0.15  # against the logarithm of the picture's size
-_HEAD_GAP = 5.0  # rule to the heads of the columns
-_LEAST_WORDS = 90.0  # width that words of a column would like
-_MOST_LIGHTS = 6
+MOST_LOOKS = 4
+"""Beside each other; more are not judged, they are searched."""
+ENOUGH = 0.56
+"""Of a page's area below its head that pictures fill."""
+ENOUGH_TO_FIND = 0.42
+"""The same of an overview, which is for finding a place: there fewer pages count for more."""
+READABLE_EDGE = 95.0
+"""About 34 mm: the long edge of a picture that can be judged at arm's length."""
+_GAP, _LINE_GAP, _ROW_GAP = 6.0, 6.0, 8.0
+_MOST_LINES, _MOST_ROWS = 3, 12
+_TITLE = Style(9.5, fonts.SEMIBOLD, PAPER_WHITE, 1.2)
+_LABEL = Style(8.5, fonts.SEMIBOLD, PAPER_WHITE, 1.25)
+_NOTE_LINES = 3
+_HEAD = _TITLE.line + _NOTE_LINES * SMALL.line + 4
+_ROW_LABEL = _LABEL.line + 2
+_OVER = _TITLE.line + 1
 
 
 def comparison_sheet(
     model: SheetModel, pdf_path: Path | None, png_path: Path | None = None, paper: str = "a4"
 ) -> list[Path]:
-    """Write the sheet of one location: PDF, and PNG (NAME.png, NAME_2.png, ...). Returns the paths written.
+    """Write the sheet: PDF, and PNG (NAME.png, NAME_2.png, ...). Returns the paths written.
 
     Raises
     ------
@@ -113,281 +80,323 @@ def comparison_sheet(
 
 
 def draw_comparison(model: SheetModel, paper: str = "a4", *, dpi: int = RASTER_DPI) -> Document:
-    """The sheet of one location as a document; see :func:`comparison_sheet` for files.
-
-    Pictures shrink where that saves pages or a lonely row, and not so far that they cannot be judged. A
-    single still, and a panorama, get their pictures in several lines, larger; so do stills with so many looks
-    that one line of them would be too small. Pages are filled evenly. Words that leave no room for pictures
-    are cut short, and the sheet says so.
-    """
-    try:
-        return _draw(model, paper, dpi)
-    except NoRoomError:
-        return _draw(terse(model), paper, dpi)
-
-
-def _draw(model: SheetModel, paper: str, dpi: int) -> Document:
+    """The sheet as a document; see :func:`comparison_sheet` for files."""
     doc = Document(f"{model.production} · {model.location}", paper=paper, foot=FOOT, dpi=dpi)
-    if len(model.rows) == 1:
-        page, y = _new_page(doc, model, first=True)
-        draw_single(page, y, model, full=True)
-        return doc
-    layout = _choose(doc, model)
+    page, box = _new_page(doc, model, continued=False)
+    doc.pages.clear()
+    looks = len(model.columns) - model.repeated
+    plan = _choose(
+        box.width,
+        box.height,
+        tuple(round(r.aspect, 3) for r in model.rows),
+        looks,
+        model.repeated,
+        _enough(model),
+    )
     start = 0
-    for number, taken in enumerate(layout.split):
-        page, y = _new_page(doc, model, first=number == 0)
-        has_heads = number == 0 or not all(_is_wide(model, row) for row in model.rows[start : start + taken])
-        heads = _heads(model, layout.plan, full=number == 0) if has_heads else []
-        blocks = [_row_block(page, model, i, layout.plan) for i in range(start, start + taken)]
-        room = page.room(y) - sum(b.height for b in blocks) - ROW_GAP * (taken - 1)
-        if number == 0:
-            longer = _heads(model, layout.plan, full=True, most=MOST_LINES)
-            heads = longer if _heads_height(longer) <= room else heads
-        above, between = spread(room - _heads_height(heads), taken)
-        y = _draw_heads(page, y + above, heads)
-        for block in blocks:
-            block.draw(page, y)
-            y += block.height + ROW_GAP + between
+    for taken in plan.rows:
+        first = model.repeated
+        for count in plan.looks:
+            columns = [*range(model.repeated), *range(first, first + count)]
+            page, box = _new_page(doc, model, continued=bool(doc.pages))
+            _draw_page(page, box, model, range(start, start + taken), columns, plan)
+            first += count
         start += taken
+    _numbers(doc, model)
     return doc
 
 
-def _new_page(doc: Document, model: SheetModel, *, first: bool) -> tuple[Page, float]:
-    """A page with its title strip and what is said of the location, and where the pictures may begin."""
-    page = doc.new_page(model.production, subject(model, "Comparison sheet", "still"))
-    y = _strip(page, model, first=first)
-    page.line(page.content.left, y, page.content.right, y)
-    return page, y + _HEAD_GAP
+def _enough(model: SheetModel) -> float:
+    return ENOUGH if model.noun == "still" else ENOUGH_TO_FIND
 
 
-def _strip(page: Page, model: SheetModel, *, first: bool) -> float:
-    """Location, readings, notes, warnings; returns the bottom."""
-    box = page.content
-    if not first:
-        again = f"{fonts.clean(model.location)}, continued"
-        return page.text(box.left, box.top, again, CONTINUED, width=box.width, lines=2, max_lines=3) + 6
-    side_width = box.width * (0.62 if model.lights else 0.3)
-    room, side = box.width - side_width - 18, box.right - side_width
-    y = page.text(
-        box.left, box.top - 3, model.location, HEADING, width=room, lines=3, min_size=8, max_lines=9
-    )
-    if model.lights:
-        y = max(y, _lights_table(page, side, box.top, side_width, model.lights))
-    else:
-        nothing = "No meter reading for this location."
-        y = max(y, page.text(side, box.top, nothing, SMALL, width=side_width, align="right"))
-    y += 3
-    words = [(n, SMALL) for n in model.notes[:8]] + [(w, SMALL_BOLD) for w in marked(model.warnings)]
-    for text, style in words:
-        y = page.paragraph(box.left, y, box.width, text, style, max_lines=3)
-    return y + 6
+def picture_edge_px(
+    aspects: Sequence[float], looks: int, repeated: int = 1, enough: float = ENOUGH, paper: str = "a4"
+) -> int:
+    """Long edge in pixels of the largest picture on a sheet of stills of such shapes (width over height).
 
-
-def _lights_table(page: Page, x: float, top: float, width: float, lights: Sequence[Light]) -> float:
-    fixed = [
-        Column("CCT", 36, "right"),
-        Column("Duv", 38, "right"),
-        Column("x, y", 68, "right"),
-        Column("Lux", 34, "right"),
-        Column("Foot-candles", 42, "right"),
-        Column("Camera at", 36, "right"),
-    ]
-    gap = 8.0
-    source = Column("Source", width - sum(c.width for c in fixed) - gap * len(fixed))
-    rows = [
-        [
-            " · ".join(w for w in (light.source, light.note) if w),
-            write_cct(light.cct_k) or "–",
-            write_duv(light.duv) or "–",
-            write_xy(light.xy) or "–",
-            write_lux(light.illuminance_lux) or "–",
-            write_foot_candles(light.illuminance_lux) or "–",
-            write_cct(light.camera_balance_k) or "–",
-        ]
-        for light in lights[:_MOST_LIGHTS]
-    ]
-    table = page.table(x, top, [source, *fixed], rows, padding=1.5, gap=gap, max_lines=4, bottom=page.height)
-    if len(lights) <= _MOST_LIGHTS:
-        return table.bottom
-    words = f"and {count_of(len(lights) - _MOST_LIGHTS, 'more reading')}"
-    return page.text(x, table.bottom + 1, words, SMALL, width=width, align="right")
-
-
-def _heads(
-    model: SheetModel, plan: _Plan, *, full: bool, most: int = FEWEST_LINES
-) -> list[list[tuple[float, Words]]]:
-    """Heads of the columns, line by line, each with its left edge.
-
-    Where pictures stand in several lines the head is a key in as many lines, and further pages have none, as
-    each picture has its title.
+    >>> picture_edge_px([1.5, 1.5, 1.5], 4) > picture_edge_px([1.5] * 8, 4)
+    True
     """
-    if plan.lines > 1 and not full:
-        return []
-    cells = plan.cells
-    heads = [head_words(model, i, cells.words, full=full, most=most) for i in range(len(model.columns))]
-    lines = [heads[i : i + cells.count] for i in range(0, len(heads), cells.count)]
-    return [list(zip(cells.lefts, line, strict=False)) for line in lines]
+    doc = Document("", paper=paper)
+    box = doc.new_page("x", "x").content
+    height = box.height - HEADING.line - 4
+    plan = _choose(box.width, height, tuple(round(a, 3) for a in aspects), looks, repeated, enough)
+    return int(plan.largest / doc.pixel) + 1
 
 
-def _heads_height(heads: Sequence[Sequence[tuple[float, Words]]]) -> float:
-    return sum(max(words.height for _, words in line) + 7 for line in heads)
+# pages ----------------------------------------------------------------------------------------------------
 
 
-def _draw_heads(page: Page, y: float, heads: Sequence[Sequence[tuple[float, Words]]]) -> float:
-    for line in heads:
-        for left, words in line:
-            words.draw(page, left, y)
-        y += _heads_height([line])
+def _new_page(doc: Document, model: SheetModel, *, continued: bool) -> tuple[Page, Box]:
+    """A page with its head: the location's name, its light in words; and what is below."""
+    said = (count_of(len(model.rows), model.noun), count_of(len(model.columns) - model.repeated, "look"))
+    page = doc.new_page(model.production, " · ".join(said))
+    box = page.content
+    name = f"{fonts.clean(model.location)}, continued" if continued else model.location
+    words = " ".join([*marked(model.warnings, 1), model.light]).strip()
+    share = 0.5 if words else 1.0
+    page.text(box.left, box.top - 6, name, HEADING, width=box.width * share, overflow="ellipsis", min_size=9)
+    if words:
+        left = box.left + box.width * share + 8
+        page.text(
+            left, box.top, words, BODY, width=box.right - left, align="right", lines=2, overflow="ellipsis"
+        )
+    page.content = Box(box.left, box.top + HEADING.line + 4, box.right, box.bottom)
+    return page, page.content
+
+
+def _draw_page(
+    page: Page, box: Box, model: SheetModel, rows: range, columns: Sequence[int], plan: _Plan
+) -> None:
+    fit = _fit(
+        box.width, box.height, tuple(round(model.rows[i].aspect, 3) for i in rows), len(columns), plan.lines
+    )
+    assert fit is not None
+    y = box.top
+    if not fit.is_stacked:
+        pitch = (box.width + _GAP) / len(columns)
+        for at, column in enumerate(columns):
+            _head(page, box.left + at * pitch, y, model.columns[column], pitch - _GAP, notes=_NOTE_LINES)
+        y += _HEAD
+        page.content = Box(box.left, y, box.right, box.bottom)
+    air = min(fit.spare / (len(rows) + 1), 24.0)
+    y += (fit.spare - air * (len(rows) - 1)) * 0.4
+    for i in rows:
+        y = _draw_row(page, box, y, model, i, columns, plan, fit) + _ROW_GAP + air
+
+
+def _draw_row(
+    page: Page,
+    box: Box,
+    y: float,
+    model: SheetModel,
+    index: int,
+    columns: Sequence[int],
+    plan: _Plan,
+    fit: _Fit,
+) -> float:
+    row, pixel = model.rows[index], page.document.pixel
+    _row_label(page, box, y, row)
+    y += _ROW_LABEL
+    lines, per_line = _in_lines(row.aspect, len(columns), plan.lines)
+    pitch = (box.width + _GAP) / per_line
+    width = (pitch - _GAP) * fit.scale
+    edge = width if row.aspect >= 1 else width / row.aspect
+    size = picture_size(page, row, max(pixel, int(edge / pixel) * pixel))
+    for line in range(lines):
+        if fit.is_stacked:
+            for at, column in enumerate(columns[line * per_line : (line + 1) * per_line]):
+                head = model.columns[column]
+                _head(page, box.left + at * pitch, y, head, pitch - _GAP, notes=0)
+            y += _OVER
+        top = page.snap(y)
+        for at, column in enumerate(columns[line * per_line : (line + 1) * per_line]):
+            draw_picture(page, page.snap(box.left + at * pitch), top, row.pictures[column], size)
+        y = top + size[0] * pixel + (_LINE_GAP if line + 1 < lines else 0.0)
     return y
+
+
+def _head(page: Page, x: float, y: float, column: LookColumn, width: float, *, notes: int) -> None:
+    """A look's title, and its note under it; without room for that, behind it."""
+    page.text(x, y, column.title, _TITLE, width=width, overflow="ellipsis", min_size=8)
+    if notes:
+        page.paragraph(x, y + _TITLE.line, width, column.note, SMALL, max_lines=notes)
+        return
+    used = _TITLE.width(fonts.clean(column.title)) + 8
+    if column.note and width - used > 60:
+        page.text(x + used, y + 1.5, column.note, SMALL, width=width - used, overflow="ellipsis")
+
+
+def _row_label(page: Page, box: Box, y: float, row: Row) -> None:
+    """Place and time, the file's name small, and what is to be known before it is trusted."""
+    x = box.left
+    if row.heading:
+        width = min(_LABEL.width(fonts.clean(row.heading)) + 0.01, box.width * 0.4)
+        page.text(x, y, row.heading, _LABEL, width=width, overflow="ellipsis")
+        x += width + 8
+    name, rest = row.title, box.right - x
+    width = min(SMALL.width(fonts.clean(name)) + 0.01, rest * (0.4 if row.warnings else 1.0))
+    page.text(x, y + 1, name, SMALL, width=width, overflow="ellipsis")
+    x += width + 10
+    if row.warnings and box.right - x > 20:
+        words = " ".join(marked(row.warnings))
+        page.text(x, y + 1, words, SMALL, width=box.right - x, overflow="ellipsis")
 
 
 # layout ---------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
-class _Plan:
-    """Lines of pictures a still, the long edge of a picture in points, its share of the largest, columns."""
+class _Fit:
+    """A page's pictures: ``scale`` of what the width allows, share of the area, height to spare, edges."""
 
-    lines: int
-    edge: float
-    share: float
-    cells: Columns
+    scale: float
+    coverage: float
+    spare: float
+    least: float
+    largest: float
+    is_stacked: bool
 
 
 @dataclass(frozen=True)
-class _Layout:
-    plan: _Plan
-    split: list[int]
+class _Plan:
+    """Stills a page, looks a page, lines a still by its kind of shape; the worst page's share of pictures."""
 
-    @property
-    def has_orphan(self) -> bool:
-        """A page with one row where others have more."""
-        return min(self.split) == 1 < max(self.split)
-
-    @property
-    def worth(self) -> float:
-        """Large pictures, few pages, no lonely row."""
-        pages = _PAGE_WORTH * float(np.log(len(self.split)))
-        return worth_of_size(self.plan.edge) - pages - _ORPHAN_WORTH * self.has_orphan
+    rows: tuple[int, ...]
+    looks: tuple[int, ...]
+    lines: tuple[int, int, int]
+    worst: float
+    largest: float
 
 
-def _is_wide(model: SheetModel, row: Row) -> bool:
-    return row.aspect >= WIDE_ASPECT and len(model.columns) >= 4
+def _kind(aspect: float) -> int:
+    return 0 if aspect < 0.95 else 1 if aspect < 1.8 else 2
 
 
-def _lines(page: Page, model: SheetModel) -> int:
-    """Lines of pictures a still: one, unless that makes them too small to judge, or all are panoramas."""
-    count = len(model.columns)
-    lines = 2 if all(_is_wide(model, row) for row in model.rows) else 1
-    while lines < count and _largest_edge(page, model, lines) < READABLE_EDGE:
-        lines += 1
-    return lines
+def _in_lines(aspect: float, count: int, lines: tuple[int, int, int]) -> tuple[int, int]:
+    """Lines of a still's pictures, and how many stand in each."""
+    per_line = -(-count // min(lines[_kind(aspect)], count))
+    return -(-count // per_line), per_line
 
 
-def _largest_edge(page: Page, model: SheetModel, lines: int) -> float:
-    """Long edge of the pictures if they fill the width of the page."""
-    rows = [row for row in model.rows if lines > 1 or not _is_wide(model, row)]
-    fair = fair_width(page.content.width, per_line(len(model.columns), lines))
-    return min(fair / max(widest(row) for row in rows), LARGEST_EDGE)
-
-
-def _plan(page: Page, model: SheetModel, lines: int, share: float) -> _Plan:
-    """Pictures ``share`` of the size that they could have, on whole pixels."""
-    pixel, count = page.document.pixel, per_line(len(model.columns), lines)
-    edge = float(np.floor(_largest_edge(page, model, lines) * share / pixel)) * pixel
-    rows = [row for row in model.rows if lines > 1 or not _is_wide(model, row)]
-    fair = fair_width(page.content.width, count)
-    while (picture := max(picture_size(page, row, edge)[1] for row in rows) * pixel) > max(fair, pixel):
-        edge -= pixel  # a width rounded up to whole pixels
-    cells = columns(
-        page.content.left, page.content.width, count, picture, page.document.pixel,
-        least_words=_LEAST_WORDS, has_gutter=lines == 1,
-    )  # fmt: skip
-    return _Plan(lines, edge, share, cells)
-
-
-def _choose(doc: Document, model: SheetModel) -> _Layout:
-    """The layout that is worth most: sizes tried in steps, then the best one's made as large as it can be."""
-    scratch = Document("", paper=doc.paper, dpi=doc.dpi)
-    pages = [scratch.new_page(model.production, subject(model, "Comparison sheet", "still")) for _ in "12"]
-    strips = [_strip(page, model, first=page is pages[0]) for page in pages]
-    rooms = [page.room(y) - _HEAD_GAP for page, y in zip(pages, strips, strict=True)]
-    lines = _lines(pages[0], model)
-
-    def layout(share: float) -> _Layout | None:
-        return _layout(pages[0], model, _plan(pages[0], model, lines, share), rooms)
-
-    best: _Layout | None = None
-    larger = share = 1.0
-    while share > _SMALLEST_SHARE:
-        found = layout(share)
-        if found is not None and (best is None or found.worth > best.worth):
-            best, larger = found, share / _STEP
-        if found is not None and (len(found.split) == 1 or found.plan.edge < READABLE_EDGE):
-            break
-        share *= _STEP
-    if best is None:
-        raise NoRoomError(found=model.location)
-    low, high = best.plan.share, min(larger, 1.0)
-    for _ in range(5):
-        middle = (low + high) / 2
-        found = layout(middle)
-        if found is not None and found.worth >= best.worth:
-            best, low = found, middle
-        else:
-            high = middle
-    return best
-
-
-def _layout(page: Page, model: SheetModel, plan: _Plan, rooms: Sequence[float]) -> _Layout | None:
-    """Rows on pages at one size of picture; None if a row fits no page."""
-    first, other = (
-        room - _heads_height(_heads(model, plan, full=full)) + ROW_GAP
-        for room, full in zip(rooms, (True, False), strict=True)
-    )
-    if min(first, other) <= ROW_GAP:
+@lru_cache(maxsize=4096)
+def _fit(
+    width: float, height: float, aspects: tuple[float, ...], count: int, lines: tuple[int, int, int]
+) -> _Fit | None:
+    """Stills of such shapes on one page, ``count`` pictures each; None where words leave them no room."""
+    placed = [_in_lines(a, count, lines) for a in aspects]
+    is_stacked = any(n > 1 for n, _ in placed)
+    below = height if is_stacked else height - _HEAD
+    taken, natural, area, least, largest = _ROW_GAP * (len(aspects) - 1) + 2.0, 0.0, 0.0, 1e9, 0.0
+    for aspect, (n, per_line) in zip(aspects, placed, strict=True):
+        cell = (width - _GAP * (per_line - 1)) / per_line
+        taken += _ROW_LABEL + (n * _OVER if is_stacked else 0.0) + (n - 1) * _LINE_GAP + n * 0.5
+        natural += n * cell / aspect
+        area += count * cell * cell / aspect
+        edge = cell * max(1.0, 1.0 / aspect)
+        least, largest = min(least, edge), max(largest, edge)
+    scale = min(1.0, (below - taken) / natural)
+    if scale <= 0.01:
         return None
-    heights = [_row_block(page, model, i, plan).height + ROW_GAP for i in range(len(model.rows))]
-    split = balanced(heights, first, other)
-    return None if split is None else _Layout(plan, split)
+    spare = below - taken - natural * scale
+    return _Fit(scale, area * scale**2 / (width * below), spare, least * scale, largest * scale, is_stacked)
 
 
-def _row_block(page: Page, model: SheetModel, index: int, plan: _Plan) -> Block:
-    """One still with its pictures in the columns; a panorama in wide cells."""
-    row, pixel = model.rows[index], page.document.pixel
-    if plan.lines > 1:
-        size = picture_size(page, row, plan.edge)
-        return grid_block(page, model, index, plan.cells, size, full=False)
-    if _is_wide(model, row):
-        return _wide_block(page, model, index, plan)
-    size, cells = picture_size(page, row, plan.edge), plan.cells
-    said = captions_in_line(model, row, cells.words)
-    under = [Words(cells.words, ((c, SMALL, 6),)) for c in said]
-    deepest = max(words.height for words in under)
-    picture_bottom = size[0] * pixel + (deepest + 3 if deepest else 0.0)
-    beside = label_beside(row, index + 1, cells.gutter) if cells.gutter else None
-    above = None if beside else LabelAbove.of(row, index + 1, page.content.right - cells.margin)
-    offset = above.height + LABEL_GAP if above else 0.0
-
-    def draw(target: Page, y: float) -> None:
-        if beside:
-            beside.draw(target, cells.margin, y - 2)
-        if above:
-            above.draw(target, cells.margin, y)
-        top = target.snap(y + offset)
-        for left, picture, words in zip(cells.lefts, row.pictures, under, strict=True):
-            draw_picture(target, left, top, picture, size)
-            words.draw(target, left, top + size[0] * pixel + 3)
-
-    return Block(max(offset + picture_bottom, beside.height if beside else 0.0) + pixel, draw)
+def _even(count: int, parts: int) -> tuple[int, ...]:
+    """``count`` in ``parts``, the fuller ones first."""
+    return tuple(count // parts + (i < count % parts) for i in range(parts))
 
 
-def _wide_block(page: Page, model: SheetModel, index: int, plan: _Plan) -> Block:
-    """A panorama among other stills: two lines of wide cells over the whole width."""
-    count, box, pixel = per_line(len(model.columns), 2), page.content, page.document.pixel
-    edge = min(fair_width(box.width, count) * plan.share, LARGEST_EDGE)
-    size = picture_size(page, model.rows[index], float(np.floor(edge / pixel)) * pixel)
-    cells = columns(
-        box.left, box.width, count, size[1] * pixel, pixel, least_words=_LEAST_WORDS, has_gutter=False
-    )
-    return grid_block(page, model, index, cells, size, full=False)
+def _splits(stills: int, looks: int) -> Iterator[tuple[tuple[int, ...], tuple[int, ...]]]:
+    least = max(1, -(-looks // MOST_LOOKS))
+    for parts in range(least, max(looks, 1) + 1):
+        seen = set()
+        for most in range(min(stills, _MOST_ROWS), 0, -1):
+            pages = -(-stills // most)
+            if pages not in seen:
+                seen.add(pages)
+                yield _even(stills, pages), _even(looks, parts)
+
+
+@lru_cache(maxsize=256)
+def _choose(
+    width: float,
+    height: float,
+    aspects: tuple[float, ...],
+    looks: int,
+    repeated: int,
+    enough: float = ENOUGH,
+) -> _Plan:
+    """The fewest pages on which pictures fill enough; where none are, those that pictures fill best."""
+    best: tuple[tuple[float, ...], _Plan] | None = None
+    kinds = {_kind(a) for a in aspects}
+    choices = [range(1, _MOST_LINES + 1) if k in kinds else (1,) for k in range(3)]
+    for (rows, parts), lines in product(list(_splits(len(aspects), looks)), product(*choices)):
+        three = (lines[0], lines[1], lines[2])
+        worst, least, largest, start, fits = 1.0, 1e9, 0.0, 0, True
+        for taken in rows:
+            shapes = aspects[start : start + taken]
+            start += taken
+            for count in set(parts):
+                fit = _fit(width, height, shapes, repeated + count, three)
+                if fit is None:
+                    fits = False
+                    break
+                worst, least = min(worst, fit.coverage), min(least, fit.least)
+                largest = max(largest, fit.largest)
+            if not fits:
+                break
+        if not fits:
+            continue
+        plan = _Plan(rows, parts, three, worst, largest)
+        pages = len(rows) * len(parts)
+        good = worst >= enough and least >= READABLE_EDGE
+        rank = (1.0, -pages, worst) if good else (0.0, worst * min(1.0, least / READABLE_EDGE), -pages)
+        if best is None or rank > best[0]:
+            best = rank, plan
+    assert best is not None, "one still with one picture always fits"
+    return best[1]
+
+
+# numbers --------------------------------------------------------------------------------------------------
+
+_NAME = Style(8.5, fonts.SEMIBOLD, INK, 1.25)
+
+
+def _numbers(doc: Document, model: SheetModel) -> None:
+    """Readings, notes, parameters, stills with their settings: on white, behind the pictures."""
+    lines = list(_number_lines(model))
+    page: Page | None = None
+    y, x, column = 0.0, 0.0, 0
+    for text, style, gap in lines:
+        while True:
+            if page is None:
+                page = doc.new_page(
+                    model.production, f"{_short(model.location)}: numbers", surround=PAPER_WHITE
+                )
+                x, y, column = page.content.left, page.content.top, 0
+            width = (page.content.width - 20.0) / 2
+            most = max(1, int((page.content.height - 4) // style.line))
+            tall = len(lines_of(text, style, width, min(most, 12))) * style.line
+            at_top = y <= page.content.top + 0.01
+            if at_top or y + gap + tall <= page.content.bottom:
+                break
+            if column == 0:
+                x, y, column = x + width + 20.0, page.content.top, 1
+            else:
+                page = None
+        y = page.paragraph(x, y if at_top else y + gap, width, text, style, max_lines=min(most, 12))
+
+
+def _short(text: str) -> str:
+    text = " ".join(fonts.clean(text).split())
+    return text if len(text) <= 60 else f"{text[:59]}…"
+
+
+def _number_lines(model: SheetModel) -> Iterator[tuple[str, Style, float]]:
+    """What the page of numbers says: text, style, gap above."""
+    if not model.lights:
+        if model.noun == "still":
+            yield "No meter reading for this location.", SMALL, 0.0
+    else:
+        yield "Light", _NAME, 0.0
+    for light in model.lights:
+        yield light.whole_line(), SMALL, 0.0
+    for words in (*model.notes, *marked(model.warnings, 50)):
+        yield words, SMALL, 2.0
+    yield "Looks", _NAME, 10.0
+    for column in model.columns[model.repeated :]:
+        parameters = " · ".join(p for p in column.parameters if p)
+        yield f"{column.title}: {parameters}" if parameters else column.title, SMALL, 2.0
+    for row in model.rows:
+        yield " · ".join(w for w in (row.heading, row.title) if w) or "unnamed", _NAME, 8.0
+        details = " · ".join(d for d in row.details if d)
+        if details:
+            yield details, SMALL, 0.0
+        for i, column in enumerate(model.columns):
+            said = [words[i] for words in (row.taken_out, row.captions) if words and words[i]]
+            if said:
+                yield f"{column.title}: {'; '.join(said)}", SMALL, 0.0
+        for words in marked(row.warnings, 50):
+            yield words, SMALL, 0.0

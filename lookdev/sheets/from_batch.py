@@ -17,13 +17,13 @@ from lookdev.looks.stages.balance import describe_white, resolve_balance
 from lookdev.names import location_names
 from lookdev.render.preview import Picture, Preview
 from lookdev.sheets.comparison import comparison_sheet
-from lookdev.sheets.overview import overview_sheet
-from lookdev.sheets.sheet_model import AS_IT_STOOD, Light, LookColumn, Row, SheetModel
+from lookdev.sheets.sheet_model import AS_IT_STOOD, AS_METERED, Light, LookColumn, Row, SheetModel
 from lookdev.text.numbers import fixed
 
 if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
     from lookdev.meter.log import Reading
+    from lookdev.meter.scout import Plan
     from lookdev.render.tasks import TaskResult
     from lookdev.survey.survey import Survey, SurveyedStill
 
@@ -113,9 +113,9 @@ def build_sheets(
             drawing.append(artists.submit(_draw, kind, model, stem, paper))
 
         places = overview_places(groups, known)
-        if places:
+        if places and is_whole(survey):
             model = partial(overview_model, survey, looks, places, chosen or {})
-            draw(1, "overview", overview_sheet, model, folder / "overview")
+            draw(1, "overview", comparison_sheet, model, folder / "overview")
         for number, (location, group, pictures) in enumerate(
             zip(locations, groups, _one_ahead(load, groups, known), strict=True), 2
         ):
@@ -131,10 +131,16 @@ def build_sheets(
     return done
 
 
+def is_whole(survey: Survey) -> bool:
+    """Whether all locations were chosen: a part of the scout gets no overview, which is of the whole."""
+    return survey.locations == survey.every_location
+
+
 def sheet_files(survey: Survey, folder: Path) -> list[Path]:
     """The first pages of all sheets that :func:`build_sheets` may write, PDF and PNG."""
     labels = location_names(survey.every_location)
-    names = ["overview", *(labels[location] for location in survey.shot_locations)]
+    names = ["overview"] if is_whole(survey) else []
+    names += [labels[location] for location in survey.shot_locations]
     return [folder / f"{name}{suffix}" for name in names for suffix in (".pdf", ".png")]
 
 
@@ -181,7 +187,9 @@ def _draw(kind: Draw, model: Callable[[], SheetModel], stem: Path, paper: str) -
     return done
 
 
-def _columns(looks: Looks, lead: int | None = None) -> tuple[tuple[LookColumn, ...], list[int]]:
+def _columns(
+    looks: Looks, has_metered: bool, lead: int | None = None
+) -> tuple[tuple[LookColumn, ...], list[int]]:
     """Column heads, and which looks they show: the first column is the look of its name at its defaults.
 
     ``lead`` was chosen: it comes first, and says so.
@@ -190,11 +198,16 @@ def _columns(looks: Looks, lead: int | None = None) -> tuple[tuple[LookColumn, .
     keep.sort(key=lambda i: i != lead)
     heads = [
         LookColumn(
-            f"{looks[i].title}, chosen" if i == lead else looks[i].title, tuple(looks[i].key_parameters())
+            f"{looks[i].title}, chosen" if i == lead else looks[i].title,
+            tuple(looks[i].key_parameters()),
+            looks[i].note,
         )
         for i in keep
     ]
-    return (LookColumn(AS_IT_STOOD), *heads), keep
+    stood = [LookColumn(AS_IT_STOOD)]
+    if has_metered:
+        stood.append(LookColumn(AS_METERED, note="As it stood, at the exposure that the meter calls for."))
+    return (*stood, *heads), keep
 
 
 def is_as_it_stood(look: LookLike) -> bool:
@@ -220,47 +233,70 @@ def location_model(
     from lookdev.meter.log import readings_at
     from lookdev.meter.notes import short_location_note, short_note
 
-    columns, keep = _columns(looks, lead)
+    has_metered = any(still.exposure_stops for still in stills)
+    columns, keep = _columns(looks, has_metered, lead)
     scout, readings = survey.scout, _readings(stills)
-    rows = tuple(_row(looks, still, pictures[still.name], keep, len(readings) > 1) for still in stills)
+    rows = tuple(
+        _row(looks, still, pictures[still.name], keep, len(readings) > 1, has_metered) for still in stills
+    )
     lights = tuple(_light(reading) for reading in readings)
     notes = [short_note(reading, scout.plan, scout.kit) for reading in readings]
     notes.append(short_location_note(location, readings_at(location, scout.log.readings), scout.plan))
-    return SheetModel(scout.title, location, columns, rows, lights, tuple(n for n in notes if n))
+    said = tuple(n for n in notes if n)
+    light = light_words(readings, scout.plan)
+    return SheetModel(
+        scout.title, location, columns, rows, lights, said, light=light, repeated=1 + has_metered
+    )
+
+
+def light_words(readings: Sequence[Reading], plan: Plan) -> str:
+    """The lights of a place in plain words, one sentence each, two at most.
+
+    Readings of one source count once.
+    """
+    from lookdev.meter.plain_light import light_sentence, source_words
+
+    first: dict[str, Reading] = {}
+    for reading in readings:
+        first.setdefault(source_words(reading), reading)
+    said = [light_sentence(reading, plan) for reading in list(first.values())[:2]]
+    rest = len(first) - len(said)
+    return " ".join([*said, f"And {rest} more."] if rest else said)
 
 
 def overview_places(
     groups: list[list[SurveyedStill]], known: Mapping[str, Preview]
-) -> list[tuple[str, list[Reading], Preview]]:
+) -> list[tuple[str, list[Reading], SurveyedStill, Preview]]:
     """What stands in the overview's rows: location, its readings, its first still that can be read."""
     places = []
     for group in groups:
         shown = [p for p in group if p.name in known and known[p.name].as_it_stood is not None]
         if shown:
-            places.append((shown[0].location, _readings(group), known[shown[0].name]))
+            places.append((shown[0].location, _readings(group), shown[0], known[shown[0].name]))
     return places
 
 
 def overview_model(
     survey: Survey,
     looks: Looks,
-    places: list[tuple[str, list[Reading], Preview]],
+    places: list[tuple[str, list[Reading], SurveyedStill, Preview]],
     chosen: Mapping[str, int],
 ) -> SheetModel:
-    """The overview as data: a location a row, with its readings and its first still."""
-    columns, keep = _columns(looks)
+    """The overview as data: a location a row, with its light in words and its first still."""
+    columns, keep = _columns(looks, False)
     rows = tuple(
         Row(
-            location,
+            light_words(readings, survey.scout.plan),
             tuple(_light(reading).line() for reading in readings),
-            _cells(first, keep),
-            captions=("", *("chosen" if chosen.get(location) == i else "" for i in keep))
+            _cells(still, first, keep, False),
+            captions=("", *("chosen" if chosen.get(location) == i else "" for i in keep)),
+            heading=f"{location}: {looks[chosen[location]].title}, chosen"
             if location in chosen
-            else (),
+            else location,
         )
-        for location, readings, first in places
+        for location, readings, still, first in places
     )
-    return SheetModel(survey.scout.title, "Overview", columns, rows)
+    return SheetModel(survey.scout.title, "Overview", columns, rows, noun="location")
 
 
 def _readings(stills: list[SurveyedStill]) -> list[Reading]:
@@ -289,11 +325,36 @@ def _light(reading: Reading) -> Light:
     )
 
 
-def _cells(preview: Preview, keep: list[int]) -> tuple[Picture | None, ...]:
-    return (preview.as_it_stood, *(preview.graded[i] for i in keep))
+def _cells(
+    still: SurveyedStill, preview: Preview, keep: list[int], has_metered: bool
+) -> tuple[Picture | None, ...]:
+    """The still as it came, as metered where the sheet says that, and in each look."""
+    stood: tuple[Picture | None, ...] = (preview.as_it_stood,)
+    if has_metered:
+        stood = (*stood, _metered(preview.as_it_stood, still.exposure_stops))
+    return (*stood, *(preview.graded[i] for i in keep))
 
 
-def _row(looks: Looks, still: SurveyedStill, preview: Preview, keep: list[int], many_sources: bool) -> Row:
+def _metered(picture: Picture | None, stops: float) -> Picture | None:
+    """A small picture at another exposure and otherwise as it stood."""
+    from lookdev.colorimetry.encodings import SRGB
+    from lookdev.looks.model import Look
+    from lookdev.render.lattice import grade_fast
+
+    if picture is None or not stops:
+        return picture
+    plain = Look(title=AS_METERED).transform(SRGB, SRGB, None, stops)
+    return np.asarray(grade_fast(picture, plain, bits=8), dtype=np.uint8)
+
+
+def _row(
+    looks: Looks,
+    still: SurveyedStill,
+    preview: Preview,
+    keep: list[int],
+    many_sources: bool,
+    has_metered: bool,
+) -> Row:
     from lookdev.stills.summary import camera_line
 
     cast = still.cast
@@ -309,13 +370,17 @@ def _row(looks: Looks, still: SurveyedStill, preview: Preview, keep: list[int], 
         details.append(preview.encoding)
     taken = tuple(_taken_out(looks[i], cast) for i in keep)
     answers = answer_words(looks, preview)
+    time = still.reading.time if still.reading is not None else None
+    source = still.reading.source if still.reading is not None and many_sources else None
+    stood = ("",) * (1 + has_metered)
     return Row(
         still.name.encode("utf-8", "replace").decode(),
         tuple(details),
-        _cells(preview, keep),
-        ("", *taken),
-        ("", *(answers.get(i, "") for i in keep)) if answers else (),
+        _cells(still, preview, keep, has_metered),
+        (*stood, *taken),
+        (*stood, *(answers.get(i, "") for i in keep)) if answers else (),
         warnings=(*preview.warnings, *still.warnings),
+        heading=", ".join(word for word in (time, source) if word),
     )
 
 

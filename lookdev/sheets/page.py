@@ -153,6 +153,7 @@ class Page:
     pictures: list[Box] = field(default_factory=list)
     foot_left: str = ""
     has_missing_characters: bool = False
+    surround: Colour | None = None
     _draw: list[Callable[[Any], None]] = field(default_factory=list)
 
     def room(self, y: float) -> float:
@@ -539,18 +540,20 @@ class Document:
         self.width, self.height = (n * self.pixel for n in self.size_px)
         self.pages: list[Page] = []
 
-    def new_page(self, title: str = "", subject: str = "") -> Page:
+    def new_page(self, title: str = "", subject: str = "", *, surround: Colour | None = None) -> Page:
         """A page with a title strip (``title`` left, ``subject`` right, a hairline under them) and a foot.
+
+        ``surround`` : a ground of its own.
 
         The strip takes as many lines as the two need; ``page.content`` is what is left.
         """
         box = Box(MARGIN, MARGIN - 8, self.width - MARGIN, self.height - MARGIN - 6)
         page = Page(self, self.width, self.height, box)
-        page.foot_left = self.foot
+        page.foot_left, page.surround = self.foot, surround
         self.pages.append(page)
         top = box.top
         if title or subject:
-            ink = INK if self.surround == PAPER_WHITE else PAPER_WHITE
+            ink = INK if (surround or self.surround) == PAPER_WHITE else PAPER_WHITE
             left_style, right_style = Style(10.5, fonts.SEMIBOLD, ink), replace(BODY, colour=INK)
             wanted = right_style.width(fonts.clean(subject))
             right_width = min(wanted + 0.01, box.width * 0.55) if subject else 0.0
@@ -602,7 +605,7 @@ class Document:
         canvas.setAuthor("lookdev")
         canvas.setProducer("lookdev")
         for number, page in enumerate(self.pages, 1):
-            canvas.setFillColorRGB(*unit_rgb(self.surround))
+            canvas.setFillColorRGB(*unit_rgb(page.surround or self.surround))
             canvas.rect(0, 0, self.width, self.height, stroke=0, fill=1)
             for draw in page._draw:
                 draw(canvas)

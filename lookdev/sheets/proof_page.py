@@ -18,6 +18,7 @@ from lookdev.lut.report import examination_lines
 from lookdev.sheets.page import (
     BODY,
     LABEL,
+    PAPER_WHITE,
     SMALL,
     SMALL_BOLD,
     Column,
@@ -33,7 +34,7 @@ _GAP = 16.0
 
 def proof_document(proof: Proof, *, paper: str = "a4", foot: str = "") -> Document:
     """The proof as a document of two pages."""
-    document = Document(f"Proof: {proof.title}", paper=paper, foot=foot)
+    document = Document(f"Proof: {proof.title}", paper=paper, surround=PAPER_WHITE, foot=foot)
     _numbers_page(document, proof)
     _check_page(document, proof)
     return document

@@ -14,8 +14,8 @@ from lookdev.text import numbers
 Picture = NDArray[np.uint8]
 
 AS_IT_STOOD = "As it stood"
-PICTURE_EDGE_PX = 1100
-"""Enough for the largest picture on a sheet."""
+AS_METERED = "As metered"
+"""As it stood, brought to the exposure that the meter calls for, and nothing else."""
 
 
 @dataclass(frozen=True)
@@ -43,13 +43,25 @@ class Light:
         level = f"{lux}{NO_BREAK}lx, {foot_candles}{NO_BREAK}fc" if lux else ""
         return " · ".join(part for part in (self.source, f"{cct} {duv}".strip(), xy, level) if part)
 
+    def whole_line(self) -> str:
+        """All of the reading in a line: x, y, the camera's balance and the note too."""
+        cct = write_cct(self.cct_k)
+        parts = [self.line(), f"x, y{NO_BREAK}{write_xy(self.xy)}" if cct and self.xy is not None else ""]
+        camera = write_cct(self.camera_balance_k)
+        parts += [f"camera at {camera}" if camera else "", self.note]
+        return " · ".join(part for part in parts if part)
+
 
 @dataclass(frozen=True)
 class LookColumn:
-    """A column: title and key parameters, short phrases. The first column is the stills as they stood."""
+    """A column: title, key parameters in short phrases, the look's own note.
+
+    The first column is the stills as they stood.
+    """
 
     title: str
     parameters: tuple[str, ...] = ()
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -58,7 +70,7 @@ class Row:
 
     Attributes
     ----------
-    title : file name, or location.
+    title : file name, small above the pictures. heading : place and time before it.
     details : camera settings and the like, short phrases.
     pictures : uint8 sRGB (h, w, 3), one a column; None where there is none.
     taken_out : what was taken out of the cast, one a column, "" for nothing to say. Where all rows agree it
@@ -73,6 +85,7 @@ class Row:
     taken_out: tuple[str, ...] = ()
     captions: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    heading: str = ""
 
     @property
     def aspect(self) -> float:
@@ -84,6 +97,9 @@ class Row:
 @dataclass(frozen=True)
 class SheetModel:
     """One sheet: a location with its stills or, for the overview, a scout with its locations.
+
+    ``light`` in words for the head; ``repeated`` so many first columns stand on every page (as it stood, and
+    as metered); ``noun`` what a row is.
 
     Raises
     ------
@@ -97,6 +113,9 @@ class SheetModel:
     lights: tuple[Light, ...] = ()
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    light: str = ""
+    repeated: int = 1
+    noun: str = "still"
 
     def __post_init__(self) -> None:
         count = len(self.columns)
@@ -142,16 +161,3 @@ def write_foot_candles(illuminance_lux: float | None) -> str:
     '100'
     """
     return "" if illuminance_lux is None else numbers.plain(illuminance_lux / numbers.LUX_PER_FC)
-
-
-def letter(index: int) -> str:
-    """The sign of a look's column: A, B, ... Z, AA, ...; the first column has none.
-
-    >>> [letter(i) for i in (0, 1, 2, 27)]
-    ['', 'A', 'B', 'AA']
-    """
-    sign = ""
-    while index > 0:
-        index, rest = divmod(index - 1, 26)
-        sign = chr(65 + rest) + sign
-    return sign

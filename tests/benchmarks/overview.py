@@ -146,7 +146,6 @@ def parts(scout: str) -> dict[str, float]:
     from lookdev.render.tasks import Task
     from lookdev.sheets import from_batch
     from lookdev.sheets.comparison import comparison_sheet
-    from lookdev.sheets.overview import overview_sheet
     from lookdev.survey.survey import SurveyedStill, survey
 
     warm_up(lambda text: None)
@@ -174,7 +173,7 @@ def parts(scout: str) -> dict[str, float]:
             others = [pool.submit(failure, task) for name, task in tasks.items() if name not in found]
             model = from_batch.overview_model(surveyed, looks, from_batch.overview_places(groups, found))
             lap()
-            overview_sheet(model, out / "overview.pdf", out / "overview.png")
+            comparison_sheet(model, out / "overview.pdf", out / "overview.png")
             lap()
             assert not any(other.result() for other in others)
             lap()

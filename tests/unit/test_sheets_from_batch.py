@@ -77,8 +77,8 @@ def test_where_the_first_still_is_broken_the_next_stands_for_its_place(surveyed:
     known = first_pictures(load, groups)
     assert load.asked == [["0_0.png", "1_0.png", "2_0.png"], ["1_1.png", "2_1.png"], ["1_2.png", "2_2.png"]]
     places = overview_places(groups, known)
-    assert [name for name, _, _ in places] == ["Place 0", "Place 1"]
-    for (_, _, shown), first in zip(places, ("0_0.png", "1_2.png"), strict=True):
+    assert [name for name, *_ in places] == ["Place 0", "Place 1"]
+    for (*_, shown), first in zip(places, ("0_0.png", "1_2.png"), strict=True):
         with Image.open(surveyed.scout.folder / first) as image:
             assert shown.as_it_stood is not None
             assert tuple(shown.as_it_stood[5, 5]) == image.getpixel((5, 5))
@@ -136,3 +136,28 @@ def test_a_preview_that_is_no_picture_is_an_error(surveyed: Survey) -> None:
     missing = replace(task, still=surveyed.scout.folder / "missing.png")
     assert "missing.png" in (do_preview(missing).error or "")
     assert np.all(do_preview(task).as_it_stood == (20, 20, 90))
+
+
+def test_a_part_of_the_scout_leaves_the_overview_of_the_whole_alone(surveyed: Survey, tmp_path: Path) -> None:
+    whole = sheets_of(surveyed, Loader(surveyed), tmp_path / "sheets")
+    before = (tmp_path / "sheets" / "overview.pdf").read_bytes()
+    part = surveyed.select(["Place 1"])
+    made = sheets_of(part, Loader(part), tmp_path / "sheets")
+    assert (tmp_path / "sheets" / "overview.pdf").read_bytes() == before
+    assert {path.stem for path in made.written if path.suffix == ".pdf"} == {"Place_1"}
+    assert len(whole.written) > len(made.written)
+    assert not any("overview" in path.name for path in from_batch.sheet_files(part, tmp_path))
+
+
+def test_as_it_stood_is_the_still_as_it_came_and_as_metered_a_column_of_its_own(surveyed: Survey) -> None:
+    one = replace(surveyed.stills[0], exposure_stops=1.0)
+    pictures = {one.name: do_preview(plan_tasks(surveyed, (LOOK,), Path("out"))[one.name])}
+    model = from_batch.location_model(surveyed, (LOOK,), pictures, one.location, [one])
+    assert [column.title for column in model.columns] == ["As it stood", "As metered", "Flat"]
+    assert model.repeated == 2
+    stood, metered, _ = model.rows[0].pictures
+    assert stood is not None and metered is not None
+    assert tuple(stood[5, 5]) == (20, 20, 90)
+    assert metered[5, 5].mean() > 1.2 * stood[5, 5].mean()  # a stop more
+    plain = from_batch.location_model(surveyed, (LOOK,), pictures, one.location, [surveyed.stills[0]])
+    assert [column.title for column in plain.columns] == ["As it stood", "Flat"]
