@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
     from lookdev.survey.survey import Survey, SurveyedStill
 
-LARGEST_THUMBNAIL_PX = 1100
+LARGEST_THUMBNAIL_PX = 1800
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from lookdev.colorimetry.encodings import SRGB
 from lookdev.errors import SheetError
 from lookdev.sheets.comparison import comparison_sheet, draw_comparison
 from lookdev.sheets.page import Document
@@ -189,14 +190,14 @@ def test_thirty_stills_paginate_evenly_with_one_size_of_picture():
 
 
 def test_the_picture_on_the_page_is_the_picture_in_linear_light():
-    """Stripes of black and white, 3 to a pixel of the sheet: mean light 0.5 is sRGB 188, not 128."""
-    stripes = np.zeros((1200, 1800, 3), np.uint8)
+    """Stripes of black and white: half the light is sRGB 188, not 128 (IEC 61966-2-1)."""
+    stripes = np.zeros((2400, 3600, 3), np.uint8)
     stripes[:, ::2] = 255
     doc = draw_comparison(SheetModel("t", "t", (LookColumn(AS_IT_STOOD),), (Row("s", (), (stripes,)),)))
     box = doc.pages[0].pictures[0]
     left, top = round(box.left / doc.pixel), round(box.top / doc.pixel)
-    middle = doc.png_pages()[0][top + 20 : top + 100, left + 20 : left + 100]
-    assert abs(middle.mean() - 187.5) < 3
+    middle = doc.png_pages()[0][top + 20 : top + 100, left + 20 : left + 100] / 255.0
+    assert abs(float(SRGB.to_working(middle).mean()) - 0.5) < 0.01
 
 
 def test_what_was_taken_out_goes_under_the_pictures_where_rows_differ():
