@@ -351,10 +351,9 @@ def _shown(request: HandoffRequest) -> Encoding:
 def _write_look(folder: Path, slug: str, look: LookLike) -> None:
     """The look's own file, whole: what it was based on is in it."""
     if isinstance(look, Look):
-        import tomlkit
+        from lookdev.looks.keys import look_text
 
-        values = look.model_dump(mode="json", exclude_defaults=True)
-        write_whole(folder / f"{slug}.toml", tomlkit.dumps({"title": look.title, **values}))
+        write_whole(folder / f"{slug}.toml", look_text(look))
         return
     from lookdev.lut.cube import write_cube
     from lookdev.lut.received import ReceivedLut

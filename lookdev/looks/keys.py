@@ -160,12 +160,18 @@ def tidy(value: float) -> float:
 
 
 def look_text(look: Look, remark: str = "") -> str:
-    """A look as a file: title, note, and every key that is not at its default; tables in their order."""
+    """A look as a file: title, note, and every key that is not at its default; tables in their order.
+
+    ``keep`` stands there where the look names it, also at 1: then the whole of the cast stays, and not what
+    the camera left of it.
+    """
     out = [f"# {line}" for line in remark.splitlines()]
     out += [f"title = {json.dumps(look.title, ensure_ascii=False)}"]
     out += [f"note = {json.dumps(look.note, ensure_ascii=False)}"] if look.note else []
     out += [f"strength = {tidy(look.strength)}"] if look.strength != 1.0 else []
     plain = Look(title=look.title).model_dump()
+    if look.balance.names_keep:
+        del plain["balance"]["keep"]
     for name, value in look.model_dump(exclude={"title", "note", "strength"}).items():
         _lines(name, value, plain[name], out)
     return "\n".join(out) + "\n"
@@ -176,7 +182,7 @@ def _lines(name: str, value: Any, plain: Any, out: list[str]) -> None:
         for entry in value:
             out += ["", f"[[{name}]]", *(f"{k} = {_typed(v)}" for k, v in entry.items())]
         return
-    own = [f"{k} = {_typed(v)}" for k, v in value.items() if not isinstance(v, dict) and v != plain[k]]
+    own = [f"{k} = {_typed(v)}" for k, v in value.items() if not isinstance(v, dict) and v != plain.get(k)]
     out += ["", f"[{name}]", *own] if own else []
     for key, below in value.items():
         if isinstance(below, dict):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -104,3 +105,10 @@ def test_a_look_written_out_is_read_back(path: Path, tmp_path: Path) -> None:
     look = load_look(path)
     (tmp_path / "again.toml").write_text(look_text(look, "a remark\nof two lines"), encoding="utf-8")
     assert load_look(tmp_path / "again.toml") == look
+
+
+def test_a_keep_of_one_that_is_named_stays_named() -> None:
+    named = Look.model_validate({"title": "x", "balance": {"keep": 1.0}})
+    again = Look.model_validate(tomllib.loads(look_text(named)))
+    assert again.balance.names_keep and again.fingerprint() == named.fingerprint()
+    assert "keep" not in look_text(Look(title="x"))
