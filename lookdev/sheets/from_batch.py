@@ -232,12 +232,14 @@ def location_model(
     """One location's sheet as data; ``lead`` is the look that was chosen there."""
     from lookdev.meter.log import readings_at
     from lookdev.meter.notes import short_location_note, short_note
+    from lookdev.meter.plain_light import source_words
 
     has_metered = any(still.exposure_stops for still in stills)
     columns, keep = _columns(looks, has_metered, lead)
     scout, readings = survey.scout, _readings(stills)
+    kinds = {source_words(reading) for reading in readings}
     rows = tuple(
-        _row(looks, still, pictures[still.name], keep, len(readings) > 1, has_metered) for still in stills
+        _row(looks, still, pictures[still.name], keep, len(kinds) > 1, has_metered) for still in stills
     )
     lights = tuple(_light(reading) for reading in readings)
     notes = [short_note(reading, scout.plan, scout.kit) for reading in readings]
@@ -355,6 +357,7 @@ def _row(
     many_sources: bool,
     has_metered: bool,
 ) -> Row:
+    from lookdev.meter.plain_light import source_words
     from lookdev.stills.summary import camera_line
 
     cast = still.cast
@@ -371,7 +374,7 @@ def _row(
     taken = tuple(_taken_out(looks[i], cast) for i in keep)
     answers = answer_words(looks, preview)
     time = still.reading.time if still.reading is not None else None
-    source = still.reading.source if still.reading is not None and many_sources else None
+    source = source_words(still.reading) if still.reading is not None and many_sources else None
     stood = ("",) * (1 + has_metered)
     return Row(
         still.name.encode("utf-8", "replace").decode(),
