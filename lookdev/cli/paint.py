@@ -326,9 +326,9 @@ def palette(
 
 
 def _print_predictions(found: Sequence[SiteTable]) -> None:
+    from lookdev.pages.paint_report import site_facts
     from lookdev.paint.table import rows_of
     from lookdev.paint.words import what_changed
-    from lookdev.sheets.paint_report import site_facts
 
     for table in found:
         typer.echo(f"\n{table.site.name}")

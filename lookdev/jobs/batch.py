@@ -158,8 +158,8 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     from lookdev.jobs.graded import plan_tasks
     from lookdev.jobs.pitch import make_pitch, pitch_files
     from lookdev.jobs.summary import batch_summary
+    from lookdev.pages.from_batch import build_sheets, preview_of, sheet_files
     from lookdev.render.executor import check_cluster, run_tasks
-    from lookdev.sheets.from_batch import build_sheets, preview_of, sheet_files
 
     out, looks, scout = request.out, request.looks, request.scout
     refuse_scout(scout.folder, out)

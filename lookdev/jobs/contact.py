@@ -11,7 +11,7 @@ from lookdev.outputs import inputs_of, refuse_scout, writing
 
 if TYPE_CHECKING:
     from lookdev.meter.scout import Scout
-    from lookdev.sheets.contact import ContactStill
+    from lookdev.pages.contact import ContactStill
 
 
 def run(scout: Scout, out: Path, tell: Tell = unheard) -> tuple[list[Path], list[str]]:
@@ -22,7 +22,7 @@ def run(scout: Scout, out: Path, tell: Tell = unheard) -> tuple[list[Path], list
     RequestError : the folder cannot be written to, or lies in the scout.
     """
     from lookdev.files import write_whole
-    from lookdev.sheets.contact import A_PAGE, contact_pages
+    from lookdev.pages.contact import A_PAGE, contact_pages
     from lookdev.survey.patch import ROWS, columns
     from lookdev.survey.survey import survey
 
@@ -49,8 +49,8 @@ def _still(path: Path, name: str, patch: tuple[int, int, int, int] | None) -> Co
     import numpy as np
 
     from lookdev.errors import one_line
+    from lookdev.pages.contact import STILL_PX, ContactStill
     from lookdev.render.thumbnail import as_srgb, reduced_to_box
-    from lookdev.sheets.contact import STILL_PX, ContactStill
     from lookdev.stills.reader import read_still
     from lookdev.survey.chart import find_grey
 

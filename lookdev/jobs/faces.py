@@ -68,9 +68,9 @@ def run(request: FacesRequest, tell: Tell = unheard) -> FacesResult:
     ------
     RequestError : the request is wrong; nothing has been written.
     """
+    from lookdev.pages.faces_page import faces_document
     from lookdev.paint.faces import faces_at
     from lookdev.paint.sites import sites_of
-    from lookdev.sheets.faces_page import faces_document
 
     scout = request.scout
     if request.out is not None:

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Any
 
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.names import location_names, look_names, still_stems
+from lookdev.pages.comparison import ENOUGH, ENOUGH_TO_FIND, picture_edge_px
+from lookdev.pages.from_batch import is_as_it_stood
 from lookdev.render.tasks import Output, Task
-from lookdev.sheets.comparison import ENOUGH, ENOUGH_TO_FIND, picture_edge_px
-from lookdev.sheets.from_batch import is_as_it_stood
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

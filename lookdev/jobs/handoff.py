@@ -286,7 +286,7 @@ def _fill(
     write_frame_tiff(check / "check_frame.tif", frame, f"check frame, {source.name}")
     write_frame_png(check / "check_frame.png", frame)
     write_check_values(check / "check_values.csv", proof.values)
-    from lookdev.sheets.proof_page import write_proof
+    from lookdev.pages.proof_page import write_proof
 
     write_proof(proof, folder / "proof" / "proof.pdf", folder / "proof" / "proof.png", paper=request.paper)
     write_json(folder / "proof" / "proof.json", proof.numbers())
@@ -474,8 +474,8 @@ def _write_cdls(
 
 def _write_sheets(folder: Path, surveyed: Survey, look: LookLike, paper: str, made: Handoff) -> None:
     from lookdev.jobs.graded import plan_tasks
+    from lookdev.pages.from_batch import build_sheets
     from lookdev.render.preview import do_preview
-    from lookdev.sheets.from_batch import build_sheets
 
     tasks = plan_tasks(surveyed, (look,), folder)
     sheets = build_sheets(

@@ -142,8 +142,8 @@ def _data(
 def _write_pages(
     scout: Scout, note: LocationNotes, again: PlaceAgain, stills: Sequence[Path], stem: Path, paper: str
 ) -> list[Path]:
-    from lookdev.sheets.light_page import Extra, light_document
-    from lookdev.sheets.place_picture import place_picture
+    from lookdev.pages.light_page import Extra, light_document
+    from lookdev.pages.place_picture import place_picture
 
     extra = Extra(place_picture(stills), again)
     document = light_document(scout.title, note, scout.plan, date=scout.date, paper=paper, extra=extra)
@@ -152,7 +152,7 @@ def _write_pages(
 
 def _write_pick_list(scout: Scout, notes: tuple[LocationNotes, ...], target: Path, paper: str) -> list[Path]:
     from lookdev.meter.pick_list import pick_list
-    from lookdev.sheets.light_page import pick_document
+    from lookdev.pages.light_page import pick_document
 
     lines = pick_list(notes)
     document = pick_document(scout.title, lines, scout.kit, len(notes), date=scout.date, paper=paper)

@@ -242,11 +242,11 @@ def run(
 
 
 def _predict(request: PredictRequest, tell: Tell) -> PredictResult:
+    from lookdev.pages.paint_places import pick_list, place_pages
+    from lookdev.pages.painter_page import painter_document
+    from lookdev.pages.swatch_page import save
     from lookdev.paint import table as tables_of
     from lookdev.paint.predict import predict_sites
-    from lookdev.sheets.paint_places import pick_list, place_pages
-    from lookdev.sheets.painter_page import painter_document
-    from lookdev.sheets.swatch_page import save
 
     out = request.out
     refuse_scout(request.scout.folder, out)
@@ -277,12 +277,12 @@ def _predict(request: PredictRequest, tell: Tell) -> PredictResult:
 
 
 def _match(request: MatchRequest, tell: Tell) -> MatchResult:
+    from lookdev.pages.paint_report import match_csv, match_json, match_page
+    from lookdev.pages.swatch_page import match_sheet, save
     from lookdev.paint.match import match
     from lookdev.paint.predict import Viewing
     from lookdev.paint.target import parse_target
     from lookdev.paint.ways_out import ways_out
-    from lookdev.sheets.paint_report import match_csv, match_json, match_page
-    from lookdev.sheets.swatch_page import match_sheet, save
 
     out = request.out
     refuse_scout(request.scout.folder, out)
@@ -322,10 +322,10 @@ def _match(request: MatchRequest, tell: Tell) -> MatchResult:
 def _palette(request: PaletteRequest, tell: Tell) -> PaletteResult:
     from lookdev.colorimetry.encodings import get_encoding
     from lookdev.looks.rendering import render_curve
+    from lookdev.pages.page import as_uint8
+    from lookdev.pages.paint_report import palette_json, palette_page
+    from lookdev.pages.swatch_page import palette_sheet, save
     from lookdev.paint.palette import palette
-    from lookdev.sheets.page import as_uint8
-    from lookdev.sheets.paint_report import palette_json, palette_page
-    from lookdev.sheets.swatch_page import palette_sheet, save
     from lookdev.stills.reader import read_still
 
     still, out = request.still, request.out

@@ -262,7 +262,7 @@ class _Maker:
 
     def _held(self, picture: Picture) -> Picture:
         """A picture that is never shown page-wide: no more pixels than a screen takes."""
-        from lookdev.sheets.thumbnails import fit_size, resize_srgb
+        from lookdev.pages.thumbnails import fit_size, resize_srgb
 
         if max(picture.shape[:2]) <= SCREEN_PX:
             return picture

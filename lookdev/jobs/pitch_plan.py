@@ -9,8 +9,8 @@ from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, TypeVar
 
 from lookdev.meter.log import NOWHERE, match_rank
+from lookdev.pages.from_batch import is_as_it_stood
 from lookdev.pages.pitch_model import PitchLook, codes, folded, upright
-from lookdev.sheets.from_batch import is_as_it_stood
 from lookdev.survey.survey import UNLOGGED
 
 if TYPE_CHECKING:

@@ -60,8 +60,8 @@ def run(request: SheetsRequest, tell: Tell = unheard) -> SheetsResult:
     """
     from lookdev.jobs.choices import settle
     from lookdev.jobs.graded import StillOptions, plan_tasks
+    from lookdev.pages.from_batch import build_sheets, sheet_files
     from lookdev.render.preview import do_preview
-    from lookdev.sheets.from_batch import build_sheets, sheet_files
 
     refuse_scout(request.scout.folder, request.out)
     options = StillOptions(salvage=request.salvage, max_pixels=request.max_pixels)

@@ -165,7 +165,7 @@ def _jpeg(pixels: Picture, edge: int, quality: int) -> bytes:
 
 
 def _reduced(pixels: Picture, long_side: int) -> Picture:
-    from lookdev.sheets.thumbnails import resize_srgb
+    from lookdev.pages.thumbnails import resize_srgb
 
     height, width = pixels.shape[:2]
     if max(height, width) <= long_side:

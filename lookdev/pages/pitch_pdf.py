@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.colorimetry.encodings import SRGB
+from lookdev.pages import fonts
+from lookdev.pages.page import Box, Colour, Document, Page, Style, text_height
 from lookdev.pages.pitch_model import STOOD, Pitch, PitchPlace, alternates, strip_of
-from lookdev.sheets import fonts
-from lookdev.sheets.page import Box, Colour, Document, Page, Style, text_height
 
 Picture = NDArray[np.uint8]
 
@@ -64,7 +64,7 @@ class _Maker:
 
     def photograph(self, page: Page, picture: Picture, box: Box) -> None:
         """A picture in a box of its own shape, at :data:`DPI` of its place, or as many pixels as it has."""
-        from lookdev.sheets.thumbnails import resize_srgb
+        from lookdev.pages.thumbnails import resize_srgb
 
         height, width = picture.shape[:2]
         across = min(width, round(box.width / 72 * DPI))

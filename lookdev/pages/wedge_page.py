@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.sheets import fonts
-from lookdev.sheets.page import PAPER_WHITE, SMALL, Document, Page, Style
-from lookdev.sheets.sheet_parts import draw_picture
-from lookdev.sheets.thumbnails import fit_size
+from lookdev.pages import fonts
+from lookdev.pages.page import PAPER_WHITE, SMALL, Document, Page, Style
+from lookdev.pages.sheet_parts import draw_picture
+from lookdev.pages.thumbnails import fit_size
 
 Picture = NDArray[np.uint8]
 
@@ -75,7 +75,7 @@ def _width(rows: Sequence[Sequence[WedgeCell]], page: Page, size: tuple[int, int
 
 
 def _words_height(rows: Sequence[Sequence[WedgeCell]], width: float) -> float:
-    from lookdev.sheets.page import text_height
+    from lookdev.pages.page import text_height
 
     return max(
         text_height(cell.head, HEAD, width, 2) + text_height(cell.step, SMALL, width, 2) + 3

@@ -141,11 +141,11 @@ def parts(scout: str) -> dict[str, float]:
     from lookdev.jobs.common import open_scout
     from lookdev.jobs.graded import plan_tasks
     from lookdev.lut.received import open_looks
+    from lookdev.pages import from_batch
+    from lookdev.pages.comparison import comparison_sheet
     from lookdev.render.lattice import warm_up
     from lookdev.render.preview import Preview, do_preview
     from lookdev.render.tasks import Task
-    from lookdev.sheets import from_batch
-    from lookdev.sheets.comparison import comparison_sheet
     from lookdev.survey.survey import SurveyedStill, survey
 
     warm_up(lambda text: None)

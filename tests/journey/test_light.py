@@ -125,7 +125,7 @@ def test_same_scout_same_bytes(scout: Path, tmp_path: Path) -> None:
 def test_nothing_overlaps_or_is_cut(scout: Path, paper: str) -> None:
     from lookdev.meter.notes import scout_notes
     from lookdev.meter.scout import load_scout
-    from lookdev.sheets.light_page import light_document
+    from lookdev.pages.light_page import light_document
 
     opened = load_scout(scout)
     for notes in scout_notes(opened):
@@ -136,7 +136,7 @@ def test_long_names_and_many_sources_flow_on(tmp_path: Path) -> None:
     from lookdev.meter.log import Reading
     from lookdev.meter.notes import location_notes
     from lookdev.meter.scout import Plan
-    from lookdev.sheets.light_page import light_document
+    from lookdev.pages.light_page import light_document
 
     long = "the second row of fluorescent tubes over the counter near the stairs, the ones that buzz " * 2
     readings = [

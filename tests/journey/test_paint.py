@@ -207,15 +207,15 @@ def test_a_large_deck_gets_tables_and_pages_only_for_chips_that_are_named(scout,
 def test_sheets_show_the_very_colours_and_no_text_is_cut(scout):
     from lookdev.lut.received import open_look
     from lookdev.meter.scout import load_scout
+    from lookdev.pages.paint_places import pick_list, place_pages
+    from lookdev.pages.paint_report import match_page
+    from lookdev.pages.painter_page import painter_document
+    from lookdev.pages.swatch_page import match_sheet
     from lookdev.paint.chip_file import read_chips
     from lookdev.paint.match import match
     from lookdev.paint.predict import Viewing, predict_sites
     from lookdev.paint.sites import sites_of
     from lookdev.paint.target import parse_target
-    from lookdev.sheets.paint_places import pick_list, place_pages
-    from lookdev.sheets.paint_report import match_page
-    from lookdev.sheets.painter_page import painter_document
-    from lookdev.sheets.swatch_page import match_sheet
     from lookdev.survey.survey import survey
 
     look = open_look(scout / "held_back.toml")

@@ -19,7 +19,7 @@ from lookdev.meter.log import Reading
 from lookdev.meter.notes import colour_words, exposure_words, location_notes, reading_notes, scout_notes
 from lookdev.meter.pick_list import pick_list
 from lookdev.meter.scout import Plan, Scout, load_scout
-from lookdev.sheets.light_page import Extra, light_document, pick_document
+from lookdev.pages.light_page import Extra, light_document, pick_document
 
 TOML = """title = "Low Ferry"
 date = 2031-03-04

@@ -29,7 +29,6 @@ LEVELS = [
     {"survey"},
     {"render"},
     {"lut", "paint"},
-    {"sheets"},
     {"pages"},
     {"watch"},
     {"jobs"},

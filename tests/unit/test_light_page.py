@@ -12,7 +12,7 @@ from lookdev.meter.hints import nearest_illuminants
 from lookdev.meter.log import Reading
 from lookdev.meter.notes import colour_words, location_notes, reading_notes, shutter_words
 from lookdev.meter.scout import Plan
-from lookdev.sheets.light_cards import (
+from lookdev.pages.light_cards import (
     card_lines,
     dial_line,
     hint_line,
@@ -21,7 +21,7 @@ from lookdev.sheets.light_cards import (
     rendition_line,
     stop_line,
 )
-from lookdev.sheets.light_page import light_document
+from lookdev.pages.light_page import light_document
 
 PLAN = Plan(
     exposure_index=800, frame_rate_fps=24, shutter_angle_deg=180, t_stop=2.8, lens_t_stop=1.4, balance_k=4300

@@ -23,7 +23,7 @@ from lookdev.lut.cdl import fit_cdl, write_cc
 from lookdev.lut.cube import CubeLut, identity_cube, write_cube
 from lookdev.lut.error import appearance, picture_inputs
 from lookdev.lut.received import ReceivedLut, open_look, open_looks, split_request
-from lookdev.sheets.from_batch import _taken_out
+from lookdev.pages.from_batch import _taken_out
 
 LAMP = Cast((0.446, 0.4075), (0.3325, 0.3478), "a lamp under daylight balance")
 GRADE = Look.model_validate({"title": "Grade", "curve": {"contrast": 1.2}, "colour": {"saturation": 0.6}})

@@ -198,8 +198,8 @@ def test_colour_names_are_what_a_painter_would_say(lab, name):
 
 def test_shop_and_screen_are_said_loud_where_they_differ_and_readings_merge():
     """A strong teal under sodium reads grey; two like readings of a place share one column."""
+    from lookdev.pages.paint_places import place_pages
     from lookdev.paint.predict import predict_sites
-    from lookdev.sheets.paint_places import place_pages
 
     names = [c.name for c in munsell_set().chips]
     chips = munsell_set().subset([names.index("5BG 5/8"), names.index("N 5")])

@@ -15,9 +15,9 @@ from hypothesis import strategies as st
 
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.errors import SheetError
-from lookdev.sheets.comparison import comparison_sheet, draw_comparison
-from lookdev.sheets.page import Document
-from lookdev.sheets.sheet_model import (
+from lookdev.pages.comparison import comparison_sheet, draw_comparison
+from lookdev.pages.page import Document
+from lookdev.pages.sheet_model import (
     AS_IT_STOOD,
     Light,
     LookColumn,

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from lookdev.sheets import fonts
+from lookdev.pages import fonts
 
 NAME = "Łódź · Øst 東 café"
 WORDS = st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), max_size=60)

@@ -13,9 +13,9 @@ from PIL import Image
 from lookdev.jobs.graded import plan_tasks
 from lookdev.looks.model import Look
 from lookdev.meter.scout import load_scout
+from lookdev.pages import from_batch
+from lookdev.pages.from_batch import Sheets, build_sheets, first_pictures, overview_places
 from lookdev.render.preview import Preview, do_preview
-from lookdev.sheets import from_batch
-from lookdev.sheets.from_batch import Sheets, build_sheets, first_pictures, overview_places
 from lookdev.survey.survey import Survey, SurveyedStill, survey
 
 LOOK = Look.model_validate({"title": "Flat", "curve": {"contrast": 0.8}})

@@ -13,8 +13,8 @@ from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
 from lookdev.errors import SheetError
-from lookdev.sheets import page as page_module
-from lookdev.sheets.page import BODY, HEADING, LABEL, SURROUND, Column, Document, Style, unit_rgb
+from lookdev.pages import page as page_module
+from lookdev.pages.page import BODY, HEADING, LABEL, SURROUND, Column, Document, Style, unit_rgb
 
 NAME = "Łódź · Øst 東 café"
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from lookdev.colorimetry.encodings import SRGB, get_encoding
 from lookdev.colorimetry.transfer_functions import srgb_decode
 from lookdev.errors import SheetError
-from lookdev.sheets.thumbnails import fit_size, resize_srgb, thumbnail
+from lookdev.pages.thumbnails import fit_size, resize_srgb, thumbnail
 
 
 def check(size: int) -> np.ndarray:

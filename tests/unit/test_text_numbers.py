@@ -12,8 +12,8 @@ from lookdev.meter.log import Reading
 from lookdev.meter.notes import colour_words, reading_notes
 from lookdev.meter.scout import Plan
 from lookdev.meter.wording import light_words
-from lookdev.sheets.from_batch import _light
-from lookdev.sheets.sheet_model import write_cct, write_duv
+from lookdev.pages.from_batch import _light
+from lookdev.pages.sheet_model import write_cct, write_duv
 from lookdev.text import numbers
 
 ROOT = Path(__file__).parents[2] / "lookdev"

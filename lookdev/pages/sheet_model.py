@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.errors import SheetError
-from lookdev.sheets.fonts import NO_BREAK
+from lookdev.pages.fonts import NO_BREAK
 from lookdev.text import numbers
 
 Picture = NDArray[np.uint8]

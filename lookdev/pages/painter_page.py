@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.sheets import fonts
-from lookdev.sheets.page import INK, PAPER_WHITE, Column, Document, Page, Style, text_height
-from lookdev.sheets.swatch_page import CAUTIONS
+from lookdev.pages import fonts
+from lookdev.pages.page import INK, PAPER_WHITE, Column, Document, Page, Style, text_height
+from lookdev.pages.swatch_page import CAUTIONS
 
 Signal = Sequence[float] | NDArray[np.float64]
 

@@ -14,8 +14,8 @@ from lookdev.meter.pick_list import PickLine
 from lookdev.meter.reading_notes import ReadingNotes
 from lookdev.meter.scout import Plan
 from lookdev.meter.wording import light_words, rough
-from lookdev.sheets.light_blocks import TITLE, Block, clipped, glued
-from lookdev.sheets.page import BODY, BODY_BOLD, Page, text_height
+from lookdev.pages.light_blocks import TITLE, Block, clipped, glued
+from lookdev.pages.page import BODY, BODY_BOLD, Page, text_height
 from lookdev.text.numbers import fixed, kelvin
 
 STRONG = replace(BODY_BOLD, size=11.5)

@@ -29,9 +29,9 @@ from lookdev.meter.sun import (
 )
 from lookdev.meter.timeline import TimeLine, words
 from lookdev.meter.wording import plain
-from lookdev.sheets.light_blocks import TEXT, TITLE, Block, clipped, glued
-from lookdev.sheets.page import INK, LABEL, PAPER_WHITE, Page, text_height
-from lookdev.sheets.plot import Axis, Plot, chromaticity_plot
+from lookdev.pages.light_blocks import TEXT, TITLE, Block, clipped, glued
+from lookdev.pages.page import INK, LABEL, PAPER_WHITE, Page, text_height
+from lookdev.pages.plot import Axis, Plot, chromaticity_plot
 
 DIAGRAM = 216.0
 PLOT_HEIGHT = 128.0

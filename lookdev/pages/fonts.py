@@ -33,7 +33,7 @@ def _font(key: str) -> Any:
     from reportlab.pdfbase.ttfonts import TTFont
 
     name, file_name = _FILES[key]
-    raw = resources.files("lookdev.sheets").joinpath("fonts", file_name).read_bytes()
+    raw = resources.files("lookdev.pages").joinpath("fonts", file_name).read_bytes()
     font = TTFont(name, io.BytesIO(gzip.decompress(raw) if file_name.endswith(".gz") else raw))
     pdfmetrics.registerFont(font)
     return font

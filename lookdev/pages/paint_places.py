@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from lookdev.colorimetry.difference import ciede2000
 from lookdev.looks.stages.balance import describe_white
+from lookdev.pages.painter_page import PaintRow, Pick, PlacePage, Seen
 from lookdev.paint.chip import Chip
 from lookdev.paint.predict import SiteTable, signal_from_lab
 from lookdev.paint.table import FROM_WORDS
 from lookdev.paint.words import colour_names
-from lookdev.sheets.painter_page import PaintRow, Pick, PlacePage, Seen
 
 Array = NDArray[np.float64]
 

@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.sheets import fonts
-from lookdev.sheets.page import (
+from lookdev.pages import fonts
+from lookdev.pages.page import (
     BODY,
     BODY_BOLD,
     INK,

@@ -1,8 +1,8 @@
-"""Plots in vector lines and real text on a :class:`~lookdev.sheets.page.Page`.
+"""Plots in vector lines and real text on a :class:`~lookdev.pages.page.Page`.
 
 >>> import numpy as np
->>> from lookdev.sheets.page import Document
->>> from lookdev.sheets.plot import Axis, Plot, chromaticity_plot
+>>> from lookdev.pages.page import Document
+>>> from lookdev.pages.plot import Axis, Plot, chromaticity_plot
 >>> doc = Document("Proof")
 >>> page = doc.new_page("Low Ferry", "Proof")
 >>> x, y = page.content.left, page.content.top
@@ -34,8 +34,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from lookdev.colorimetry import temperature
 from lookdev.errors import SheetError
-from lookdev.sheets import fonts
-from lookdev.sheets.page import HAIRLINE, INK, LABEL, SMALL_BOLD, Box, Colour, Page, Style, text_height
+from lookdev.pages import fonts
+from lookdev.pages.page import HAIRLINE, INK, LABEL, SMALL_BOLD, Box, Colour, Page, Style, text_height
 from lookdev.text.numbers import MINUS
 
 Array = NDArray[np.float64]
@@ -450,7 +450,7 @@ def chromaticity_background(plot: Plot, diagram: Diagram, strength: float = 0.38
     import cv2
 
     from lookdev.colorimetry.transfer_functions import srgb_encode
-    from lookdev.sheets.page import as_uint8, unit_rgb
+    from lookdev.pages.page import as_uint8, unit_rgb
 
     pixel, f = plot.page.document.pixel, plot.frame
     shape = max(2, round(f.height / pixel)), max(2, round(f.width / pixel))

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from lookdev.pages import fonts
+from lookdev.pages.page import BODY_BOLD, LABEL, SMALL, SMALL_BOLD, Document, Page, Style, text_height
 from lookdev.paint.faces import ADVICE, PARTS, Face, Faces, Split
-from lookdev.sheets import fonts
-from lookdev.sheets.page import BODY_BOLD, LABEL, SMALL, SMALL_BOLD, Document, Page, Style, text_height
 from lookdev.text.numbers import fixed
 
 WORDS_SHARE = 0.32  # of the strip's width

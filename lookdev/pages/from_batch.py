@@ -15,9 +15,9 @@ from lookdev.errors import LookdevError, SheetError
 from lookdev.looks.cast import Cast
 from lookdev.looks.stages.balance import describe_white, resolve_balance
 from lookdev.names import location_names
+from lookdev.pages.comparison import comparison_sheet
+from lookdev.pages.sheet_model import AS_IT_STOOD, AS_METERED, Light, LookColumn, Row, SheetModel
 from lookdev.render.preview import Picture, Preview
-from lookdev.sheets.comparison import comparison_sheet
-from lookdev.sheets.sheet_model import AS_IT_STOOD, AS_METERED, Light, LookColumn, Row, SheetModel
 from lookdev.text.numbers import fixed
 
 if TYPE_CHECKING:

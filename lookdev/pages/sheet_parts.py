@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lookdev.sheets import fonts
-from lookdev.sheets.page import HAIRLINE, LABEL, Page
-from lookdev.sheets.sheet_model import Picture, Row
-from lookdev.sheets.thumbnails import fit_size, resize_srgb
+from lookdev.pages import fonts
+from lookdev.pages.page import HAIRLINE, LABEL, Page
+from lookdev.pages.sheet_model import Picture, Row
+from lookdev.pages.thumbnails import fit_size, resize_srgb
 
 WARNING = f"▲{fonts.NO_BREAK}"
 FOOT = "Judge colour on a calibrated monitor or a proof print"

@@ -18,8 +18,8 @@ from lookdev.meter.notes import colour_words, exposure_words
 from lookdev.meter.reading_notes import ReadingNotes
 from lookdev.meter.scout import Plan
 from lookdev.meter.wording import light_words, rough, seconds_words, signed
-from lookdev.sheets.light_blocks import FIGURES, SOURCE, TEXT, Block, clipped, glued
-from lookdev.sheets.page import BODY_BOLD, INK, LABEL, PAPER_WHITE, Page, text_height
+from lookdev.pages.light_blocks import FIGURES, SOURCE, TEXT, Block, clipped, glued
+from lookdev.pages.page import BODY_BOLD, INK, LABEL, PAPER_WHITE, Page, text_height
 from lookdev.text import numbers
 
 NUMBER = replace(BODY_BOLD, colour=PAPER_WHITE)

@@ -36,7 +36,7 @@ class ContactStill:
 def _font(size: int) -> Any:
     from PIL import ImageFont
 
-    data = resources.files("lookdev.sheets").joinpath("fonts", "LookdevSans-Regular.ttf").read_bytes()
+    data = resources.files("lookdev.pages").joinpath("fonts", "LookdevSans-Regular.ttf").read_bytes()
     return ImageFont.truetype(io.BytesIO(data), size)
 
 

@@ -11,6 +11,12 @@ from numpy.typing import ArrayLike, NDArray
 from lookdev.colorimetry.munsell_notation import notations
 from lookdev.colorimetry.rgb_spaces import SRGB, WORKING, matrix_between
 from lookdev.looks.stages.balance import describe_white
+from lookdev.pages.swatch_page import (
+    Candidate,
+    MatchPage,
+    PaletteEntry,
+    PalettePage,
+)
 from lookdev.paint.chip import KIND_WORDS, Chip, ChipSet
 from lookdev.paint.match import Match
 from lookdev.paint.metamerism import INCONSTANCY_LIMIT, METAMERISM_LIMIT, adapted_lab
@@ -25,12 +31,6 @@ from lookdev.paint.predict import (
 )
 from lookdev.paint.target import Target
 from lookdev.paint.words import what_changed
-from lookdev.sheets.swatch_page import (
-    Candidate,
-    MatchPage,
-    PaletteEntry,
-    PalettePage,
-)
 from lookdev.text.csv_out import csv_text
 from lookdev.text.numbers import signed, unsigned
 

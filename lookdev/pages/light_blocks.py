@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from lookdev.sheets.page import (
+from lookdev.pages.page import (
     BODY,
     BODY_BOLD,
     HEADING,

@@ -19,7 +19,7 @@ def place_picture(stills: Iterable[Path], box: tuple[int, int] = BOX_PX) -> NDAr
 
     Only the first few are tried: a page needs one.
     """
-    from lookdev.sheets.thumbnails import thumbnail
+    from lookdev.pages.thumbnails import thumbnail
     from lookdev.stills.reader import read_still
 
     for path in list(stills)[:MOST_TRIED]:

@@ -27,8 +27,8 @@ from functools import lru_cache
 from itertools import product
 from pathlib import Path
 
-from lookdev.sheets import fonts
-from lookdev.sheets.page import (
+from lookdev.pages import fonts
+from lookdev.pages.page import (
     BODY,
     HEADING,
     INK,
@@ -41,8 +41,8 @@ from lookdev.sheets.page import (
     Style,
     lines_of,
 )
-from lookdev.sheets.sheet_model import AS_IT_STOOD, Light, LookColumn, Picture, Row, SheetModel
-from lookdev.sheets.sheet_parts import FOOT, count_of, draw_picture, marked, picture_size
+from lookdev.pages.sheet_model import AS_IT_STOOD, Light, LookColumn, Picture, Row, SheetModel
+from lookdev.pages.sheet_parts import FOOT, count_of, draw_picture, marked, picture_size
 
 __all__ = [
     "AS_IT_STOOD", "Light", "LookColumn", "Picture", "Row", "SheetModel", "comparison_sheet",

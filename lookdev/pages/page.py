@@ -8,7 +8,7 @@ black.
 
 A whole sheet:
 
->>> from lookdev.sheets.page import BODY, BODY_BOLD, HEADING, LABEL, SMALL, Column, Document
+>>> from lookdev.pages.page import BODY, BODY_BOLD, HEADING, LABEL, SMALL, Column, Document
 >>> import numpy as np
 >>> doc = Document("Light notes", paper="a4")          # or "letter"; landscape=False for portrait
 >>> page = doc.new_page("Low Ferry", "Light notes · Net loft")   # title strip; the foot gets "1 / 1"
@@ -47,8 +47,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from lookdev.errors import SheetError
 from lookdev.files import write_whole
-from lookdev.sheets import fonts
-from lookdev.sheets.raster import draw_jpeg, draw_pixels, own_page, png_bytes
+from lookdev.pages import fonts
+from lookdev.pages.raster import draw_jpeg, draw_pixels, own_page, png_bytes
 
 Colour = Sequence[float] | Sequence[int]
 Align = Literal["left", "centre", "right"]
