@@ -233,9 +233,14 @@ def apart(
     ],
     chips: ChipsOption = None,
     skins: Annotated[
-        Path | None,
-        typer.Option("--skins", help="Skins to hold against the wall: measured spectra, as a chip file."),
-    ] = None,
+        str,
+        typer.Option(
+            "--skins",
+            metavar="models|none|FILE",
+            help="Skins to hold against each surface: six models, light to dark; none; or a chip file of "
+            "measured spectra.",
+        ),
+    ] = "models",
     looks: Looks = None,
     only: Only = None,
     out: OutOption = None,
@@ -248,7 +253,7 @@ def apart(
 ) -> int:
     """Do wall, costumes and skins stay apart on screen? CIEDE2000 and L* of each pair, and which merge.
 
-    `lookdev paint apart SCOUT "5BG 5/4" "10BG 4/4" --skins skins.csv --looks looks`
+    `lookdev paint apart SCOUT "5BG 5/4" "10BG 4/4" --looks looks`
 
     Also pairs that match in daylight and part under the lamp, and the looks through which a pair that merges
     stays apart.
@@ -266,7 +271,7 @@ def apart(
         out if out is not None else default_folder("paint", scout),
         tuple(surface),
         chips,
-        skins,
+        "models" if skins == "models" else None if skins == "none" else Path(skins),
         tuple(only or ()),
         balance,
         level,

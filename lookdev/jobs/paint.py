@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, overload
+from typing import TYPE_CHECKING, Any, Literal, overload
 
 import numpy as np
 
@@ -126,7 +126,8 @@ class ApartRequest:
     Attributes
     ----------
     surfaces : the wall first, then costumes: names or codes in ``chips``, Munsell notations, or #hex.
-    skins : chip file of skins, measured spectra best, or None; each is held against every surface.
+    skins : what is held against every surface: "models", the six of ``colorimetry.skins``; a chip file,
+        measured spectra best; or None.
 
     The others as in :class:`PredictRequest`.
     """
@@ -136,7 +137,7 @@ class ApartRequest:
     out: Path
     surfaces: tuple[str, ...]
     chips: Path | None = None
-    skins: Path | None = None
+    skins: Path | Literal["models"] | None = "models"
     only: tuple[str, ...] = ()
     balance_k: float | None = None
     level_stops: float = 0.0
@@ -305,7 +306,7 @@ def _match(request: MatchRequest, tell: Tell) -> MatchResult:
     found = match(wanted.lab, viewings, deck, request.count)
     if not found.reachable:
         worst = viewings[int(np.argmax(found.ranked[0].differences))]
-        ways = ways_out(found.target_lab, worst, request.looks, deck)
+        ways = ways_out(found.target_lab, worst, request.looks, deck, kit=request.scout.kit)
         words = "; ".join(f"{w.change}: {w.chip} within {w.ciede2000:.1f}" for w in ways)
         none = "no other look tried, no common gel and no lamp of ours betters it"
         found = replace(found, verdict=(*found.verdict, f"At {worst.name}: {words or none}."))
@@ -354,7 +355,7 @@ def _palette(request: PaletteRequest, tell: Tell) -> PaletteResult:
 
 
 def _apart(request: ApartRequest, tell: Tell) -> ApartResult:
-    from lookdev.paint.apart import joined, looks_that_part, pair_json, pairs
+    from lookdev.paint.apart import joined, looks_that_part, model_skins, pair_json, pairs
     from lookdev.paint.chip_file import read_chips
     from lookdev.paint.predict import predict_sites
     from lookdev.text.csv_out import csv_text
@@ -363,13 +364,15 @@ def _apart(request: ApartRequest, tell: Tell) -> ApartResult:
         raise RequestError(
             "nothing to tell apart",
             found=", ".join(request.surfaces) or None,
-            wanted="a wall and a costume, or --skins",
+            wanted="a wall and a costume, or skins (--skins models)",
         )
     refuse_scout(request.scout.folder, request.out)
     sites, errors, encoding = _sites(request, tell)
     wanted, chip_errors, warnings = _wanted_chips(request.chips, request.surfaces)
     errors += chip_errors
-    if request.skins is not None:
+    if request.skins == "models":
+        wanted = joined([wanted, model_skins()])
+    elif request.skins is not None:
         read = read_chips(request.skins)
         wanted = joined([wanted, read.chips])
         errors += [str(e) for e in read.errors]
@@ -381,7 +384,8 @@ def _apart(request: ApartRequest, tell: Tell) -> ApartResult:
     found = pairs(predict_sites(wanted, sites, request.looks, encoding), len(request.surfaces))
     table = request.out / "apart.csv"
     rows = [pair_json(p) for p in found]
-    with _writing(request, request.out / "apart", [table], request.skins):
+    skins = request.skins if isinstance(request.skins, Path) else None
+    with _writing(request, request.out / "apart", [table], skins):
         write_whole(table, csv_text(list(rows[0]), [list(row.values()) for row in rows]))
     return ApartResult([table], errors, warnings, found, looks_that_part(found))
 

@@ -132,3 +132,13 @@ def joined(sets: Sequence[ChipSet]) -> ChipSet:
         tuple(chip for part in sets for chip in part.chips),
         np.concatenate([part.reflectances for part in sets]),
     )
+
+
+def model_skins() -> ChipSet:
+    """The six model skins of ``colorimetry.skins``, light to dark, as chips of known reflectance."""
+    from lookdev.colorimetry.skins import skin_names, skin_reflectances, skin_wavelengths_nm
+    from lookdev.paint.chip import Chip
+    from lookdev.paint.spectra import on_grid
+
+    chips = tuple(Chip(f"{name} skin", kind="spectrum", as_typed="model") for name in skin_names())
+    return ChipSet("model skins", chips, on_grid(skin_wavelengths_nm(), skin_reflectances()))
