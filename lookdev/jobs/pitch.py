@@ -287,6 +287,7 @@ class _Maker:
     def numbers(self, places: list[PitchPlace]) -> tuple[str, ...]:
         """The appendix, a line each: readings and stills, then the looks' parameters."""
         from lookdev.meter.wording import light_words
+        from lookdev.text.numbers import fixed
 
         lines = []
         for place in places:
@@ -298,7 +299,7 @@ class _Maker:
                     parts.append(_cct(*reading.cct_duv))
                 parts.append(light_words(reading.illuminance_lux))
             if still.exposure_stops:
-                parts.append(f"matched to the meter by {still.exposure_stops:+.1f} stops in the looks")
+                parts.append(f"matched to the meter by {fixed(still.exposure_stops, 1)} stops in the looks")
             lines.append(f"{place.name} ({place.code}). " + "; ".join(parts))
         for look, known in zip(self.planned.looks, self.planned.called, strict=True):
             lines.append(f"{look.title} ({known.code}, {known.fingerprint}). {look.describe()}")

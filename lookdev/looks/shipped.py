@@ -5,10 +5,12 @@ Asked for as ``shipped``, all of them, or one by its title, where no file or fol
 
 from __future__ import annotations
 
-import tomllib
 from functools import cache
 from importlib import metadata
 from pathlib import Path
+
+from lookdev.errors import LookError
+from lookdev.text.toml_in import read_toml
 
 ALL = "shipped"
 _PACKAGE = Path(__file__).parents[1]
@@ -32,7 +34,7 @@ def shipped_looks() -> dict[str, Path]:
     """Files of the looks that came with this program, by title."""
     folder = shipped_folder()
     files = sorted(folder.glob("*.toml")) if folder is not None else []
-    return {tomllib.loads(file.read_text("utf-8"))["title"]: file for file in files}
+    return {read_toml(file, LookError, "look")["title"]: file for file in files}
 
 
 def shipped(text: str) -> Path | None:

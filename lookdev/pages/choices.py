@@ -169,11 +169,15 @@ def as_mailed(text: str) -> str:
     ------
     ValueError : it is meant to be a choices.toml and is none; the message says where.
     """
-    import tomllib
+    from lookdev.errors import RequestError
+    from lookdev.text.toml_in import parse_toml
 
     if not re.search(r"^\s*\[\[choice\]\]", text, re.MULTILINE):
         return text
-    entries = tomllib.loads(text.lstrip("\N{BYTE ORDER MARK}")).get("choice", [])
+    try:
+        entries = parse_toml(text.lstrip("\N{BYTE ORDER MARK}"), RequestError).get("choice", [])
+    except RequestError as error:
+        raise ValueError(str(error)) from None
     found = []
     for entry in entries if isinstance(entries, list) else []:
         values = {k: str(v) for k, v in entry.items()} if isinstance(entry, dict) else {}

@@ -90,8 +90,8 @@ def munsell_xyz(text: str) -> Array:
     ------
     ValueError : not a notation.
 
-    >>> munsell_xyz("N 5").round(4).tolist()  # Y: ASTM D1535 gives value 5 a luminance factor of 0.1930
-    [0.1893, 0.193, 0.2283]
+    >>> munsell_xyz("N 5").round(4).tolist()  # Y: ASTM D1535, value 5, 19.27% of a perfect white
+    [0.189, 0.1927, 0.2277]
     """
     from lookdev.colorimetry.munsell_notation import luminance_factor, xyz_from_munsell
 

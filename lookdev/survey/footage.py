@@ -126,11 +126,11 @@ def kelvin_tag(xy: XY) -> str:
     """A camera's balance for a file's name: kelvin as it is set, or x, y where kelvin has no meaning.
 
     >>> kelvin_tag((0.3127, 0.3290)), kelvin_tag((0.5, 0.2))
-    ('6503K', 'x500y200')
+    ('6504K', 'x500y200')
     """
     if not is_cct_meaningful(xy):
         return f"x{1000 * xy[0]:.0f}y{1000 * xy[1]:.0f}"
-    return f"{_set_kelvin(xy):.0f}K"
+    return f"{round(_set_kelvin(xy))}K"
 
 
 def _white_words(xy: XY) -> str:
@@ -164,7 +164,7 @@ def _placed(place: Place, balance: str, words: str) -> FootagePlace:
 
 
 def _planned_tag(plan: Plan) -> str:
-    return f"{plan.balance_k or 0.0:.0f}K"
+    return f"{round(plan.balance_k or 0.0)}K"
 
 
 def _planned_words(plan: Plan) -> str:

@@ -349,8 +349,8 @@ def test_apart_tells_wall_from_costume_and_skin(scout, capsys, tmp_path):
     assert (tmp_path / "out" / "apart.csv").exists()
     assert run("paint", "apart", scout / "scout", "N 5", "--skins", "none", "--out", tmp_path / "two") == 2
     capsys.readouterr()
-    assert run("paint", "apart", scout / "scout", "N 5", "--only", "cabin", "--looks", scout / "held_back.toml",
-               "--out", tmp_path / "wall", "--json") == 0  # fmt: skip
+    wall = ("paint", "apart", scout / "scout", "N 5", "--only", "cabin", "--looks", scout / "held_back.toml")
+    assert run(*wall, "--out", tmp_path / "wall", "--json") == 0
     skins = {p["two"] for p in json.loads(capsys.readouterr().out)["pairs"]}
     assert skins == {
         f"{name} skin" for name in ("very light", "light", "intermediate", "tan", "brown", "dark")

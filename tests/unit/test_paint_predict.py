@@ -165,6 +165,7 @@ def test_the_wall_is_predicted_for_the_footage_not_for_the_stills_camera(tmp_pat
     """The plan's balance and encoding, as LUTs are worked out; the still's only when a still is asked for."""
     from lookdev.meter.scout import load_scout
     from lookdev.paint.sites import sites_of
+    from lookdev.survey.survey import survey
 
     (tmp_path / "meter.csv").write_text(
         "location,source,x,y,cct_k,camera_balance_k\nDock,HP1,,,,3200\n", encoding="utf-8"
@@ -172,9 +173,9 @@ def test_the_wall_is_predicted_for_the_footage_not_for_the_stills_camera(tmp_pat
     (tmp_path / "scout.toml").write_text(
         '[plan]\nbalance_k = 5600\nfootage_encoding = "ACEScct"\n', encoding="utf-8"
     )
-    scout = load_scout(tmp_path)
-    (footage,), _ = sites_of(scout)
-    (still,), _ = sites_of(scout, through_still=True)
+    surveyed = survey(load_scout(tmp_path))
+    (footage,), _ = sites_of(surveyed)
+    (still,), _ = sites_of(surveyed, through_still=True)
     assert footage.camera_xy == pytest.approx(balance_white_xy(5600))
     assert still.camera_xy == pytest.approx(balance_white_xy(3200))
     assert footage.cast.camera_xy == footage.camera_xy
