@@ -24,8 +24,9 @@ HALL = '"Ferry hall, Velmsund"'
 LOOKS = ("slack_water", "stove_light", "wet_wool")
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
+    """One browser a file of tests: while it is open, its event loop is the thread's, and no other can run."""
     api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     path = shutil.which("chromium")
     if path is None:
