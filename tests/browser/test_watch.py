@@ -143,7 +143,7 @@ def test_a_file_saved_elsewhere_is_seen(page: Any, live: LivePage, looks: Path) 
     path.write_text(path.read_text().replace("keep = 0.35", "keep = 0.95  # all of it"))
     until(lambda: all(shows(page, live, still, path) for still in range(3)))
     assert "keep = 0.95  # all of it" in text_of(page)
-    assert page.locator("#versions button").count() == 2
+    until(lambda: page.locator("#versions button").count() == 2)
     before = looks.parent / "before.toml"
     before.write_text(LOOK, encoding="utf-8")
     assert not shows(page, live, 1, before)
@@ -157,7 +157,7 @@ def test_a_number_is_nudged_seen_and_saved(page: Any, live: LivePage, looks: Pat
     page.keyboard.press("ArrowUp")
     page.keyboard.press("Shift+ArrowUp")
     assert "keep = 0.90" in text_of(page)
-    assert page.locator("#state").inner_text() == "not saved"
+    until(lambda: page.locator("#state").inner_text() == "not saved")
     assert "keep = 0.35" in path.read_text()
     page.keyboard.press("Control+s")
     until(lambda: page.locator("#state").inner_text() == "saved")
