@@ -323,8 +323,8 @@ def _match(request: MatchRequest, tell: Tell) -> MatchResult:
 def _palette(request: PaletteRequest, tell: Tell) -> PaletteResult:
     from lookdev.colorimetry.encodings import get_encoding
     from lookdev.looks.rendering import render_curve
-    from lookdev.pages.page import as_uint8
     from lookdev.pages.paint_report import palette_json, palette_page
+    from lookdev.pages.setting import as_uint8
     from lookdev.pages.swatch_page import palette_sheet, save
     from lookdev.paint.palette import palette
     from lookdev.stills.reader import read_still

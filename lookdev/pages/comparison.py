@@ -28,19 +28,9 @@ from itertools import product
 from pathlib import Path
 
 from lookdev.pages import fonts
-from lookdev.pages.page import (
-    BODY,
-    HEADING,
-    INK,
-    PAPER_WHITE,
-    RASTER_DPI,
-    SMALL,
-    Box,
-    Document,
-    Page,
-    Style,
-    lines_of,
-)
+from lookdev.pages.document import RASTER_DPI, Document
+from lookdev.pages.page import Page
+from lookdev.pages.setting import BODY, HEADING, INK, PAPER_WHITE, SMALL, Box, Style, lines_of
 from lookdev.pages.sheet_model import AS_IT_STOOD, Light, LookColumn, Picture, Row, SheetModel
 from lookdev.pages.sheet_parts import FOOT, count_of, draw_picture, marked, picture_size
 
@@ -176,7 +166,7 @@ def _draw_row(
     plan: _Plan,
     fit: _Fit,
 ) -> float:
-    row, pixel = model.rows[index], page.document.pixel
+    row, pixel = model.rows[index], page.pixel
     _row_label(page, box, y, row)
     y += _ROW_LABEL
     lines, per_line = _in_lines(row.aspect, len(columns), plan.lines)

@@ -8,7 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from lookdev.pages import fonts
-from lookdev.pages.page import BODY_BOLD, LABEL, SMALL, SMALL_BOLD, Document, Page, Style, text_height
+from lookdev.pages.document import Document
+from lookdev.pages.page import Page
+from lookdev.pages.setting import BODY_BOLD, LABEL, SMALL, SMALL_BOLD, Style, text_height
 from lookdev.paint.faces import ADVICE, PARTS, Face, Faces, Split
 from lookdev.text.numbers import fixed
 

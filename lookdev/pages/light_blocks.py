@@ -10,17 +10,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from lookdev.pages.page import (
-    BODY,
-    BODY_BOLD,
-    HEADING,
-    INK,
-    SMALL,
-    SUBHEADING,
-    Document,
-    Page,
-    text_height,
-)
+from lookdev.pages.document import Document
+from lookdev.pages.page import Page
+from lookdev.pages.setting import BODY, BODY_BOLD, HEADING, INK, SMALL, SUBHEADING, text_height
 
 TEXT = replace(BODY, size=10.5)
 TITLE = replace(BODY_BOLD, size=12)

@@ -19,7 +19,8 @@ from lookdev.meter.reading_notes import ReadingNotes
 from lookdev.meter.scout import Plan
 from lookdev.meter.wording import light_words, rough, seconds_words, signed
 from lookdev.pages.light_blocks import FIGURES, SOURCE, TEXT, Block, clipped, glued
-from lookdev.pages.page import BODY_BOLD, INK, LABEL, PAPER_WHITE, Page, text_height
+from lookdev.pages.page import Page
+from lookdev.pages.setting import BODY_BOLD, INK, LABEL, PAPER_WHITE, text_height
 from lookdev.text import numbers
 
 NUMBER = replace(BODY_BOLD, colour=PAPER_WHITE)

@@ -21,11 +21,13 @@ from lookdev.meter.pick_list import PickLine
 from lookdev.meter.scout import Plan
 from lookdev.meter.sun import again_line
 from lookdev.meter.wording import signed
+from lookdev.pages.document import Document
 from lookdev.pages.light_blocks import PLACE, TEXT, Block, Flow, clipped, fine_print, glued, titled
 from lookdev.pages.light_cards import card, plan_words
 from lookdev.pages.light_plots import DIAGRAM, diagram, sun_block, time_block
 from lookdev.pages.light_tables import budget_table, lamps_tables, pick_blocks
-from lookdev.pages.page import BODY, BODY_BOLD, PAPER_WHITE, Document, Page, text_height
+from lookdev.pages.page import Page
+from lookdev.pages.setting import BODY, BODY_BOLD, PAPER_WHITE, text_height
 
 Picture = NDArray[np.uint8]
 

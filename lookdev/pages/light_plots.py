@@ -30,8 +30,9 @@ from lookdev.meter.sun import (
 from lookdev.meter.timeline import TimeLine, words
 from lookdev.meter.wording import plain
 from lookdev.pages.light_blocks import TEXT, TITLE, Block, clipped, glued
-from lookdev.pages.page import INK, LABEL, PAPER_WHITE, Page, text_height
+from lookdev.pages.page import Page
 from lookdev.pages.plot import Axis, Plot, chromaticity_plot
+from lookdev.pages.setting import INK, LABEL, PAPER_WHITE, text_height
 
 DIAGRAM = 216.0
 PLOT_HEIGHT = 128.0

@@ -15,7 +15,8 @@ from lookdev.meter.reading_notes import ReadingNotes
 from lookdev.meter.scout import Plan
 from lookdev.meter.wording import light_words, rough
 from lookdev.pages.light_blocks import TITLE, Block, clipped, glued
-from lookdev.pages.page import BODY, BODY_BOLD, Page, text_height
+from lookdev.pages.page import Page
+from lookdev.pages.setting import BODY, BODY_BOLD, text_height
 from lookdev.text.numbers import fixed, kelvin
 
 STRONG = replace(BODY_BOLD, size=11.5)

@@ -12,7 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.pages import fonts
-from lookdev.pages.page import INK, PAPER_WHITE, Column, Document, Page, Style, text_height
+from lookdev.pages.document import Document
+from lookdev.pages.page import Page
+from lookdev.pages.setting import INK, PAPER_WHITE, Column, Style, text_height
 from lookdev.pages.swatch_page import CAUTIONS
 
 Signal = Sequence[float] | NDArray[np.float64]

@@ -13,8 +13,10 @@ from numpy.typing import NDArray
 
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.pages import fonts
-from lookdev.pages.page import Box, Colour, Document, Page, Style, text_height
+from lookdev.pages.document import Document
+from lookdev.pages.page import Page
 from lookdev.pages.pitch_model import STOOD, Pitch, PitchPlace, alternates, strip_of
+from lookdev.pages.setting import Box, Colour, Style, text_height
 
 Picture = NDArray[np.uint8]
 

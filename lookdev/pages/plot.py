@@ -1,7 +1,7 @@
 """Plots in vector lines and real text on a :class:`~lookdev.pages.page.Page`.
 
 >>> import numpy as np
->>> from lookdev.pages.page import Document
+>>> from lookdev.pages.document import Document
 >>> from lookdev.pages.plot import Axis, Plot, chromaticity_plot
 >>> doc = Document("Proof")
 >>> page = doc.new_page("Low Ferry", "Proof")
@@ -35,7 +35,8 @@ from numpy.typing import ArrayLike, NDArray
 from lookdev.colorimetry import temperature
 from lookdev.errors import SheetError
 from lookdev.pages import fonts
-from lookdev.pages.page import HAIRLINE, INK, LABEL, SMALL_BOLD, Box, Colour, Page, Style, text_height
+from lookdev.pages.page import Page
+from lookdev.pages.setting import HAIRLINE, INK, LABEL, SMALL_BOLD, Box, Colour, Style, text_height
 from lookdev.text.numbers import MINUS
 
 Array = NDArray[np.float64]
@@ -450,9 +451,9 @@ def chromaticity_background(plot: Plot, diagram: Diagram, strength: float = 0.38
     import cv2
 
     from lookdev.colorimetry.transfer_functions import srgb_encode
-    from lookdev.pages.page import as_uint8, unit_rgb
+    from lookdev.pages.setting import as_uint8, unit_rgb
 
-    pixel, f = plot.page.document.pixel, plot.frame
+    pixel, f = plot.page.pixel, plot.frame
     shape = max(2, round(f.height / pixel)), max(2, round(f.width / pixel))
     xs = plot.across.low + (np.arange(shape[1]) + 0.5) / shape[1] * (plot.across.high - plot.across.low)
     ys = plot.up.high - (np.arange(shape[0]) + 0.5) / shape[0] * (plot.up.high - plot.up.low)
@@ -473,4 +474,4 @@ def chromaticity_background(plot: Plot, diagram: Diagram, strength: float = 0.38
     mask = np.zeros(shape, np.uint8)
     cv2.fillPoly(mask, [np.round(corners).astype(np.int32)], 255, lineType=cv2.LINE_AA, shift=4)
     share = mask[..., None] / 255.0
-    return as_uint8(share * colours + (1 - share) * np.array(unit_rgb(plot.page.document.surround)))
+    return as_uint8(share * colours + (1 - share) * np.array(unit_rgb(plot.page.surround)))

@@ -15,18 +15,10 @@ from lookdev.colorimetry.temperature import uv1976_from_xy
 from lookdev.lut.check_frame import HEIGHT, WIDTH, WrongAnswer, draw_frame
 from lookdev.lut.proof import Proof
 from lookdev.lut.report import examination_lines
-from lookdev.pages.page import (
-    BODY,
-    LABEL,
-    PAPER_WHITE,
-    SMALL,
-    SMALL_BOLD,
-    Column,
-    Document,
-    Page,
-    as_uint8,
-)
+from lookdev.pages.document import Document
+from lookdev.pages.page import Page
 from lookdev.pages.plot import Axis, Plot, chromaticity_plot
+from lookdev.pages.setting import BODY, LABEL, PAPER_WHITE, SMALL, SMALL_BOLD, Column, as_uint8
 
 _CHANNELS = (("red", (150, 20, 20)), ("green", (10, 95, 30)), ("blue", (25, 45, 150)))
 _GAP = 16.0

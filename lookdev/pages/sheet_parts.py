@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from lookdev.pages import fonts
-from lookdev.pages.page import HAIRLINE, LABEL, Page
+from lookdev.pages.page import Page
+from lookdev.pages.setting import HAIRLINE, LABEL
 from lookdev.pages.sheet_model import Picture, Row
 from lookdev.pages.thumbnails import fit_size, resize_srgb
 
@@ -23,7 +24,7 @@ def marked(warnings: Sequence[str], most: int = 3) -> list[str]:
 
 def picture_size(page: Page, row: Row, edge: float) -> tuple[int, int]:
     """(height, width) in pixels of a row's pictures with the long edge ``edge`` points."""
-    long_px = max(1, round(edge / page.document.pixel))
+    long_px = max(1, round(edge / page.pixel))
     return fit_size((1000, max(1, round(1000 * row.aspect))), (long_px, long_px))
 
 
@@ -32,10 +33,10 @@ def draw_picture(page: Page, x: float, y: float, picture: Picture | None, size: 
     if picture is not None:
         pixels = resize_srgb(picture, fit_size(picture.shape[:2], size))
         down, across = pixels.shape[:2]
-        pixel = page.document.pixel
+        pixel = page.pixel
         page.photograph(x, y, _jpeg(pixels), (across, down), across * pixel, down * pixel)
         return
-    width, height = size[1] * page.document.pixel, size[0] * page.document.pixel
+    width, height = size[1] * page.pixel, size[0] * page.pixel
     page.polygon([(x, y), (x + width, y), (x + width, y + height), (x, y + height)], outline=HAIRLINE)
     page.text(x + 3, y + 3, "not made", LABEL, width=max(width - 6, 8), overflow="ellipsis")
 

@@ -13,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.pages import fonts
-from lookdev.pages.page import (
+from lookdev.pages.document import Document
+from lookdev.pages.page import Page
+from lookdev.pages.setting import (
     BODY,
     BODY_BOLD,
     INK,
@@ -21,8 +23,6 @@ from lookdev.pages.page import (
     PAPER_WHITE,
     SMALL,
     SMALL_BOLD,
-    Document,
-    Page,
     Style,
     text_height,
 )

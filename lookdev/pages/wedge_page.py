@@ -13,7 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.pages import fonts
-from lookdev.pages.page import PAPER_WHITE, SMALL, Document, Page, Style
+from lookdev.pages.document import Document
+from lookdev.pages.page import Page
+from lookdev.pages.setting import PAPER_WHITE, SMALL, Style
 from lookdev.pages.sheet_parts import draw_picture
 from lookdev.pages.thumbnails import fit_size
 
@@ -75,7 +77,7 @@ def _width(rows: Sequence[Sequence[WedgeCell]], page: Page, size: tuple[int, int
 
 
 def _words_height(rows: Sequence[Sequence[WedgeCell]], width: float) -> float:
-    from lookdev.pages.page import text_height
+    from lookdev.pages.setting import text_height
 
     return max(
         text_height(cell.head, HEAD, width, 2) + text_height(cell.step, SMALL, width, 2) + 3
@@ -91,11 +93,11 @@ def _draw(page: Page, sheet: WedgePage) -> None:
     if len(rows) == 1:
         rows = tuple(rows[0][k : k + across] for k in range(0, len(rows[0]), across))
     room = (
-        max(1, round(wide * sheet.size[0] / sheet.size[1] / page.document.pixel)),
-        round(wide / page.document.pixel),
+        max(1, round(wide * sheet.size[0] / sheet.size[1] / page.pixel)),
+        round(wide / page.pixel),
     )
     box = fit_size(sheet.size, room)
-    high = box[0] * page.document.pixel
+    high = box[0] * page.pixel
     left = page.content.left + max(0.0, page.content.width - across * wide - GAP * (across - 1)) / 2
     y = page.content.top
     for row in rows:
@@ -106,7 +108,7 @@ def _draw(page: Page, sheet: WedgePage) -> None:
             top = y + words
             draw_picture(page, x, top, cell.picture, box)
             if cell.itself:
-                _frame(page, x, top, box[1] * page.document.pixel, high)
+                _frame(page, x, top, box[1] * page.pixel, high)
         y += words + high + UNDER
 
 

@@ -23,7 +23,8 @@ from lookdev.looks.pipeline import Grade
 from lookdev.looks.rendering import lift_curve, render_curve
 from lookdev.meter.log import reading_for
 from lookdev.meter.scout import load_scout
-from lookdev.pages.page import BODY_BOLD, LABEL, SMALL_BOLD, Document
+from lookdev.pages.document import Document
+from lookdev.pages.setting import BODY_BOLD, LABEL, SMALL_BOLD
 from lookdev.stills.reader import read_still
 from lookdev.survey.resolve import resolve_still
 

@@ -17,8 +17,8 @@ from lookdev.colorimetry.library import colour_science
 from lookdev.colorimetry.skins import skin_names, skin_reflectances, skin_wavelengths_nm
 from lookdev.looks.model import Look
 from lookdev.looks.stages.balance import Cast
+from lookdev.pages.document import Document
 from lookdev.pages.faces_page import faces_document, faces_strip, strip_height
-from lookdev.pages.page import Document
 from lookdev.paint.faces import FAR_DEG, PARTS, UNEQUAL, VISIBLE_DEG, Faces, faces_at
 from lookdev.paint.light import light_from_illuminant
 from lookdev.paint.predict import Site

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.errors import SheetError
 from lookdev.pages.comparison import comparison_sheet, draw_comparison
-from lookdev.pages.page import Document
+from lookdev.pages.document import Document
 from lookdev.pages.sheet_model import (
     AS_IT_STOOD,
     Light,

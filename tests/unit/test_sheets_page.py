@@ -13,8 +13,9 @@ from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
 from lookdev.errors import SheetError
-from lookdev.pages import page as page_module
-from lookdev.pages.page import BODY, HEADING, LABEL, SURROUND, Column, Document, Style, unit_rgb
+from lookdev.pages import setting
+from lookdev.pages.document import MISSING_NOTE, Document
+from lookdev.pages.setting import BODY, HEADING, LABEL, SURROUND, Column, Style, unit_rgb
 
 NAME = "Łódź · Øst 東 café"
 
@@ -66,7 +67,7 @@ def test_small_text_is_legible_on_the_surround():
         return float(srgb_decode(np.array(unit_rgb(colour))) @ [0.2126, 0.7152, 0.0722])
 
     ground = luminance(SURROUND)
-    for name, style in vars(page_module).items():
+    for name, style in vars(setting).items():
         if isinstance(style, Style):
             light, dark = sorted([luminance(style.colour), ground], reverse=True)
             assert (light + 0.05) / (dark + 0.05) >= (4.5 if sum(style.colour) == 0 else 4.4), name
@@ -197,7 +198,7 @@ def test_a_missing_glyph_is_explained_in_the_foot():
     doc = Document("t")
     doc.new_page("Quay 🎬")
     text = pypdf.PdfReader(io.BytesIO(doc.pdf_bytes())).pages[0].extract_text()
-    assert "[U+1F3AC]" in text and page_module.MISSING_NOTE in text
+    assert "[U+1F3AC]" in text and MISSING_NOTE in text
 
 
 def test_fitting_shrinks_then_wraps_then_shortens():

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from lookdev.colorimetry.illuminants import illuminant_xy
 from lookdev.colorimetry.temperature import uv1976_from_xy
 from lookdev.errors import SheetError
-from lookdev.pages.page import Box, Document
+from lookdev.pages.document import Document
 from lookdev.pages.plot import Axis, Plot, chromaticity_plot, clip_segment, round_ticks, spectral_locus
+from lookdev.pages.setting import Box
 
 
 @given(st.floats(-1e3, 1e3), st.floats(1e-2, 1e4), st.integers(2, 12))
