@@ -31,6 +31,7 @@ from typing import Any
 __version__ = "0.1.0"
 
 _HOMES = {
+    "ApartRequest": "jobs.paint_requests",
     "BatchRequest": "jobs.batch",
     "BatchResult": "jobs.batch",
     "Cast": "looks.cast",
@@ -50,12 +51,12 @@ _HOMES = {
     "Line": "jobs.common",
     "Look": "looks.model",
     "LookdevError": "errors",
-    "MatchRequest": "jobs.paint",
-    "PaletteRequest": "jobs.paint",
+    "MatchRequest": "jobs.paint_requests",
+    "PaletteRequest": "jobs.paint_requests",
     "PitchRequest": "jobs.pitch",
     "PitchResult": "jobs.pitch",
     "Place": "survey.places",
-    "PredictRequest": "jobs.paint",
+    "PredictRequest": "jobs.paint_requests",
     "Progress": "jobs.common",
     "RequestError": "errors",
     "Scout": "meter.scout",

@@ -35,10 +35,11 @@ from lookdev.jobs.mix import DifferencesRequest as DifferencesRequest
 from lookdev.jobs.mix import MixRequest as MixRequest
 from lookdev.jobs.mix import differences as differences
 from lookdev.jobs.mix import mix as mix
-from lookdev.jobs.paint import MatchRequest as MatchRequest
-from lookdev.jobs.paint import PaletteRequest as PaletteRequest
-from lookdev.jobs.paint import PredictRequest as PredictRequest
 from lookdev.jobs.paint import run as _paint
+from lookdev.jobs.paint_requests import ApartRequest as ApartRequest
+from lookdev.jobs.paint_requests import MatchRequest as MatchRequest
+from lookdev.jobs.paint_requests import PaletteRequest as PaletteRequest
+from lookdev.jobs.paint_requests import PredictRequest as PredictRequest
 from lookdev.jobs.pitch import PitchRequest as PitchRequest
 from lookdev.jobs.pitch import PitchResult as PitchResult
 from lookdev.jobs.pitch import run as _pitch

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
+from lookdev.cli.common import told
 from lookdev.cli.options import Looks, Only, Paper, PaperChoice
 from lookdev.text.numbers import fixed
 from lookdev.text.table import print_table
@@ -112,31 +113,12 @@ def predict(
 
     `lookdev paint predict SCOUT --chip "5YR 6/4" --looks looks/slack_water.toml --only "Net loft"`
     """
-    from lookdev.cli.common import told
-    from lookdev.jobs.common import looks_for, open_scout
-    from lookdev.jobs.paint import PredictRequest, run
-    from lookdev.lut.look_files import files_of_looks
-    from lookdev.outputs import default_folder
+    from lookdev.jobs.paint import run
+    from lookdev.jobs.paint_requests import PredictRequest
 
-    opened = open_scout(scout)
-    request = PredictRequest(
-        opened,
-        looks_for(opened, looks),
-        out if out is not None else default_folder("paint", scout),
-        chips,
-        tuple(chip or ()),
-        tuple(only or ()),
-        balance,
-        level,
-        wall_xy,
-        encoding_in,
-        paper.value,
-        files_of_looks(looks),
-        as_still,
-        pages,
-    )
+    shared = _on_screen(scout, looks, out, chips, only, balance, level, wall_xy, encoding_in, as_still)
     with told() as tell:
-        result = run(request, tell)
+        result = run(PredictRequest(**shared, chip=tuple(chip or ()), pages=pages, paper=paper.value), tell)
     if as_json:
         typer.echo(json.dumps(result.data(), indent=2, ensure_ascii=False))
     else:
@@ -186,30 +168,12 @@ def match(
 
     Without --chips the Munsell colours (ASTM D1535) that a matt paint can have are searched.
     """
-    from lookdev.cli.common import told
-    from lookdev.jobs.common import looks_for, open_scout
-    from lookdev.jobs.paint import MatchRequest, run
-    from lookdev.lut.look_files import files_of_looks
-    from lookdev.outputs import default_folder
+    from lookdev.jobs.paint import run
+    from lookdev.jobs.paint_requests import MatchRequest
 
-    opened = open_scout(scout)
+    shared = _on_screen(scout, looks, out, chips, only, balance, level, wall_xy, encoding_in, as_still)
     request = MatchRequest(
-        opened,
-        looks_for(opened, looks),
-        out if out is not None else default_folder("paint", scout),
-        target,
-        card,
-        chips,
-        tuple(only or ()),
-        count,
-        balance,
-        level,
-        wall_xy,
-        encoding_in,
-        paper.value,
-        files_of_looks(looks),
-        as_still,
-        any_colour,
+        **shared, target=target, card=card, count=count, any_colour=any_colour, paper=paper.value
     )
     with told() as tell:
         result = run(request, tell)
@@ -258,30 +222,15 @@ def apart(
     Also pairs that match in daylight and part under the lamp, and the looks through which a pair that merges
     stays apart.
     """
-    from lookdev.cli.common import told
-    from lookdev.jobs.common import looks_for, open_scout
-    from lookdev.jobs.paint import ApartRequest, run
-    from lookdev.lut.look_files import files_of_looks
-    from lookdev.outputs import default_folder
+    from lookdev.jobs.paint import run
+    from lookdev.jobs.paint_requests import ApartRequest
 
-    opened = open_scout(scout)
-    request = ApartRequest(
-        opened,
-        looks_for(opened, looks),
-        out if out is not None else default_folder("paint", scout),
-        tuple(surface),
-        chips,
-        "models" if skins == "models" else None if skins == "none" else Path(skins),
-        tuple(only or ()),
-        balance,
-        level,
-        wall_xy,
-        encoding_in,
-        files_of_looks(looks),
-        as_still,
-    )
+    shared = _on_screen(scout, looks, out, chips, only, balance, level, wall_xy, encoding_in, as_still)
+    held: Path | Literal["models"] | None = "models"
+    if skins != "models":
+        held = None if skins == "none" else Path(skins)
     with told() as tell:
-        result = run(request, tell)
+        result = run(ApartRequest(**shared, surfaces=tuple(surface), skins=held), tell)
     if as_json:
         typer.echo(json.dumps(result.data(), indent=2, ensure_ascii=False))
     else:
@@ -311,8 +260,8 @@ def palette(
 
     `lookdev paint palette out/graded/Net_loft/loft_01__slack_water.jpg --chips fan_deck.csv`
     """
-    from lookdev.cli.common import told
-    from lookdev.jobs.paint import PaletteRequest, run
+    from lookdev.jobs.paint import run
+    from lookdev.jobs.paint_requests import PaletteRequest
     from lookdev.outputs import default_folder
 
     folder = out if out is not None else default_folder("paint", still.parent)
@@ -328,6 +277,39 @@ def palette(
         print_table(["share", "hex", "Munsell", "nearest chips as made (CIEDE2000)"], rows)
         _print_written(result.written)
     return 1 if result.errors else 0
+
+
+def _on_screen(
+    scout: Path,
+    looks: list[str] | None,
+    out: Path | None,
+    chips: Path | None,
+    only: list[str] | None,
+    balance: float | None,
+    level: float,
+    wall_xy: tuple[float, float] | None,
+    encoding_in: str | None,
+    as_still: bool,
+) -> dict[str, Any]:
+    """What the questions about paint on screen share, from what was typed."""
+    from lookdev.jobs.common import looks_for, open_scout
+    from lookdev.lut.look_files import files_of_looks
+    from lookdev.outputs import default_folder
+
+    opened = open_scout(scout)
+    return {
+        "scout": opened,
+        "looks": looks_for(opened, looks),
+        "out": out if out is not None else default_folder("paint", scout),
+        "chips": chips,
+        "only": tuple(only or ()),
+        "balance_k": balance,
+        "level_stops": level,
+        "wall_xy": wall_xy,
+        "encoding_in": encoding_in,
+        "as_still": as_still,
+        "reads": files_of_looks(looks),
+    }
 
 
 def _print_predictions(found: Sequence[SiteTable]) -> None:

@@ -8,210 +8,36 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from contextlib import AbstractContextManager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, overload
+from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
 
 from lookdev.errors import ChipError, RequestError
 from lookdev.files import write_json, write_whole
 from lookdev.jobs.common import Line, Tell, cube_ends, unheard
+from lookdev.jobs.paint_requests import (
+    MOST_ON_PAGES,
+    ApartRequest,
+    ApartResult,
+    MatchRequest,
+    MatchResult,
+    OnScreenRequest,
+    PaintResult,
+    PaletteRequest,
+    PaletteResult,
+    PredictRequest,
+    PredictResult,
+)
 from lookdev.names import Names
 from lookdev.outputs import inputs_of, refuse_any_scout, refuse_scout, writing
 from lookdev.survey.survey import survey
 
 if TYPE_CHECKING:
     from lookdev.colorimetry.encodings import Encoding
-    from lookdev.looks.pipeline import LookLike
-    from lookdev.meter.scout import Scout
-    from lookdev.paint.apart import Pair
     from lookdev.paint.chip import ChipSet
-    from lookdev.paint.palette import PaletteColour
-    from lookdev.paint.predict import Site, SiteTable, Viewing
-
-
-MOST_ON_PAGES = 24
-"""Chips up to which a whole deck gets pages unasked."""
-
-
-@dataclass(frozen=True)
-class PredictRequest:
-    """What chips become on screen, at each place through each look.
-
-    Attributes
-    ----------
-    scout, looks, out : the walls, the looks, and the folder for tables and the painter's pages.
-    chips : file of a fan deck, or None.
-    chip : single chips: a name or code in ``chips``, a Munsell notation, or #hex.
-    only : locations, by name.
-    balance_k : camera balance in place of the scout's own.
-    level_stops : light on the wall against light on the grey card.
-    wall_xy : chromaticity metered at the wall itself, where it differs from the card.
-    encoding_in : what holds the picture before the look; None for the footage planned in scout.toml, else
-        sRGB.
-    paper : "a4" or "letter".
-    reads : files that the looks were read from; nothing is written over them.
-    as_still : predict what the scout's stills show, with the stills camera's balance, not the footage.
-    pages : the painter's pages of all chips, however many; else for single chips and decks of up to
-        ``MOST_ON_PAGES``.
-    """
-
-    scout: Scout
-    looks: tuple[LookLike, ...]
-    out: Path
-    chips: Path | None = None
-    chip: tuple[str, ...] = ()
-    only: tuple[str, ...] = ()
-    balance_k: float | None = None
-    level_stops: float = 0.0
-    wall_xy: tuple[float, float] | None = None
-    encoding_in: str | None = None
-    paper: str = "a4"
-    reads: tuple[Path, ...] = ()
-    as_still: bool = False
-    pages: bool = False
-
-
-@dataclass(frozen=True)
-class MatchRequest:
-    """Which chip reads as a wanted colour; with several places or looks the best in the worst of them.
-
-    Attributes
-    ----------
-    target : the colour on screen: #hex, lab:L,a,b, a Munsell notation, or a patch STILL:x,y,w,h.
-    card : "x,y,w,h" of the 18% grey card in the target's still, or None.
-    count : how many chips to name.
-    any_colour : without ``chips``, search also colours that no matt paint has; they are marked.
-
-    The others as in :class:`PredictRequest`; without ``chips`` the Munsell colours that a matt paint can have
-    are searched.
-    """
-
-    scout: Scout
-    looks: tuple[LookLike, ...]
-    out: Path
-    target: str
-    card: str | None = None
-    chips: Path | None = None
-    only: tuple[str, ...] = ()
-    count: int = 8
-    balance_k: float | None = None
-    level_stops: float = 0.0
-    wall_xy: tuple[float, float] | None = None
-    encoding_in: str | None = None
-    paper: str = "a4"
-    reads: tuple[Path, ...] = ()
-    as_still: bool = False
-    any_colour: bool = False
-
-
-@dataclass(frozen=True)
-class PaletteRequest:
-    """The dominant colours of a graded still; ``colours`` how many at most, ``chips`` a fan deck or None;
-    ``any_colour`` as in :class:`MatchRequest`."""
-
-    still: Path
-    out: Path
-    chips: Path | None = None
-    colours: int = 6
-    paper: str = "a4"
-    any_colour: bool = False
-
-
-@dataclass(frozen=True)
-class ApartRequest:
-    """Whether wall, costumes and skins stay apart on screen.
-
-    Attributes
-    ----------
-    surfaces : the wall first, then costumes: names or codes in ``chips``, Munsell notations, or #hex.
-    skins : what is held against every surface: "models", the six of ``colorimetry.skins``; a chip file,
-        measured spectra best; or None.
-
-    The others as in :class:`PredictRequest`.
-    """
-
-    scout: Scout
-    looks: tuple[LookLike, ...]
-    out: Path
-    surfaces: tuple[str, ...]
-    chips: Path | None = None
-    skins: Path | Literal["models"] | None = "models"
-    only: tuple[str, ...] = ()
-    balance_k: float | None = None
-    level_stops: float = 0.0
-    wall_xy: tuple[float, float] | None = None
-    encoding_in: str | None = None
-    reads: tuple[Path, ...] = ()
-    as_still: bool = False
-
-
-@dataclass(frozen=True)
-class PaintResult:
-    """What every one gives: files ``written``, and lines of what could not be done and what is in doubt."""
-
-    written: list[Path]
-    errors: list[str]
-    warnings: list[str]
-
-    def notes(self) -> dict[str, Any]:
-        """For JSON."""
-        return {
-            "written": [str(p) for p in self.written],
-            "failed": self.errors,
-            "warnings": self.warnings,
-        }
-
-
-@dataclass(frozen=True)
-class PredictResult(PaintResult):
-    """``predictions`` a place; ``with_pages``: the painter's pages were made; ``answer`` as in JSON."""
-
-    predictions: Sequence[SiteTable]
-    with_pages: bool
-    answer: dict[str, Any]
-
-    def data(self) -> dict[str, Any]:
-        """The answer for JSON."""
-        return self.answer | self.notes()
-
-
-@dataclass(frozen=True)
-class MatchResult(PaintResult):
-    """``answer`` as plain data: target, viewings, chips in their order, verdict."""
-
-    answer: dict[str, Any]
-
-    def data(self) -> dict[str, Any]:
-        """The answer for JSON."""
-        return self.answer | self.notes()
-
-
-@dataclass(frozen=True)
-class PaletteResult(PaintResult):
-    """``colours`` by share; ``answer`` the same as plain data."""
-
-    colours: Sequence[PaletteColour]
-    answer: dict[str, Any]
-
-    def data(self) -> dict[str, Any]:
-        """The answer for JSON."""
-        return self.answer | self.notes()
-
-
-@dataclass(frozen=True)
-class ApartResult(PaintResult):
-    """``pairs``, those nearest to each other first; ``merging``: a sentence for each that merges."""
-
-    pairs: Sequence[Pair]
-    merging: list[str]
-
-    def data(self) -> dict[str, Any]:
-        """The answer for JSON."""
-        from lookdev.paint.apart import pair_json
-
-        return {"pairs": [pair_json(p) for p in self.pairs], "merging": self.merging} | self.notes()
+    from lookdev.paint.predict import Site, Viewing
 
 
 @overload
@@ -391,7 +217,7 @@ def _apart(request: ApartRequest, tell: Tell) -> ApartResult:
 
 
 def _writing(
-    request: PredictRequest | MatchRequest | PaletteRequest | ApartRequest,
+    request: OnScreenRequest | PaletteRequest,
     stem: Path,
     tables: Sequence[Path],
     still: Path | None = None,
@@ -403,9 +229,7 @@ def _writing(
     return writing(request.out, inputs_of(scout, more=more), tables, pages)
 
 
-def _sites(
-    request: PredictRequest | MatchRequest | ApartRequest, tell: Tell
-) -> tuple[list[Site], list[str], Encoding]:
+def _sites(request: OnScreenRequest, tell: Tell) -> tuple[list[Site], list[str], Encoding]:
     """The walls, what could not be used, and what holds the picture before the look."""
     from lookdev.paint.sites import sites_of
 
@@ -462,7 +286,7 @@ def _wanted_chips(path: Path | None, names: Sequence[str]) -> tuple[ChipSet, lis
     import difflib
 
     from lookdev.paint.chip import ChipSet
-    from lookdev.paint.chip_file import chip_from_text
+    from lookdev.paint.draft import chip_from_text
 
     if path is None and not names:
         raise RequestError("no chip", wanted='--chips FILE.csv, or --chip "5YR 6/4"')

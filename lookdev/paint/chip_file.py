@@ -19,22 +19,21 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.colorimetry.adaptation import xyz_from_xy
 from lookdev.colorimetry.difference import xyz_from_lab
 from lookdev.errors import ChipError, MeterError
 from lookdev.meter import workbook
 from lookdev.meter.cells import CellError, is_empty, number
 from lookdev.meter.text_table import SEPARATORS, Row, is_blank, read_text, split_rows
-from lookdev.paint.chip import Chip, ChipSet, Kind
+from lookdev.paint.chip import Chip, ChipSet
 from lookdev.paint.chip_headings import clean, column, is_nm, nearest, wavelength_nm
-from lookdev.paint.recovery import sigmoid_coefficients, sigmoid_reflectance
+from lookdev.paint.draft import Draft, fill_hex, fill_munsell, recover
 from lookdev.paint.spectra import GRID_NM, illuminant_weights, on_grid, white_xy
 
 Array = NDArray[np.float64]
@@ -46,8 +45,6 @@ HELD_NM = (380.0, 730.0)
 """A spectrum must cover the first two; outside it the end values are held, which is said if the second two
 are not covered."""
 
-_HEX = re.compile(r"#?([0-9a-f]{6})", re.IGNORECASE)
-_TRIPLET = re.compile(r"(?:s?rgb)?\s*\(?\s*\d{1,3}[\s,;/]+\d{1,3}[\s,;/]+\d{1,3}\s*\)?", re.IGNORECASE)
 _KINDS = "a reflectance spectrum, L a b, L C h, munsell, or hex"
 
 
@@ -58,21 +55,6 @@ class ChipFile:
     chips: ChipSet
     errors: tuple[ChipError, ...] = ()
     warnings: tuple[str, ...] = ()
-
-
-@dataclass
-class _Draft:
-    """A chip on its way: its reflectance, or XYZ with the illuminant and observer it is for."""
-
-    name: str
-    code: str
-    row: int
-    kind: Kind = "spectrum"
-    as_typed: str = ""
-    remarks: list[str] = field(default_factory=list)
-    reflectance: Array | None = None
-    xyz: Array | None = None
-    conditions: tuple[str, int] = ("D65", 2)
 
 
 def read_chips(path: Path) -> ChipFile:
@@ -144,7 +126,7 @@ class _Reader:
 
     def __init__(self, path: Path) -> None:
         self.path, self.file = path, path.name
-        self.drafts: list[_Draft] = []
+        self.drafts: list[Draft] = []
         self.errors: list[ChipError] = []
         self.warnings: list[str] = []
 
@@ -201,7 +183,7 @@ class _Reader:
             text = row.cells[place] if place is not None and place < len(row.cells) else ""
             return "" if is_empty(text) else text.strip()
 
-        draft = _Draft(
+        draft = Draft(
             cell("name") or cell("code") or cell("munsell") or f"row {row.number}", cell("code"), row.number
         )
         spectrum = {
@@ -235,7 +217,7 @@ class _Reader:
                 error.problem, file=self.file, row=row, column=column, found=text, wanted=error.wanted
             ) from None
 
-    def _measured(self, draft: _Draft, cells: dict[float, str], bands: list[float]) -> None:
+    def _measured(self, draft: Draft, cells: dict[float, str], bands: list[float]) -> None:
         nm = sorted(cells)
         values = [
             self._number(cells[n], draft.row, f"{n:g}", "a reflectance, fraction or percent") for n in nm
@@ -247,7 +229,7 @@ class _Reader:
             )
         self._spectrum(draft, np.array(nm), np.array(values), MAX_GAP_NM if missing else MAX_STEP_NM)
 
-    def _spectrum(self, draft: _Draft, nm: Array, values: Array, widest: float) -> None:
+    def _spectrum(self, draft: Draft, nm: Array, values: Array, widest: float) -> None:
         """Check and keep a spectrum; fraction or percent is settled later, for the whole file."""
         where: dict[str, Any] = {"file": self.file, "row": draft.row}
         low, high = NEEDED_NM
@@ -277,7 +259,7 @@ class _Reader:
         draft.kind, draft.reflectance = "spectrum", np.maximum(on_grid(nm, values), 0.0)
         draft.as_typed = f"spectrum, {len(nm)} values"
 
-    def _from_file(self, draft: _Draft, name: str) -> None:
+    def _from_file(self, draft: Draft, name: str) -> None:
         from lookdev.meter.spectrum import read_spectrum
 
         try:
@@ -292,7 +274,7 @@ class _Reader:
         draft.reflectance = None if draft.reflectance is None else self._fluorescent(draft, draft.reflectance)
         draft.conditions = ("scaled", 2)
 
-    def _lab(self, draft: _Draft, cell: Callable[[str], str]) -> None:
+    def _lab(self, draft: Draft, cell: Callable[[str], str]) -> None:
         from lookdev.colorimetry.illuminants import find_illuminant, illuminant_names
 
         polar = bool(cell("C") or cell("h")) and not (cell("a") or cell("b"))
@@ -341,7 +323,7 @@ class _Reader:
         draft.as_typed = f"L {lab[0]:g} a {lab[1]:g} b {lab[2]:g}, {name}, {observer} degree"
         draft.xyz = xyz_from_lab(lab, white_xy(illuminant_weights(name, observer)))
 
-    def _observer(self, text: str, draft: _Draft) -> int:
+    def _observer(self, text: str, draft: Draft) -> int:
         plain = re.sub(r"(deg(rees?)?|°|cie|observer)", "", text.casefold()).strip()
         known = {"": 2, "2": 2, "1931": 2, "10": 10, "1964": 10}
         if plain not in known:
@@ -355,10 +337,10 @@ class _Reader:
             )
         return known[plain]
 
-    def _munsell(self, draft: _Draft, text: str) -> None:
+    def _munsell(self, draft: Draft, text: str) -> None:
         fill_munsell(draft, text, self.file)
 
-    def _hex(self, draft: _Draft, text: str) -> None:
+    def _hex(self, draft: Draft, text: str) -> None:
         fill_hex(draft, text, self.file)
 
     # one chip a column --------------------------------------------------------------------------------------
@@ -388,7 +370,7 @@ class _Reader:
         for place, (name, cells) in enumerate(zip(names, table, strict=True)):
             if not name and not cells:
                 continue
-            draft = _Draft(name or f"column {place + 2}", "", rows[0].number)
+            draft = Draft(name or f"column {place + 2}", "", rows[0].number)
             try:
                 if not cells:
                     raise ChipError(
@@ -430,7 +412,7 @@ class _Reader:
             draft.reflectance = self._fluorescent(draft, draft.reflectance * scale)
         self.drafts = [d for d in self.drafts if d.reflectance is not None or d.xyz is not None]
 
-    def _fluorescent(self, draft: _Draft, reflectance: Array) -> Array:
+    def _fluorescent(self, draft: Draft, reflectance: Array) -> Array:
         if reflectance.max() > 1.005:
             peak = float(GRID_NM[int(reflectance.argmax())])
             draft.remarks.append(
@@ -488,100 +470,3 @@ def _one_a_kind(file: str, chips: Sequence[Chip]) -> list[str]:
         more = f" (and {len(said) - 1} more rows)" if len(said) > 1 else ""
         out.append(f"{file}, row {chip.row}, {chip.name}: {remark}{more}")
     return out
-
-
-def fill_munsell(draft: _Draft, text: str, file: str | None) -> None:
-    """Give a draft the colour of a Munsell notation."""
-    from lookdev.colorimetry.munsell_notation import C_XY, luminance_factor, parse_notation, xyz_from_munsell
-
-    where: dict[str, Any] = {"file": file, "row": draft.row or None, "column": "munsell" if file else None}
-    try:
-        colour = parse_notation(text)
-    except ValueError:
-        raise ChipError(
-            "not a Munsell notation", found=text, wanted="such as 5YR 6/4 or N 5.5", **where
-        ) from None
-    if colour.value == 0:
-        raise ChipError("no paint is that black", found=text, wanted="a value over 0", **where)
-    white = white_xy(illuminant_weights("C"))
-    if colour.chroma == 0:
-        draft.xyz = xyz_from_xy(white) * luminance_factor(colour.value)
-    else:
-        draft.xyz = xyz_from_munsell(colour) * (xyz_from_xy(white) / xyz_from_xy(C_XY))
-    draft.kind, draft.conditions, draft.as_typed = "Munsell", ("C", 2), text.strip()
-
-
-def fill_hex(draft: _Draft, text: str, file: str | None) -> None:
-    """Give a draft the colour of an sRGB hex value, taken as the chip's colour under D65."""
-    codes = _codes(text)
-    if codes is None:
-        raise ChipError(
-            "not an sRGB hex value",
-            file=file,
-            row=draft.row or None,
-            column="hex" if file else None,
-            found=text,
-            wanted="such as #8a6f5c or 138, 111, 92",
-        )
-    from lookdev.colorimetry.rgb_spaces import SRGB
-    from lookdev.colorimetry.transfer_functions import srgb_decode
-
-    draft.xyz = srgb_decode(np.array(codes) / 255.0) @ SRGB.to_xyz.T
-    draft.kind, draft.conditions = "hex", ("D65", 2)
-    draft.as_typed = "#" + "".join(f"{code:02x}" for code in codes)
-    draft.remarks.append("known by a screen colour only: a last resort")
-
-
-def _codes(text: str) -> tuple[int, int, int] | None:
-    """Three codes 0 to 255 of hex or a triplet."""
-    if match := _HEX.fullmatch(text.strip()):
-        red, green, blue = (int(match[1][i : i + 2], 16) for i in (0, 2, 4))
-        return red, green, blue
-    parts = re.findall(r"\d+", text) if _TRIPLET.fullmatch(text.strip()) else []
-    if len(parts) == 3 and all(int(p) <= 255 for p in parts):
-        return int(parts[0]), int(parts[1]), int(parts[2])
-    return None
-
-
-def chip_from_text(text: str) -> tuple[Chip, Array]:
-    """One chip from a Munsell notation or an sRGB hex value, and its reflectance (85,).
-
-    Raises
-    ------
-    ChipError : neither of the two.
-    """
-    draft = _Draft(text.strip(), "", 0)
-    if text.strip().startswith("#"):
-        fill_hex(draft, text, None)
-    else:
-        fill_munsell(draft, text, None)
-    chips, reflectances = recover([draft])
-    return chips[0], reflectances[0]
-
-
-def recover(drafts: list[_Draft]) -> tuple[tuple[Chip, ...], Array]:
-    """Chips and reflectances (n, 85); colours without a spectrum get a smooth one, all of a kind at once."""
-    reflectances = np.zeros((len(drafts), len(GRID_NM)))
-    groups: dict[tuple[str, int], list[int]] = {}
-    for i, draft in enumerate(drafts):
-        if draft.reflectance is not None:
-            reflectances[i] = draft.reflectance
-        else:
-            groups.setdefault(draft.conditions, []).append(i)
-    for conditions, rows in groups.items():
-        colours = np.stack([np.asarray(drafts[i].xyz) for i in rows])
-        coefficients, left = sigmoid_coefficients(colours, illuminant_weights(*conditions))
-        reflectances[rows] = sigmoid_reflectance(coefficients)
-        for i, rest in zip(rows, left, strict=True):
-            if rest > 0.5:
-                drafts[i].remarks.append(
-                    f"no surface has this colour: the nearest reflectance is {rest:.1f} away in CIELAB"
-                )
-    chips = tuple(
-        Chip(d.name, d.code, d.kind, d.as_typed, d.row, tuple(d.remarks), _conditions(d)) for d in drafts
-    )
-    return chips, reflectances
-
-
-def _conditions(draft: _Draft) -> tuple[str, int]:
-    return ("D65", 2) if draft.xyz is None else draft.conditions

@@ -6,7 +6,8 @@ import pytest
 from lookdev.colorimetry.difference import ciede2000
 from lookdev.errors import ChipError
 from lookdev.paint.chip import munsell_set
-from lookdev.paint.chip_file import chip_from_text, read_chips
+from lookdev.paint.chip_file import read_chips
+from lookdev.paint.draft import chip_from_text
 from lookdev.paint.spectra import GRID_NM, illuminant_weights
 
 
