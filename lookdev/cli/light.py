@@ -64,8 +64,7 @@ def light(
 
 
 def _print_table(notes: tuple[LocationNotes, ...], plan: Plan) -> None:
-    from lookdev.meter.notes import colour_words, exposure_words
-    from lookdev.meter.wording import light_words
+    from lookdev.meter.notes_words import colour_words, exposure_words
     from lookdev.text import numbers
     from lookdev.text.table import print_table
 
@@ -82,7 +81,7 @@ def _print_table(notes: tuple[LocationNotes, ...], plan: Plan) -> None:
                     numbers.pair(*note.xy) if note.xy else "",
                     numbers.pair(*note.uv) if note.uv else "",
                     colour_words(note),
-                    light_words(note.reading.illuminance_lux),
+                    numbers.lux(note.reading.illuminance_lux),
                     near,
                     exposure_words(note.exposure) if note.exposure else "",
                     note.to_balance.short_words if note.to_balance else "",

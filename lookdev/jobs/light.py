@@ -11,7 +11,8 @@ from lookdev.errors import LookdevError, RequestError
 from lookdev.files import write_json, write_whole
 from lookdev.jobs.common import Line, Tell, check_folder, counter, unheard
 from lookdev.meter.log import readings_at
-from lookdev.meter.notes import location_data, location_notes
+from lookdev.meter.notes import location_notes
+from lookdev.meter.notes_data import location_data
 from lookdev.names import location_names
 from lookdev.outputs import inputs_of, refuse_scout, without_places, writing
 from lookdev.survey.survey import survey
@@ -170,7 +171,7 @@ CSV_COLUMNS = (
 
 def table_rows(notes: tuple[LocationNotes, ...], plan: Plan) -> list[dict[str, Any]]:
     """A row a reading, keys as in ``CSV_COLUMNS``; None where there is nothing to say."""
-    from lookdev.meter.notes import notes_data
+    from lookdev.meter.notes_data import notes_data
 
     rows = []
     for location in notes:

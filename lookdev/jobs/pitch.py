@@ -286,7 +286,7 @@ class _Maker:
 
     def numbers(self, places: list[PitchPlace]) -> tuple[str, ...]:
         """The appendix, a line each: readings and stills, then the looks' parameters."""
-        from lookdev.meter.wording import light_words
+        from lookdev.text import numbers
         from lookdev.text.numbers import fixed
 
         lines = []
@@ -297,7 +297,7 @@ class _Maker:
                 reading = still.reading
                 if reading.cct_duv is not None and reading.is_cct_meaningful:
                     parts.append(_cct(*reading.cct_duv))
-                parts.append(light_words(reading.illuminance_lux))
+                parts.append(numbers.lux(reading.illuminance_lux))
             if still.exposure_stops:
                 parts.append(f"matched to the meter by {fixed(still.exposure_stops, 1)} stops in the looks")
             lines.append(f"{place.name} ({place.code}). " + "; ".join(parts))

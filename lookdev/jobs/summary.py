@@ -38,7 +38,7 @@ def batch_summary(
     answers, in words.
     """
     from lookdev.meter.log import readings_at
-    from lookdev.meter.notes import location_summary
+    from lookdev.meter.notes_data import location_summary
 
     scout, readings = survey.scout, survey.scout.log.readings
     summary = {

@@ -12,7 +12,7 @@ import re
 import unicodedata
 
 from lookdev.text import numbers
-from lookdev.text.numbers import LUX_PER_FC as LUX_PER_FC
+from lookdev.text.numbers import LUX_PER_FC
 
 CCT_RANGE_K = (1000.0, 25000.0)
 DUV_RANGE = 0.05

@@ -24,7 +24,7 @@ from lookdev.colorimetry.temperature import (
     xy_from_uv1976,
 )
 from lookdev.meter.gels import Filter, families_of
-from lookdev.meter.wording import signed
+from lookdev.text import numbers
 
 if TYPE_CHECKING:
     from lookdev.meter.light import LightSpectrum
@@ -118,7 +118,7 @@ class Match:
         """What the filters leave; empty where there are no numbers."""
         if self.left_mired is None or self.left_duv is None:
             return "" if self.left_uv is None or self.reason else f"{self.left_uv:.3f} in u′v′"
-        return f"{mired_words(self.left_mired)} mired, Duv {signed(self.left_duv, 3)}"
+        return f"{mired_words(self.left_mired)} mired, Duv {numbers.fixed(self.left_duv, 3)}"
 
     @property
     def short_words(self) -> str:
@@ -139,7 +139,7 @@ def mired_words(value: float) -> str:
     >>> mired_words(131.4), mired_words(-2.0), mired_words(-143)
     ('+130', '0', '−145')
     """
-    return signed(5.0 * round(value / 5.0), 0)
+    return numbers.fixed(5.0 * round(value / 5.0), 0)
 
 
 def _counted(names: Iterable[str]) -> list[str]:

@@ -6,10 +6,9 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
-from lookdev.meter import cells
 from lookdev.meter.reading import Reading
+from lookdev.text.numbers import LUX_PER_FC, kelvin
 from lookdev.text.numbers import duv as duv_words
-from lookdev.text.numbers import kelvin
 
 BRIGHTEST_LUX = 150_000.0
 """Sun and clear sky give at most about 130,000 lx on a surface that faces them (common practice)."""
@@ -64,8 +63,8 @@ def _illuminance(lux: float | None, fc: float | None, tolerance: Tolerance) -> l
     if lux is None or fc is None or abs(fc / lux - 1) <= tolerance.illuminance:
         return []
     return [
-        f"lux and fc disagree: {lux:g} lux is {lux / cells.LUX_PER_FC:.1f} fc, the log says "
-        f"{fc / cells.LUX_PER_FC:.1f} fc ({fc / lux - 1:+.0%}); used the lux"
+        f"lux and fc disagree: {lux:g} lux is {lux / LUX_PER_FC:.1f} fc, the log says "
+        f"{fc / LUX_PER_FC:.1f} fc ({fc / lux - 1:+.0%}); used the lux"
     ]
 
 

@@ -14,11 +14,12 @@ from pathlib import Path
 from typing import Any
 
 from lookdev.errors import MeterError, one_line
-from lookdev.meter import cells, guards
+from lookdev.meter import guards
 from lookdev.meter.decimals import WORDS
 from lookdev.meter.guards import Tolerance
 from lookdev.meter.note_line import Line, marks_of_note, read_line, tidied
 from lookdev.meter.reading import MeterLog, Reading
+from lookdev.text.numbers import LUX_PER_FC
 
 MAX_NOTE_BYTES = 1_000_000
 MAX_LINES = 20_000
@@ -111,7 +112,7 @@ def read_note(text: str, path: Path, tolerance: Tolerance) -> MeterLog:
             errors.append(MeterError(problem, file=where, column=column, found=found, wanted=wanted))
             continue
         lux, fc = draft.values.get("lux"), draft.values.get("fc")
-        said = guards.agreement(reading, tolerance, lux, None if fc is None else fc * cells.LUX_PER_FC)
+        said = guards.agreement(reading, tolerance, lux, None if fc is None else fc * LUX_PER_FC)
         warnings += [f"{path.name}, {reading.place}: {one_line(line)}" for line in said]
         readings.append(reading)
     return MeterLog(tuple(readings), tuple(errors), tuple(one_line(w) for w in warnings), path)
@@ -473,7 +474,7 @@ def _reading(draft: _Draft, place: str | None, path: Path) -> Reading:
         duv=values.get("duv"),
         x=values.get("x"),
         y=values.get("y"),
-        illuminance_lux=lux if lux is not None else None if fc is None else fc * cells.LUX_PER_FC,
+        illuminance_lux=lux if lux is not None else None if fc is None else fc * LUX_PER_FC,
         camera_balance_k=camera[0] if camera else None,
         camera_balance_auto=camera is not None and camera[0] is None,
         camera_balance_origin=camera[1] if camera else None,

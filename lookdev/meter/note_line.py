@@ -13,17 +13,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from lookdev.meter import cells
+from lookdev.meter import note_patterns as patterns
 from lookdev.meter.decimals import Marks, decide, is_open, mark_of, plain_number, readings_of
 from lookdev.text import numbers
+from lookdev.text.numbers import LUX_PER_FC
 
 TAKEN = "\0"
-_RUN = re.compile(r"(?<![\w.,])(?:\d[\d.,']*\d|\d|[.,]\d+)(?!\d)")
-_PAIR = re.compile(r"(\d?[.,]\d{2,5}),(\d?[.,]\d{2,5})")
-_NUM = r"(?:\d+(?:\.\d+)?|\.\d+)"
-_ABOUT = (
-    r"(?P<about>[~≈±]|\b(?:ca|circa|approx|about|around|env|environ|etwa|ungefähr|rund|unos|aprox)\b\.?)?\s*"
-)
-_UNIT = r"(?:k\s?lx|k\s?lux|lux|lx|fc|ft-?c|foot-?candles?)"
 
 
 @dataclass
@@ -63,7 +58,7 @@ class Line:
 def marks_of_note(text: str) -> Marks:
     """The decimal mark of a note: from numbers that begin with 0 or the mark first, then from the rest."""
     runs = []
-    for run in _RUN.finditer(text):
+    for run in patterns.RUN.finditer(text):
         number = run.group()
         after = text[run.end() : run.end() + 6].casefold().lstrip()
         clock = after.startswith(("uhr", "h", "am", "pm", "a.m", "p.m"))
@@ -75,7 +70,7 @@ def marks_of_note(text: str) -> Marks:
     if found.decimal is not None:
         return found
     kelvins = [n for n, after in runs if re.match(r"°?k(?![a-z])", after)]
-    bare = [n for n, after in runs if is_open(n) and not re.match(_UNIT, after)]
+    bare = [n for n, after in runs if is_open(n) and not re.match(patterns.UNIT, after)]
     return decide([n for n, _ in runs if not re.fullmatch(r"\d{1,2}\.\d\d", n)], kelvins or bare)
 
 
@@ -105,143 +100,6 @@ def read_line(number: int, text: str, marks: Marks) -> Line:
     return _Scanner(line, marks).read()
 
 
-_SUFFIX = r"\.(?:jpe?g|heic|heif|avif|png|tiff?|dng|exr|webp|hif|arw|cr[23]|nef|raf|orf|rw2|mov|mp4)\b"
-_NAMES = re.compile(
-    r"(?<![\w./])(?:"
-    rf"[\w./\\-]*\w{_SUFFIX}"
-    r"|(?:\w+/)*(?:IMG|DSCF|DSCN|DSC|PXL|DJI|GOPR|MG|MVI|CIMG|SAM|PANO)[ _-]?E?\d{3,8}(?:_\d+)*"
-    r"|(?:\w+/)*(?=\w*_)(?=\w*\d{2})[^\W_]+(?:_[^\W_]+)+"
-    r"|[\w./?-]*[\w_]\*[\w.*?-]*|\*[\w.*?-]*[\w]"
-    r"|(?=[\w/]*[\d_])(?=\w*[A-Za-z])\w+/(?=\w*[A-Za-z])[\w/]+"
-    r")",
-    re.IGNORECASE,
-)
-_NUMBERED = re.compile(
-    r"(?:(?<!\w)(?:stills?|pics?|photos?|fotos?|bild(?:er)?|frames?|images?|imgs?|files?|clichés?|vues?"
-    r"|imagen(?:es)?|imágenes|immagin[ei]|scatt[oi])\.?\s*(?:nrs?|nos?|n°|nummer|numbers?)?\.?\s*[:#]?\s*|#\s?)"
-    r"(?P<n>\d{2,6})(?![\d.])",
-    re.IGNORECASE,
-)
-_TO = re.compile(
-    r"\s?(?:-|\.\.+|to|bis|al|à)\s?(?P<name>[A-Za-z]{2,5}_?)?(?P<n>\d{1,6})(?![\w.])", re.IGNORECASE
-)
-_MORE = re.compile(
-    r"\s?(?:[,+&/]|and|und|et|y|e)\s?(?P<n>\d{2,6})(?![\w.:]|\s*(?:°|k\b|kelvin|lx|lux|fc))", re.IGNORECASE
-)
-_BARE_RANGE = re.compile(
-    r"(?<![\w.~/-])(?P<a>\d{3,6})\s?-\s?(?P<b>\d{2,6})(?![\w.-]|\s*(?:°|k\b|kelvin|lx|lux|fc|ft))",
-    re.IGNORECASE,
-)
-_XY_LABEL = re.compile(
-    rf"(?<!\w)(?:cie\s*(?:1931\s*)?)?(?:xy|x\s?[,/]\s?y)\s*[:=]?\s*(?P<x>{_NUM})[\s,;/|]+(?P<y>{_NUM})",
-    re.IGNORECASE,
-)
-_XY_EACH = re.compile(
-    rf"(?<!\w)c?x\s*[:=]?\s*(?P<x>{_NUM})[\s,;/|]*(?:and\s)?c?y\s*[:=]?\s*(?P<y>{_NUM})", re.IGNORECASE
-)
-_XY_PAIR = re.compile(r"(?<![\w.])(?P<x>0?\.\d{2,5})\s*[/,;|\s]\s*(?P<y>0?\.\d{2,5})(?![\d.])")
-_DUV = re.compile(
-    rf"(?<!\w)(?:d\.?\s?uv|dv|Δ\s?uv|delta\s?uv)\s*[:=]?\s*(?P<v>[+-]?\s?{_NUM})(?P<maybe>\?)?", re.IGNORECASE
-)
-_CAMERA_WORDS = sorted(
-    {*cells.AUTOMATIC, *cells.OF_AUTOMATIC, *cells.BALANCE_PRESETS_K, "awb"}, key=len, reverse=True
-)
-_WORDS = "|".join(re.escape(w) for w in _CAMERA_WORDS)
-_CAMERA = re.compile(
-    r"(?<!\w)(?:cam(?:era)?|kamera|caméra|appareil|cámara|fotocamera|wb|w/b|wei(?:ss|ß)abgleich|wa|bdb"
-    r"|white\s?balance|balance(?:\sdes\sblancs|\sde\sblancos|\sblancs)?|bilanciamento(?:\sdel\sbianco)?)"
-    r"(?:\s*(?:wb|balance|white\sbalance|set|was|is|on|at|to|auf|sur|en|su|[:=@]))*\s*"
-    rf"(?P<v>\d[\d.]*\s?k?(?:elvin)?\b|(?:{_WORDS})(?!\w))",
-    re.IGNORECASE,
-)
-_AUTO = re.compile(r"(?<!\w)(?:awb|auto(?:matic)?[\s-]?(?:wb|white\s?balance|balance))(?!\w)", re.IGNORECASE)
-_DATE = re.compile(
-    r"(?<![\w.])(?:\d{4}-\d{1,2}-\d{1,2}|\d{1,2}[./-]\d{1,2}[./-](?:\d{4}|\d{2})|\d{1,2}\.\d{1,2}\.(?!\d)"
-    rf"|\d{{1,2}}(?:\.|st|nd|rd|th|er)?\s(?:de\s)?{cells.MONTH_WORD}\.?,?(?:\s(?:de\s)?\d{{4}})?"
-    rf"|{cells.MONTH_WORD}\.?\s\d{{1,2}}(?:st|nd|rd|th)?,?(?:\s\d{{4}})?)(?!\w)",
-    re.IGNORECASE,
-)
-_HALF = r"(?P<half>[ap]\.?\s?m\b\.?)"
-_AT = r"(?:(?<!\w)(?:@|at|um|alle|ore|à|a\slas|kl|time|uhrzeit|zeit|heure|hora)\.?\s*[:=]?\s*)"
-_TIMES = tuple(
-    re.compile(pattern, re.IGNORECASE)
-    for pattern in (
-        rf"{_AT}?(?<![\d.:/])(?P<h>[01]?\d|2[0-4])\s?[:h]\s?(?P<m>[0-5]\d)(?::[0-5]\d)?(?!\d)\s*"
-        rf"(?:{_HALF}|uhr\b|hrs?\b|h\b)?",
-        rf"{_AT}?(?<![\d.:/])(?P<h>\d{{1,2}})\.(?P<m>[0-5]\d)\s*(?:{_HALF}|uhr\b|hrs?\b|h\b)",
-        rf"{_AT}?(?<![\d.:/])(?P<h>[01]\d|2[0-3])(?P<m>[0-5]\d)\s*(?:uhr\b|hrs?\b|h\b)",
-        rf"{_AT}?(?<![\d.:/-])(?P<h>\d{{1,2}})\s*(?:{_HALF}|uhr\b|h\b)",
-        rf"{_AT}(?P<h>[01]?\d|2[0-3])[.:]?(?P<m>[0-5]\d)(?![\d.]|\s*(?:k\b|lx|lux|fc))",
-    )
-)
-_BARE_TIME = re.compile(r"(?<![\d.:/])(?P<h>[01]?\d|2[0-3])\.(?P<m>[0-5]\d)(?![\d.%°]|\s?[A-Za-z])")
-_LIGHT = re.compile(
-    rf"{_ABOUT}(?<![\w.])(?<!\d,)(?P<v>{_NUM})(?:\s?-\s?(?P<to>{_NUM}))?\s*(?P<unit>{_UNIT})(?![a-z])\.?(?P<maybe>\?)?",
-    re.IGNORECASE,
-)
-_LIGHT_LABEL = re.compile(
-    rf"(?<!\w)(?P<unit>lux|lx|fc|ft-?c|foot-?candles?|illuminance|e)\s*[:=]?\s*{_ABOUT}(?P<v>{_NUM})"
-    r"(?![\w.:/]|\s*(?:k\b|kelvin))(?P<maybe>\?)?",
-    re.IGNORECASE,
-)
-_GEL = re.compile(
-    r"(?:(?P<part>full|half|quarter|eighth|1/1|1/2|1/4|1/8)\s*)?(?:(?<!\w)(?P<word>plus|minus)|(?P<sign>[+-]))"
-    r"[\s-]?gr(?:ee|ü)n(?!\w)",
-    re.IGNORECASE,
-)
-_PARTS = {"half": 0.5, "1/2": 0.5, "quarter": 0.25, "1/4": 0.25, "eighth": 0.125, "1/8": 0.125}
-_SIDE = r"(?:mag(?:enta)?|green|gr[üu]n|vert|verde"
-"""Left open: what it is put into adds the letters and closes it."""
-_POINTS = (
-    re.compile(
-        rf"(?<![\w.])(?:cc\s?)?[+-]\s?\d{{1,2}}(?:\.\d+)?\s?"
-        rf"(?:cc\s?|pts?\s|points?\s(?:of\s)?)?{_SIDE}|m|g)(?!\w)",
-        re.IGNORECASE,
-    ),
-    re.compile(
-        rf"(?<![\w.])(?:cc\s?)?\d{{1,2}}(?:\.\d+)?\s?"
-        rf"(?:cc\s?|[Pp]ts?\s|[Pp]oints?\s(?:of\s)?|[Pp]unkte?\s)?(?:(?i:{_SIDE}))|[MG])(?!\w)"
-    ),
-    re.compile(r"(?<![\w.])(?:cc\s?)?[+-]?[MG]\s?[+-]?\d{1,2}(?:\.\d+)?(?![\w.])"),
-)
-_TUBES = re.compile(r"tube|fluo|röhre|roehre|néon|neon|tubo", re.IGNORECASE)
-_STOP = re.compile(
-    r"(?<!\w)[TF]\s?/?\s?(?P<n>\d{1,2}(?:\.\d)?)(?:\s?\+?\s?[123]/[234])?(?![\w.])", re.IGNORECASE
-)
-_FACTS = re.compile(
-    r"(?<![\w.])(?:1/\d{2,5}(?:\s?s(?:ec)?\b)?|(?:ISO|EI|ASA)\s?:?\s?\d{2,6}|\d+(?:\.\d+)?\s?(?:fps|mm)\b"
-    r"|\d{2,3}(?:\.\d+)?\s?(?:°|deg\b)(?!\s?k)|EV\s?[+-]?\d+(?:\.\d+)?"
-    r"|[+-]?\d+(?:\.\d+)?\s?(?:EV|stops?|Blenden?)\b"
-    r"|\d+(?:\.\d+)?\s?(?:m|cm|ft|feet|met(?:er|re|ri|ros)s?)(?!\w)|\d{2,3}\s?Hz"
-    r"|(?:CRI|Ra|R9|TLCI|SSI)\s?[:=]?\s?\d{1,3}|\d{1,2}:1|ND\s?\.?\d+(?:\.\d+)?)(?![\w])",
-    re.IGNORECASE,
-)
-_WATTS = re.compile(r"(?<![\w.])(?:\d+\s?x\s?)?\d+(?:\.\d+)?\s?k?W(?:att)?(?!\w)", re.IGNORECASE)
-_LABEL = r"(?:cct|tcp|tc|kelvin|farbtemp\w*|colou?r\stemp(?:erature)?|temp(?:erature?)?\.?(?:\sde\scouleur)?)"
-_CCTS = tuple(
-    re.compile(pattern, re.IGNORECASE)
-    for pattern in (
-        rf"(?<!\w){_LABEL}\s*[:=]?\s*{_ABOUT}(?P<v>\d{{4,5}}|[1-9]\d?\.\d{{1,3}}(?:\s?k)?)(?!\d)\s?"
-        r"(?:°?\s?k(?:elvin)?\b)?(?P<maybe>\?)?",
-        rf"{_ABOUT}(?<![\w.])(?P<v>\d{{4,5}})(?:\s?-\s?(?P<to>\d{{4,5}}))?\s?°?\s?k(?:elvin)?(?![a-z])"
-        r"(?P<maybe>\?)?",
-        rf"{_ABOUT}(?<![\w.])(?P<v>[1-9]\d?\.\d{{1,3}})\s?k(?:k|elvin)?(?![a-z])(?P<maybe>\?)?",
-        rf"{_ABOUT}(?<![\w.])(?P<v>[1-9]\d?\.\d{{3}})(?![\w.])(?P<maybe>\?)?",
-        rf"(?<!\w)k\s?{_ABOUT}(?P<v>\d{{4,5}})(?!\d)(?P<maybe>\?)?",
-    )
-)
-_BARE_CCT = re.compile(
-    rf"{_ABOUT}(?<![\w.:/-])(?P<v>\d{{4,5}})(?:\s?-\s?(?P<to>\d{{4,5}}))?(?![\w.:/%])(?P<maybe>\?)?",
-    re.IGNORECASE,
-)
-_KILO = re.compile(rf"{_ABOUT}(?<![\w.])(?P<v>[1-9]\d?)\s?k(?!\w)(?P<maybe>\?)?", re.IGNORECASE)
-_ROLE = re.compile(
-    r"(?<!\w)(?P<v>key(?:\s?light)?|fill(?:\s?light)?|führung(?:slicht)?|aufhell(?:ung|er)|relleno|riempimento)(?!\w)",
-    re.IGNORECASE,
-)
-_OPEN_LIGHT = re.compile(rf"(?<![\w.])[1-9]\d{{0,2}},\d{{3}}\s*{_UNIT}?(?!\w)", re.IGNORECASE)
-
-
 class _Scanner:
     def __init__(self, line: Line, marks: Marks) -> None:
         self.line, self.marks = line, marks
@@ -251,29 +109,29 @@ class _Scanner:
     def read(self) -> Line:
         self.rest = re.sub(r"(?i)\bo'clock\b", "h", self.rest)
         self._take_names()
-        for pattern in (_XY_LABEL, _XY_EACH, _XY_PAIR):
+        for pattern in (patterns.XY_LABEL, patterns.XY_EACH, patterns.XY_PAIR):
             self._take(pattern, self._xy)
-        self._take(_DUV, self._duv)
-        self._take(_AUTO, self._auto)
-        self._take(_CAMERA, self._camera)
-        self._take(_DATE, self._date)
-        for pattern in _TIMES:
+        self._take(patterns.DUV, self._duv)
+        self._take(patterns.AUTO, self._auto)
+        self._take(patterns.CAMERA, self._camera)
+        self._take(patterns.DATE, self._date)
+        for pattern in patterns.TIMES:
             self._take(pattern, self._time)
-        self._take(_LIGHT, self._light)
-        self._take(_LIGHT_LABEL, self._light)
-        self._take(_GEL, self._gel)
-        for pattern in _POINTS:
+        self._take(patterns.LIGHT, self._light)
+        self._take(patterns.LIGHT_LABEL, self._light)
+        self._take(patterns.GEL, self._gel)
+        for pattern in patterns.POINTS:
             self._take(pattern, self._points)
-        self._take(_WATTS, self._watts)
-        self._take(_STOP, self._stop)
-        self._take(_FACTS, self._fact)
-        for pattern in _CCTS:
+        self._take(patterns.WATTS, self._watts)
+        self._take(patterns.STOP, self._stop)
+        self._take(patterns.FACTS, self._fact)
+        for pattern in patterns.CCTS:
             self._take(pattern, self._cct)
-        self._take(_BARE_CCT, self._bare)
-        self._take(_KILO, self._kilo)
+        self._take(patterns.BARE_CCT, self._bare)
+        self._take(patterns.KILO, self._kilo)
         if "time" not in self.given and self.line.has_light:
-            self._take(_BARE_TIME, self._time_maybe)
-        self._take(_ROLE, self._role)
+            self._take(patterns.BARE_TIME, self._time_maybe)
+        self._take(patterns.ROLE, self._role)
         self._leftover()
         return self.line
 
@@ -289,12 +147,14 @@ class _Scanner:
             r"x .\1 y .\2",
             text,
         )
-        text = re.sub(rf"(?i)(?<![\w.,])(\d{{1,3}}) (\d{{3}})(?=\s*(?:k\b|kelvin|{_UNIT}))", r"\1\2", text)
-        return _RUN.sub(self._plain_run, text)
+        text = re.sub(
+            rf"(?i)(?<![\w.,])(\d{{1,3}}) (\d{{3}})(?=\s*(?:k\b|kelvin|{patterns.UNIT}))", r"\1\2", text
+        )
+        return patterns.RUN.sub(self._plain_run, text)
 
     def _plain_run(self, run: re.Match[str]) -> str:
         number = run.group()
-        pair = _PAIR.fullmatch(number)
+        pair = patterns.PAIR.fullmatch(number)
         if pair is not None:
             return "/".join(part.replace(",", ".") for part in pair.groups())
         date_or_clock = re.fullmatch(r"\d+(\.\d+){2,}|\d{1,2}\.\d\d", number)
@@ -310,7 +170,7 @@ class _Scanner:
         plain = plain_number(number, self.marks)
         if plain is None:  # open: kept from being read where it is a light, which it could be both times
             before, after = run.string[: run.start()], run.string[run.end() :]
-            if re.match(rf"\s*{_UNIT}", after, re.I) or re.search(
+            if re.match(rf"\s*{patterns.UNIT}", after, re.I) or re.search(
                 r"(?i)(?:lux|lx|fc|\be)\s*[:=]?\s*$", before
             ):
                 return number.replace(".", ",")
@@ -340,17 +200,17 @@ class _Scanner:
     # stills -------------------------------------------------------------------------------------------------
 
     def _take_names(self) -> None:
-        found = _NAMES.search(self.rest)
+        found = patterns.NAMES.search(self.rest)
         while found is not None:
             name = found.group().replace("\\", "/")
             name = re.sub(r"(?i)^(\w*?)(img|dsc|dscf|dji|pxl|mg) (?=\d)", r"\1\2_", name)
             self._names_from(name, found.start(), found.end())
-            found = _NAMES.search(self.rest)
-        found = _NUMBERED.search(self.rest)
+            found = patterns.NAMES.search(self.rest)
+        found = patterns.NUMBERED.search(self.rest)
         while found is not None:
             self._names_from(found["n"], found.start(), found.end())
-            found = _NUMBERED.search(self.rest)
-        self._take(_BARE_RANGE, self._bare_range)
+            found = patterns.NUMBERED.search(self.rest)
+        self._take(patterns.BARE_RANGE, self._bare_range)
         numbers = re.fullmatch(
             r"\s*\d{3,5}(?:\s*(?:[,;+&]|and|und|et|y|e)?\s+?\s*\d{3,5}|,\d{3,5})+\s*", self.rest
         )
@@ -365,22 +225,22 @@ class _Scanner:
         """A name with the range and the list that follow it."""
         digits = re.findall(r"\d+", name)
         first = digits[-1] if digits else ""
-        to = _TO.match(self.rest, end)
+        to = patterns.TO.match(self.rest, end)
         if to is not None and first and _goes_on(first, to["n"]):
             name, end = f"{name}-{to['n']}", to.end()
             first = to["n"] if len(to["n"]) >= len(first) else first[: len(first) - len(to["n"])] + to["n"]
         self.line.stills.append(name)
-        more = _MORE.match(self.rest, end)
+        more = patterns.MORE.match(self.rest, end)
         while more is not None and first and _goes_on(first, more["n"]):
             item, end = more["n"], more.end()
             if len(item) < len(first):
                 item = first[: len(first) - len(item)] + item
             first = item
-            to = _TO.match(self.rest, end)
+            to = patterns.TO.match(self.rest, end)
             if to is not None and _goes_on(item, to["n"]):
                 item, end = f"{item}-{to['n']}", to.end()
             self.line.stills.append(item)
-            more = _MORE.match(self.rest, end)
+            more = patterns.MORE.match(self.rest, end)
         self._cut(start, end)
 
     def _bare_range(self, found: re.Match[str]) -> bool | None:
@@ -424,7 +284,7 @@ class _Scanner:
         if name in self.given:
             self._fault(found, "a second one in this line")
             return None
-        scale = 1000.0 if unit.startswith("k") else 1.0 if name == "lux" else cells.LUX_PER_FC
+        scale = 1000.0 if unit.startswith("k") else 1.0 if name == "lux" else LUX_PER_FC
         low, high = cells.ILLUMINANCE_RANGE_LUX
         if not low <= value * scale <= high:
             self._fault(found, "out of range")
@@ -478,7 +338,7 @@ class _Scanner:
         return self._green(points, found)
 
     def _gel(self, found: re.Match[str]) -> bool | None:
-        part = _PARTS.get((found["part"] or "").casefold(), 1.0)
+        part = patterns.PARTS.get((found["part"] or "").casefold(), 1.0)
         minus = (found["word"] or "").casefold() == "minus" or found["sign"] == "-"
         self.line.uncertain.append("duv")
         return self._green(cells.FULL_GEL_POINTS * part * (-1 if minus else 1), found)
@@ -533,7 +393,7 @@ class _Scanner:
         return None
 
     def _stop(self, found: re.Match[str]) -> bool | None:
-        if found["n"] in ("5", "8", "12") and _TUBES.search(self.rest):
+        if found["n"] in ("5", "8", "12") and patterns.TUBES.search(self.rest):
             return False  # T5, T8, T12 are tubes
         if not 0.7 <= float(found["n"]) <= 64:
             return False
@@ -572,7 +432,7 @@ class _Scanner:
                 self.given.setdefault("illuminant", name)
 
     def _words(self, text: str) -> str:
-        for found in _OPEN_LIGHT.findall(text):
+        for found in patterns.OPEN_LIGHT.findall(text):
             thousands, decimal = readings_of(re.sub(r"[^\d.,]", "", found))
             self._fault(found.strip(), f"{thousands} or {decimal}?")
             text = text.replace(found, " ", 1)

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from lookdev.errors import LookdevError
-from lookdev.meter import cells
+from lookdev.text.numbers import LUX_PER_FC
 
 XY = tuple[float, float]
 
@@ -133,7 +133,7 @@ class Reading:
     @property
     def illuminance_fc(self) -> float | None:
         """Illuminance in foot-candles."""
-        return None if self.illuminance_lux is None else self.illuminance_lux / cells.LUX_PER_FC
+        return None if self.illuminance_lux is None else self.illuminance_lux / LUX_PER_FC
 
     @property
     def name(self) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from lookdev.meter.log import Reading, in_time_order
-from lookdev.meter.wording import plain, signed
+from lookdev.text import numbers
 from lookdev.text.numbers import kelvin
 
 if TYPE_CHECKING:
@@ -148,13 +148,13 @@ def words(line: TimeLine) -> list[str]:
     if len(lit) >= 2:
         (m_1, v_1), (m_2, v_2) = lit[0], lit[-1]
         change = round(math.log2(v_2 / v_1), 1)
-        text = f"{clock_text(m_1)} to {clock_text(m_2)}: {plain(v_1)} lx to {plain(v_2)} lx"
-        text += _by_way_of([f"{plain(v)} lx at {clock_text(m)}" for m, v in _turns(lit)])
+        text = f"{clock_text(m_1)} to {clock_text(m_2)}: {numbers.plain(v_1)} lx to {numbers.plain(v_2)} lx"
+        text += _by_way_of([f"{numbers.plain(v)} lx at {clock_text(m)}" for m, v in _turns(lit)])
         if change == 0 or line.stops_per_hour is None:
             out.append(f"{text}, the ends no more than a tenth of a stop apart")
         else:
-            rate = signed(line.stops_per_hour, 1)
-            out.append(f"{text}, {signed(change, 1)} stops, {rate} stops an hour on average")
+            rate = numbers.fixed(line.stops_per_hour, 1)
+            out.append(f"{text}, {numbers.fixed(change, 1)} stops, {rate} stops an hour on average")
     if line.needed_lux is not None and len(lit) >= 2:
         if not line.enough_until and not line.enough_from:
             enough = (

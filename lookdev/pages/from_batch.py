@@ -231,7 +231,7 @@ def location_model(
 ) -> SheetModel:
     """One location's sheet as data; ``lead`` is the look that was chosen there."""
     from lookdev.meter.log import readings_at
-    from lookdev.meter.notes import short_location_note, short_note
+    from lookdev.meter.notes_words import short_location_note, short_note
     from lookdev.meter.plain_light import source_words
 
     has_metered = any(still.exposure_stops for still in stills)

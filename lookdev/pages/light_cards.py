@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from lookdev.meter.cells import LUX_PER_FC
 from lookdev.meter.exposure import Exposure, shutter_of
 from lookdev.meter.filters import Match, mired_words
 from lookdev.meter.fixture import Dial
@@ -14,14 +13,14 @@ from lookdev.meter.hints import Hint, kind_of
 from lookdev.meter.iso_2720 import STANDARD_INDICES, standard_index
 from lookdev.meter.light import mix_words
 from lookdev.meter.log import Reading
-from lookdev.meter.notes import colour_words, exposure_words
+from lookdev.meter.notes_words import colour_words, exposure_words
 from lookdev.meter.reading_notes import ReadingNotes
 from lookdev.meter.scout import Plan
-from lookdev.meter.wording import light_words, rough, seconds_words, signed
 from lookdev.pages.light_blocks import FIGURES, SOURCE, TEXT, Block, clipped, glued
 from lookdev.pages.page import Page
 from lookdev.pages.setting import BODY_BOLD, INK, LABEL, PAPER_WHITE, text_height
 from lookdev.text import numbers
+from lookdev.text.numbers import LUX_PER_FC
 
 NUMBER = replace(BODY_BOLD, colour=PAPER_WHITE)
 FAR_UV = 0.02
@@ -33,7 +32,7 @@ def plan_words(plan: Plan) -> str:
     parts = []
     if plan.exposure_index is not None:
         parts.append(f"EI {plan.exposure_index:g}")
-    shutter = f"{fps:g} fps · {angle:g}° ({seconds_words(time_s)})"
+    shutter = f"{fps:g} fps · {angle:g}° ({numbers.seconds(time_s)})"
     parts.append(shutter + (f" (assumed: {', '.join(assumed)})" if assumed else ""))
     if plan.t_stop is not None:
         parts.append(f"to shoot at T{plan.t_stop:g}")
@@ -60,7 +59,7 @@ def card(number: int, note: ReadingNotes, plan: Plan, *, again: bool = False) ->
     A source that had a card before (``again``: another hour) gets only what changes.
     """
     heading = clipped(_headline(note.reading), 90)
-    figures = f"{colour_words(note)}  ·  {light_words(note.reading.illuminance_lux)}"
+    figures = f"{colour_words(note)}  ·  {numbers.lux(note.reading.illuminance_lux)}"
     lines = [(label, glued(text)) for label, text in card_lines(note, plan, again=again)]
     number_width, label_width = 19.0, 58.0
 
@@ -156,7 +155,8 @@ def stop_line(exposure: Exposure) -> str:
     if exposure.over_stops is None or exposure.missing_lux is None or exposure.lowest_index is None:
         return text
     if exposure.over_stops < -0.05:
-        text += f". Missing {rough(exposure.missing_lux)} lx ({rough(exposure.missing_lux / LUX_PER_FC)} fc)"
+        lux, fc = exposure.missing_lux, exposure.missing_lux / LUX_PER_FC
+        text += f". Missing {numbers.rough(lux)} lx ({numbers.rough(fc)} fc)"
         index = standard_index(exposure.lowest_index)
         ways = [f"EI {index}"] if index <= STANDARD_INDICES[-1] else []
         if exposure.smallest_angle_deg is not None:
@@ -183,7 +183,7 @@ def stop_line(exposure: Exposure) -> str:
         slower = f"EI {index} or " if index < exposure.exposure_index else ""
         text += (
             f". Works down to {slower}a {angle:.{0 if angle >= 10 else 1}f}° shutter "
-            f"({seconds_words(exposure.shortest_s)})"
+            f"({numbers.seconds(exposure.shortest_s)})"
         )
         if exposure.over_stops >= 0.95:
             text += f"; or ND {0.3 * math.floor(exposure.over_stops + 0.05):.1f} on the lens"
@@ -196,7 +196,7 @@ def match_line(found: Match) -> str:
         return found.reason[:1].upper() + found.reason[1:] + "."
     text = found.filter_words
     if found.mired_shift is not None and found.duv_shift is not None:
-        shift = f"{mired_words(found.mired_shift)} mired, Duv {signed(found.duv_shift, 3)}"
+        shift = f"{mired_words(found.mired_shift)} mired, Duv {numbers.fixed(found.duv_shift, 3)}"
         text = f"{shift}: {text}"
     if found.filters:
         text += f" (takes about {found.lost_stops:.1f} stops)"

@@ -16,11 +16,11 @@ from lookdev.meter.again import PlaceAgain
 from lookdev.meter.exposure import constant_of, shutter_of
 from lookdev.meter.flicker import CAUTION, LAW
 from lookdev.meter.lamps import Kit
-from lookdev.meter.notes import LocationNotes, shutter_words
+from lookdev.meter.notes import LocationNotes
+from lookdev.meter.notes_words import shutter_words
 from lookdev.meter.pick_list import PickLine
 from lookdev.meter.scout import Plan
 from lookdev.meter.sun import again_line
-from lookdev.meter.wording import signed
 from lookdev.pages.document import Document
 from lookdev.pages.light_blocks import PLACE, TEXT, Block, Flow, clipped, fine_print, glued, titled
 from lookdev.pages.light_cards import card, plan_words
@@ -28,6 +28,7 @@ from lookdev.pages.light_plots import DIAGRAM, diagram, sun_block, time_block
 from lookdev.pages.light_tables import budget_table, lamps_tables, pick_blocks
 from lookdev.pages.page import Page
 from lookdev.pages.setting import BODY, BODY_BOLD, PAPER_WHITE, text_height
+from lookdev.text import numbers
 
 Picture = NDArray[np.uint8]
 
@@ -131,7 +132,8 @@ def _small_blocks(notes: LocationNotes, plan: Plan) -> list[Block]:
     blocks = []
     if notes.contrasts:
         found = [
-            f"{clipped(c.key, 60)} to {clipped(c.fill, 60)}: {c.ratio:.1f} : 1 ({signed(c.stops, 1)} stops)"
+            f"{clipped(c.key, 60)} to {clipped(c.fill, 60)}: {c.ratio:.1f} : 1 "
+            f"({numbers.fixed(c.stops, 1)} stops)"
             for c in notes.contrasts
         ]
         blocks.append(titled("Contrast, key to fill", found))

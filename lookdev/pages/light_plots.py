@@ -28,11 +28,11 @@ from lookdev.meter.sun import (
     zone_words,
 )
 from lookdev.meter.timeline import TimeLine, words
-from lookdev.meter.wording import plain
 from lookdev.pages.light_blocks import TEXT, TITLE, Block, clipped, glued
 from lookdev.pages.page import Page
 from lookdev.pages.plot import Axis, Plot, chromaticity_plot
 from lookdev.pages.setting import INK, LABEL, PAPER_WHITE, text_height
+from lookdev.text import numbers
 
 DIAGRAM = 216.0
 PLOT_HEIGHT = 128.0
@@ -71,10 +71,8 @@ def diagram(page: Page, x: float, top: float, notes: LocationNotes, plan: Plan) 
             outline=INK,
             labels=["balance"],
         )
-    for place, numbers in _together(metered).items():
-        plot.points(
-            [place[0]], [place[1]], size=6, outline=PAPER_WHITE, labels=[", ".join(map(str, numbers))]
-        )
+    for place, these in _together(metered).items():
+        plot.points([place[0]], [place[1]], size=6, outline=PAPER_WHITE, labels=[", ".join(map(str, these))])
     y = plot.bottom + 4
     key = "Curve: Planckian locus. Ticks: isotemperature, Duv ±0.006."
     if target is not None:
@@ -154,7 +152,7 @@ class _Powers(Axis):
     """An axis of log2 lux, written in lux."""
 
     def write(self, value: float) -> str:
-        return plain(2.0**value)
+        return numbers.plain(2.0**value)
 
 
 class _Kelvin(Axis):

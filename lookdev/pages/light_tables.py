@@ -9,14 +9,15 @@ from lookdev.meter.budget import BudgetLine
 from lookdev.meter.filters import LEFT_UV, Match
 from lookdev.meter.fixture import Dial
 from lookdev.meter.lamps import OnOurs
-from lookdev.meter.notes import LocationNotes, colour_words
+from lookdev.meter.notes import LocationNotes
+from lookdev.meter.notes_words import colour_words
 from lookdev.meter.pick_list import PickLine
 from lookdev.meter.reading_notes import ReadingNotes
 from lookdev.meter.scout import Plan
-from lookdev.meter.wording import light_words, rough
 from lookdev.pages.light_blocks import TITLE, Block, clipped, glued
 from lookdev.pages.page import Page
 from lookdev.pages.setting import BODY, BODY_BOLD, text_height
+from lookdev.text import numbers
 from lookdev.text.numbers import fixed, kelvin
 
 STRONG = replace(BODY_BOLD, size=11.5)
@@ -138,7 +139,7 @@ def _light_cell(number: int, note: ReadingNotes) -> Cell:
     colour = colour_words(note).split(",")[0]
     return Cell(
         f"{number}  {clipped(note.reading.source or note.reading.name, 60)}",
-        glued(f"{colour} · {light_words(note.reading.illuminance_lux)}"),
+        glued(f"{colour} · {numbers.lux(note.reading.illuminance_lux)}"),
     )
 
 
@@ -188,16 +189,16 @@ def budget_table(notes: LocationNotes, plan: Plan) -> list[Block]:
 
 def _budget_cells(line: BudgetLine, lamps: int) -> list[Cell]:
     name = f"{clipped(line.name, 60)}" + (f", {line.role}" if line.role else "")
-    cells = [Cell(name), Cell("", light_words(line.have_lux)), Cell("", light_words(line.wanted_lux))]
+    cells = [Cell(name), Cell("", numbers.lux(line.have_lux)), Cell("", numbers.lux(line.wanted_lux))]
     if line.is_enough:
         over = f"{line.over_stops:.1f} stops over" if line.over_stops > 0.05 else "just enough"
         if line.role == "fill" and line.over_stops >= TOO_MUCH_FILL_STOPS:
             return [*cells, Cell("Take fill away", over), *([Cell("")] * lamps)]
         return [*cells, Cell("Nothing", over), *([Cell("")] * lamps)]
-    cells.append(Cell(f"{rough(line.add_lux)} lx", f"{-line.over_stops:.1f} stops under"))
+    cells.append(Cell(f"{numbers.rough(line.add_lux)} lx", f"{-line.over_stops:.1f} stops under"))
     for needed in line.lamps[:lamps]:
         gel = f"gel takes {needed.lost_stops:.1f} stops" if needed.lost_stops else "no gel"
-        lux = f"{rough(needed.before_gel_lux)} lx"
+        lux = f"{numbers.rough(needed.before_gel_lux)} lx"
         cells.append(Cell(lux, gel) if needed.is_reachable else Cell("", "does not match it"))
     return [*cells, *([Cell("")] * (lamps - len(line.lamps)))]
 

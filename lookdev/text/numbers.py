@@ -128,12 +128,14 @@ def x_y(x: float, y: float) -> str:
     return f"x {x:.4f}, y {y:.4f}"
 
 
-def lux(illuminance_lux: float) -> str:
+def lux(illuminance_lux: float | None) -> str:
     """Illuminance in lux and foot-candles.
 
-    >>> lux(1076.391)
-    '1076 lx · 100 fc'
+    >>> lux(1076.391), lux(None)
+    ('1076 lx · 100 fc', 'light not metered')
     """
+    if illuminance_lux is None:
+        return "light not metered"
     return f"{plain(illuminance_lux)} lx · {plain(illuminance_lux / LUX_PER_FC)} fc"
 
 

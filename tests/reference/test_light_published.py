@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from lookdev.colorimetry.temperature import cct_duv_from_xy, mired, uv1976_from_xy, xy_from_cct
-from lookdev.meter.cells import LUX_PER_FC
 from lookdev.meter.exposure import contrast_ratio, match_stops
 from lookdev.meter.filters import COMMON_FILTERS, match
 from lookdev.meter.fixture import shares, span
@@ -28,6 +27,7 @@ from lookdev.meter.notes import reading_notes
 from lookdev.meter.scout import Plan
 from lookdev.meter.spectrum import Spectrum, illuminant, rendition
 from lookdev.stills.still import Metadata
+from lookdev.text.numbers import LUX_PER_FC
 
 # CIE 15:2018 tables 3, T.6.1, T.7, T.8.1 (and CIE 15:2004 table 11.3 for HP): x, y, 2 degree observer.
 CIE_15_XY = [

@@ -16,7 +16,8 @@ from lookdev.errors import MeterError
 from lookdev.meter.again import again_data, place_again, stills_of
 from lookdev.meter.fixture import dial, nearest_reachable, outline, reaches
 from lookdev.meter.log import Reading
-from lookdev.meter.notes import colour_words, exposure_words, location_notes, reading_notes, scout_notes
+from lookdev.meter.notes import location_notes, reading_notes, scout_notes
+from lookdev.meter.notes_words import colour_words, exposure_words
 from lookdev.meter.pick_list import pick_list
 from lookdev.meter.scout import Plan, Scout, load_scout
 from lookdev.pages.light_page import Extra, light_document, pick_document

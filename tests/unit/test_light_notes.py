@@ -17,15 +17,9 @@ from lookdev.meter.fixture import dial, nearest_reachable, reaches, shares
 from lookdev.meter.flicker import safe_shutter, swing
 from lookdev.meter.hints import flickers
 from lookdev.meter.log import Reading
-from lookdev.meter.notes import (
-    location_data,
-    location_notes,
-    location_summary,
-    reading_notes,
-    short_location_note,
-    short_note,
-    summary,
-)
+from lookdev.meter.notes import location_notes, reading_notes
+from lookdev.meter.notes_data import location_data, location_summary, summary
+from lookdev.meter.notes_words import short_location_note, short_note
 from lookdev.meter.scout import Fixture, Plan
 from lookdev.meter.timeline import crossings, time_lines, words
 

@@ -10,7 +10,8 @@ from lookdev.meter.fixture import dial
 from lookdev.meter.flicker import safe_shutter
 from lookdev.meter.hints import nearest_illuminants
 from lookdev.meter.log import Reading
-from lookdev.meter.notes import colour_words, location_notes, reading_notes, shutter_words
+from lookdev.meter.notes import location_notes, reading_notes
+from lookdev.meter.notes_words import colour_words, shutter_words
 from lookdev.meter.scout import Plan
 from lookdev.pages.light_cards import (
     card_lines,

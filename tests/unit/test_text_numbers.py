@@ -9,9 +9,9 @@ import pytest
 
 from lookdev.looks.stages.balance import describe_white
 from lookdev.meter.log import Reading
-from lookdev.meter.notes import colour_words, reading_notes
+from lookdev.meter.notes import reading_notes
+from lookdev.meter.notes_words import colour_words
 from lookdev.meter.scout import Plan
-from lookdev.meter.wording import light_words
 from lookdev.pages.from_batch import _light
 from lookdev.pages.sheet_model import write_cct, write_duv
 from lookdev.text import numbers
@@ -30,7 +30,7 @@ def test_one_reading_is_written_one_way(cct_k: float, duv: float) -> None:
     assert colour_words(reading_notes(reading, Plan(), spectral=False)) == said
     assert reading.white_xy is not None
     assert describe_white(reading.white_xy) == said
-    assert "18654" in light.line() and "18654" in light_words(reading.illuminance_lux)
+    assert "18654" in light.line() and "18654" in numbers.lux(reading.illuminance_lux)
 
 
 def test_nothing_is_minus_zero_and_minus_is_the_true_one() -> None:
