@@ -18,6 +18,8 @@ Array = NDArray[np.float64]
 
 _SPREAD_POINTS = 12000
 _MAX_CELLS = 24
+_REPORT_POINTS, _REPORT_CELLS = 4096, 16
+"""For the lines at the head of a file: a third of the colours, as many of them in the middles of cells."""
 
 
 @dataclass(frozen=True)
@@ -85,29 +87,38 @@ def spread_points(count: int = _SPREAD_POINTS) -> Array:
     return np.asarray(points)
 
 
-def trial_inputs(size: int, domain_min: Triple = ZERO, domain_max: Triple = ONE) -> Array:
-    """Fixed code values (n, 3): evenly spread points, and the middles of the LUT's own cells."""
+def trial_inputs(
+    size: int,
+    domain_min: Triple = ZERO,
+    domain_max: Triple = ONE,
+    points: int = _SPREAD_POINTS,
+    most_cells: int = _MAX_CELLS,
+) -> Array:
+    """Fixed code values (n, 3): evenly spread points, and the middles of the LUT's own cells.
+
+    ``most_cells`` : along an edge; of more, some.
+    """
     cells = size - 1
-    pick = np.unique(np.linspace(0, cells - 1, min(cells, _MAX_CELLS)).round().astype(int))
+    pick = np.unique(np.linspace(0, cells - 1, min(cells, most_cells)).round().astype(int))
     axis = (pick + 0.5) / cells
     middles = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3)
     low, high = np.array(domain_min), np.array(domain_max)
-    return np.asarray(low + (high - low) * np.concatenate([spread_points(), middles]))
+    return np.asarray(low + (high - low) * np.concatenate([spread_points(points), middles]))
 
 
-def picture_inputs(source: Encoding) -> Array:
+def picture_inputs(source: Encoding, points: int = _SPREAD_POINTS) -> Array:
     """Code values (n, 3) in ``source`` of the colours that an sRGB picture can hold, evenly spread."""
-    light = SRGB.to_working(spread_points())
+    light = SRGB.to_working(spread_points(points))
     return source.from_working(light if source.state == "output" else lift_curve(light))
 
 
 def lut_error(lut: CubeLut, transform: Transform) -> tuple[Difference, Difference]:
     """CIEDE2000 of ``lut`` against the look: over its whole input cube, and over picture colours alone."""
-    whole = trial_inputs(lut.size, lut.domain_min, lut.domain_max)
+    over_picture = _error(lut, transform, picture_inputs(transform.source, _REPORT_POINTS))
     if lut.shaper is not None:
-        whole = picture_inputs(transform.source)
-    picture = picture_inputs(transform.source)
-    return _error(lut, transform, whole), _error(lut, transform, picture)
+        return over_picture, over_picture
+    whole = trial_inputs(lut.size, lut.domain_min, lut.domain_max, _REPORT_POINTS, _REPORT_CELLS)
+    return _error(lut, transform, whole), over_picture
 
 
 def _error(lut: CubeLut, transform: Transform, inputs: Array) -> Difference:

@@ -140,14 +140,28 @@ def _fitting(
     probes = pictures[:: max(1, len(pictures) // 6)]
     for edge, quality in ladder:
         last = (edge, quality) == ladder[-1]
+        known: list[bytes] = []
         if not last:
-            size = sum(over(lambda p, e=edge, q=quality: len(encode(p, e, q)), probes))
-            if size / len(probes) * len(pictures) > room * 0.97:
+            known = list(over(lambda p, e=edge, q=quality: encode(p, e, q), probes))
+            if sum(map(len, known)) / len(probes) * len(pictures) > room * 0.97:
                 continue
-        made = list(over(lambda p, e=edge, q=quality: encode(p, e, q), pictures))
+        made = _with_probes(pictures, known, over, lambda p, e=edge, q=quality: encode(p, e, q))
         if last or sum(map(len, made)) <= room:
             return made
     return []
+
+
+def _with_probes(
+    pictures: list[Picture],
+    known: list[bytes],
+    over: Callable[..., Any],
+    encode: Callable[[Picture], bytes],
+) -> list[bytes]:
+    """Every picture; ``known`` are those of the probes, which are not encoded again."""
+    step = max(1, len(pictures) // 6)
+    at = {i * step: data for i, data in enumerate(known)}
+    rest = iter(over(encode, [p for i, p in enumerate(pictures) if i not in at]))
+    return [at[i] if i in at else next(rest) for i in range(len(pictures))]
 
 
 def _webp(pixels: Picture, edge: int, quality: int) -> bytes:

@@ -330,7 +330,7 @@ def _palette(picture: Picture) -> list[tuple[float, Sequence[float]]]:
     """Share and sRGB of a picture's own colours, dark to light."""
     from lookdev.paint.palette import dominant
 
-    step = max(1, max(picture.shape[:2]) // 320)
+    step = max(1, max(picture.shape[:2]) // 200)
     light = SRGB.to_working(picture[step // 2 :: step, step // 2 :: step] / 255.0)
     means, shares = dominant(light, SCRIPT_COLOURS)
     order = np.argsort(means @ np.array([0.2627, 0.6780, 0.0593]))  # luminance, BT.2020-2 table 4

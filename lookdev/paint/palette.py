@@ -51,10 +51,10 @@ def dominant(light: Array, count: int) -> tuple[Array, Array]:
     centres = _spread_out(lab, count)
     label = np.zeros(len(lab), dtype=np.intp)
     for _ in range(40):
-        new = np.argmin(((lab[:, None] - centres[None]) ** 2).sum(axis=-1), axis=1)
-        moved = np.stack(
-            [lab[new == k].mean(axis=0) if np.any(new == k) else c for k, c in enumerate(centres)]
-        )
+        new = np.argmin(np.stack([_squares_apart(lab, centre) for centre in centres]), axis=0)
+        sizes = np.bincount(new, minlength=len(centres))
+        sums = np.stack([np.bincount(new, channel, len(centres)) for channel in lab.T], axis=1)
+        moved = np.where(sizes[:, None] > 0, sums / np.maximum(sizes, 1)[:, None], centres)
         still = np.array_equal(new, label) and np.allclose(moved, centres, atol=1e-6)
         label, centres = new, moved
         if still:
@@ -71,13 +71,18 @@ def _spread_out(lab: Array, count: int) -> Array:
     """``count`` starting colours: the one nearest to the mean, then each the farthest from those before."""
     first = int(np.argmin(((lab - lab.mean(axis=0)) ** 2).sum(axis=1)))
     picked = [first]
-    near = ((lab - lab[first]) ** 2).sum(axis=1)
+    near = _squares_apart(lab, lab[first])
     for _ in range(count - 1):
         limit = np.quantile(near, 0.995)  # a stray pixel is no dominant colour
         candidate = np.where(near <= limit, near, -1.0)
         picked.append(int(np.argmax(candidate)))
-        near = np.minimum(near, ((lab - lab[picked[-1]]) ** 2).sum(axis=1))
+        near = np.minimum(near, _squares_apart(lab, lab[picked[-1]]))
     return lab[picked]
+
+
+def _squares_apart(lab: Array, colour: Array) -> Array:
+    x, y, z = (lab - colour).T
+    return np.asarray(x * x + y * y + z * z)
 
 
 def _joined(centres: Array, label: NDArray[np.intp]) -> NDArray[np.intp]:

@@ -70,6 +70,16 @@ def test_every_name_has_both() -> None:
         assert np.all(power >= 0)
 
 
+def test_every_chromaticity_is_the_library_s() -> None:
+    """colour-science's CCS_ILLUMINANTS, which the package holds a copy of, as loading that takes a second."""
+    import colour
+
+    theirs = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]
+    assert {n: illuminant_xy(n).tolist() for n in illuminant_names()} == {
+        n: [float(v) for v in theirs[n]] for n in illuminant_names()
+    }
+
+
 @pytest.mark.parametrize("typed", ["hp1", "CIE HP1", " HP-1 ", "illuminant hp1"])
 def test_names_as_people_type_them(typed: str) -> None:
     assert find_illuminant(typed) == "HP1"
