@@ -141,11 +141,15 @@ def _fitting(
     for edge, quality in ladder:
         last = (edge, quality) == ladder[-1]
         known: list[bytes] = []
+
+        def finely(picture: Picture, edge: int = edge, quality: int = quality) -> bytes:
+            return encode(picture, edge, quality)
+
         if not last:
-            known = list(over(lambda p, e=edge, q=quality: encode(p, e, q), probes))
+            known = list(over(finely, probes))
             if sum(map(len, known)) / len(probes) * len(pictures) > room * 0.97:
                 continue
-        made = _with_probes(pictures, known, over, lambda p, e=edge, q=quality: encode(p, e, q))
+        made = _with_probes(pictures, known, over, finely)
         if last or sum(map(len, made)) <= room:
             return made
     return []
