@@ -145,11 +145,11 @@ def check_outputs(inputs: Inputs, out: Path, files: Iterable[Path], pages: Itera
         for folder in dict.fromkeys(path.parent for path in planned):
             if any(_lies_in(folder, place) for place in (inputs.scout, *inputs.linked)):
                 raise RequestError("the output folder lies inside the scout", file=folder, wanted=_ELSEWHERE)
-    known = {key: path for path in inputs.files if (key := _identity(path)) is not None}
+    known = {key: path for path in inputs.files if (key := identity(path)) is not None}
     for page in pages:
         planned += _further_pages(page)
     for path in (*planned, _lock_file(out.resolve())):
-        key = _identity(path)
+        key = identity(path)
         if key in known:
             raise RequestError(
                 "an output would be written over an input",
@@ -159,7 +159,8 @@ def check_outputs(inputs: Inputs, out: Path, files: Iterable[Path], pages: Itera
             )
 
 
-def _identity(path: Path) -> tuple[int, int] | None:
+def identity(path: Path) -> tuple[int, int] | None:
+    """What tells a file from every other, under any name, links followed; None where there is none."""
     try:
         found = path.stat()
     except (OSError, ValueError):

@@ -84,11 +84,28 @@ def batch(
         bool,
         typer.Option("--resume", help="Go on with an interrupted batch; skip what is done and unchanged."),
     ] = False,
+    tidy: Annotated[
+        bool,
+        typer.Option(
+            "--tidy",
+            help="Remove what earlier batches left in OUT that is not of this one: only files that a batch "
+            "wrote there and nobody changed since. Without it they are named.",
+        ),
+    ] = False,
     workers: Workers = 2,
     cluster: Annotated[
         str | None,
         typer.Option(help="Address of a Dask scheduler that sees the same folders (lookdev[cluster])."),
     ] = None,
+    cluster_wait_s: Annotated[
+        float,
+        typer.Option(
+            "--cluster-wait",
+            metavar="SECONDS",
+            min=0,
+            help="End where the cluster has had no worker so long.",
+        ),
+    ] = 600,
     choices: Choices = None,
     salvage: Salvage = False,
     keep_private: Annotated[
@@ -132,8 +149,10 @@ def batch(
         paper=paper.value,
         exact=exact,
         resume=resume,
+        tidy=tidy,
         workers=workers,
         cluster=cluster,
+        cluster_wait_s=cluster_wait_s,
         salvage=salvage,
         keep_private=keep_private,
         max_pixels=max_pixels,

@@ -21,6 +21,7 @@ from lookdev.jobs.common import (
     unheard,
 )
 from lookdev.outputs import inputs_of, refuse_scout, writing
+from lookdev.render.executor import CLUSTER_WAIT_SECONDS
 from lookdev.survey.join_words import JOIN_HEAD, join_rows
 from lookdev.survey.survey import Survey, SurveyedStill, survey
 from lookdev.text.table import table_text
@@ -54,8 +55,10 @@ class BatchRequest:
     paper : "a4" or "letter".
     exact : grade every pixel in float64.
     resume : skip what an earlier batch made from the same content.
+    tidy : remove what earlier batches left in ``out`` that is not of this one, and was not changed since.
     workers : stills in hand at the same time.
     cluster : address of a Dask scheduler, or None for this machine.
+    cluster_wait_s : how long a cluster may be without any worker before the batch ends.
     salvage : use a truncated JPEG as far as it decodes.
     keep_private : write position, owner and serial numbers into graded stills too.
     max_pixels : refuse larger stills; None for the reader's own limit.
@@ -77,8 +80,10 @@ class BatchRequest:
     paper: str = "a4"
     exact: bool = False
     resume: bool = False
+    tidy: bool = False
     workers: int = 2
     cluster: str | None = None
+    cluster_wait_s: float = CLUSTER_WAIT_SECONDS
     salvage: bool = False
     keep_private: bool = False
     max_pixels: int | None = None
@@ -135,6 +140,7 @@ class BatchResult:
     sheets : files of the sheets. pitch : files of the pitch. cubes : numbers of each .cube.
     summary : the content of summary.json.
     errors : one line for each thing that could not be done.
+    left : files of earlier batches in ``out`` that are not of this one, and are still there.
     """
 
     survey: Survey
@@ -144,6 +150,7 @@ class BatchResult:
     cubes: Sequence[Mapping[str, object]]
     summary: dict[str, Any]
     errors: Sequence[str]
+    left: Sequence[Path] = ()
 
 
 def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
@@ -155,7 +162,8 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     """
     from lookdev.jobs.choices import settle
     from lookdev.jobs.cubes import cube_jobs, write_cubes
-    from lookdev.jobs.graded import plan_tasks
+    from lookdev.jobs.graded import graded_files, plan_tasks
+    from lookdev.jobs.leftovers import Made, settle_leftovers
     from lookdev.jobs.pitch import make_pitch, pitch_files
     from lookdev.jobs.summary import batch_summary
     from lookdev.pages.from_batch import build_sheets, preview_of, sheet_files
@@ -163,6 +171,12 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
 
     out, looks, scout = request.out, request.looks, request.scout
     refuse_scout(scout.folder, out)
+    if request.tidy and request.only:
+        raise RequestError(
+            "a part of the scout does not know what else is of it",
+            key="--tidy",
+            wanted="a run without --only",
+        )
     check_cube_size(request.cube_size, "--cube-size")
     ends = cube_ends(request.cube_in, request.cube_out, scout.plan.footage_encoding)
     options = request.still_options()
@@ -181,7 +195,8 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     files += pitch_files(out / "pitch")
     files += [out / "summary.json", state / "journal.jsonl", state / "thumbnails" / "x"]
     inputs = inputs_of(scout, more=request.reads)
-    with writing(out, inputs, files, sheet_files(surveyed, out / "sheets")):
+    pages = sheet_files(surveyed, out / "sheets")
+    with writing(out, inputs, files, pages):
         tell(Aside(table_text(JOIN_HEAD, join_rows(surveyed))))
         for line in (*surveyed.warnings, *settled.warnings, *errors):
             tell(Line(line))
@@ -191,6 +206,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
             workers=request.workers,
             resume=request.resume,
             cluster=request.cluster,
+            cluster_wait_s=request.cluster_wait_s,
             on_event=lambda event: _tell_event(event, names, tell),
         )
         results = dict(zip(tasks, done, strict=True))
@@ -240,7 +256,15 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
             errors=errors,
         )
         write_json(out / "summary.json", summary)
-    return BatchResult(surveyed, results, sheets.written, pitch.written, numbers, summary, errors)
+        kept = [
+            path for paths in graded_files(surveyed, looks, out, options.suffix).values() for path in paths
+        ]
+        written = [*sheets.written, *pitch.written, *(cube.report.path for cube in cubes.written)]
+        made = Made((*files, *kept), pages, written, [path for r in done for path in r.thumbnails])
+        left: Sequence[Path] = ()
+        if not request.only:
+            left = settle_leftovers(out, made, inputs, tidy=request.tidy, failed=len(errors), tell=tell)
+    return BatchResult(surveyed, results, sheets.written, pitch.written, numbers, summary, errors, left)
 
 
 def _tell_event(event: Event, names: Mapping[Path, str], tell: Tell) -> None:

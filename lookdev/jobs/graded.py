@@ -60,19 +60,29 @@ def plan_tasks(
     thumbnails : folder for small pictures for the sheets, or None.
     """
     options = options or StillOptions()
-    slugs = look_names(look.title for look in looks)
-    folders = location_names(survey.every_location)
-    stems = still_stems([name for _, name in survey.every_still])
+    files = graded_files(survey, looks, out, options.suffix)
     edges = _edges(survey, sum(not is_as_it_stood(look) for look in looks))
     tasks: dict[str, Task] = {}
     for still in survey.usable:
-        folder = out / "graded" / folders[still.location]
         outputs = tuple(
-            _output(still, look, folder / f"{stems[still.name]}__{slug}{options.suffix}", options)
-            for look, slug in zip(looks, slugs, strict=True)
+            _output(still, look, path, options) for look, path in zip(looks, files[still.name], strict=True)
         )
         tasks[still.name] = _task(still, outputs, options, thumbnails, edges[still.name])
     return tasks
+
+
+def graded_files(survey: Survey, looks: Sequence[LookLike], out: Path, suffix: str) -> dict[str, list[Path]]:
+    """By the still's name, its graded stills, one a look; of those too that cannot be read."""
+    slugs = look_names(look.title for look in looks)
+    folders = location_names(survey.every_location)
+    stems = still_stems([name for _, name in survey.every_still])
+    return {
+        still.name: [
+            out / "graded" / folders[still.location] / f"{stems[still.name]}__{slug}{suffix}"
+            for slug in slugs
+        ]
+        for still in survey.stills
+    }
 
 
 def preview_task(

@@ -2,7 +2,8 @@
 
 The journal is a file of JSON lines. A line is added, and flushed to the disk, after the output that it speaks
 of has got its name; a line cut short by a crash is left out when it is read. Whether an output is up to date
-is decided by its record *and* its present content.
+is decided by its record *and* its present content. Lines of earlier runs stay as long as their files do, as
+they tell which files are ours (:mod:`lookdev.jobs.leftovers`).
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from typing import Any
 
 import lookdev
 from lookdev.errors import LookdevError, RequestError, StillError
-from lookdev.files import read_ordinary
+from lookdev.files import read_ordinary, write_whole
 from lookdev.outputs import hold
 
 _PART = re.compile(r"\..+\.\d+\.part")
@@ -34,7 +35,7 @@ class Record:
     Attributes
     ----------
     path : the output, relative to the batch's folder where it lies in it.
-    key : what the output was made from, as :func:`content_key` says it.
+    key : what the output was made from, as :func:`content_key` says it; empty where no run builds on it.
     sha256 : content of the output.
     facts : what reports want to know about the still, so that it need not be read again.
     thumbnail_sha256 : content of its thumbnail, where there is one.
@@ -94,9 +95,14 @@ def tool_version() -> str:
 class Journal:
     """The journal of one batch folder. Made by :func:`open_journal`."""
 
-    def __init__(self, home: Path, records: dict[str, Record], handle: FileIO) -> None:
+    def __init__(self, home: Path, records: dict[str, Record], handle: FileIO, is_kept: bool) -> None:
         self._home, self._records, self._handle = home, records, handle
-        self._is_torn = False
+        self._is_kept, self._is_torn = is_kept, False
+
+    @property
+    def earlier(self) -> list[Record]:
+        """What earlier runs left, whether or not this one builds on it."""
+        return list(self._records.values())
 
     def name(self, path: Path) -> str:
         """How the journal calls an output."""
@@ -104,7 +110,9 @@ class Journal:
         return here.relative_to(self._home).as_posix() if here.is_relative_to(self._home) else here.as_posix()
 
     def records_for(self, paths: Iterable[Path]) -> dict[str, Record]:
-        """Records by ``str(path)``, where there are any."""
+        """Records by ``str(path)``, where there are any; none in a run that builds on no earlier one."""
+        if not self._is_kept:
+            return {}
         found = {str(path): self._records.get(self.name(path)) for path in paths}
         return {path: record for path, record in found.items() if record is not None}
 
@@ -114,10 +122,10 @@ class Journal:
         Returns what is wrong where they cannot be kept (a full disk): that costs ``--resume`` some work over
         again, and the run goes on.
         """
-        lines = [json.dumps(asdict(record), ensure_ascii=True, sort_keys=True) + "\n" for record in records]
-        if not lines:
+        text = "".join(map(_line, records))
+        if not text:
             return None
-        data = (("\n" if self._is_torn else "") + "".join(lines)).encode("ascii")
+        data = (("\n" if self._is_torn else "") + text).encode("ascii")
         try:
             written = self._handle.write(data) or 0
             self._is_torn = written < len(data)
@@ -130,7 +138,9 @@ class Journal:
 
 @contextmanager
 def open_journal(state: Path, *, keep: bool) -> Iterator[Journal]:
-    """The journal in ``state``, with the records of earlier runs if ``keep``; a new one else.
+    """The journal in ``state``; the records of earlier runs are found in it if ``keep``.
+
+    Lines that are superseded or cannot be read go; without ``keep`` also those of files that are gone.
 
     Raises
     ------
@@ -140,15 +150,24 @@ def open_journal(state: Path, *, keep: bool) -> Iterator[Journal]:
     if path.exists() and not path.is_file():  # a pipe would be waited for without end
         raise LookdevError("is no ordinary file", file=path, wanted="it moved away, or another --out")
     try:
-        records = _read(path) if keep else {}
+        records = _read(path)
+        home = state.parent.absolute()
         if not keep:
-            path.unlink(missing_ok=True)
+            records = {name: record for name, record in records.items() if (home / name).is_file()}
+        text = "".join(map(_line, records.values()))
+        if path.exists() and read_ordinary(path) != text.encode("ascii"):
+            with suppress(LookdevError):  # a full disk: what is there does as well
+                write_whole(path, text)
         with path.open("ab", buffering=0) as handle:
             if handle.tell() and not path.read_bytes().endswith(b"\n"):
                 handle.write(b"\n")
-            yield Journal(state.parent.absolute(), records, handle)
+            yield Journal(home, records, handle, keep)
     except OSError as error:
         raise LookdevError(f"cannot be written: {error.strerror or error}", file=path) from error
+
+
+def _line(record: Record) -> str:
+    return json.dumps(asdict(record), ensure_ascii=True, sort_keys=True) + "\n"
 
 
 def _read(path: Path) -> dict[str, Record]:
@@ -158,6 +177,7 @@ def _read(path: Path) -> dict[str, Record]:
         with suppress(ValueError, TypeError, RecursionError):
             record = Record(**json.loads(line))
             if _is_sound(record):
+                records.pop(record.path, None)
                 records[record.path] = record
     return records
 

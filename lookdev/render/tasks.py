@@ -175,6 +175,12 @@ class TaskResult:
         return self.error is None and all(o.error is None for o in self.outputs)
 
     @property
+    def thumbnails(self) -> list[Path]:
+        """The small pictures of it."""
+        paths = (self.as_it_stood, *(o.thumbnail for o in self.outputs))
+        return [path for path in paths if path is not None]
+
+    @property
     def errors(self) -> list[str]:
         """One line for each thing that failed, in order."""
         if self.error is not None:

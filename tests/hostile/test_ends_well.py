@@ -263,3 +263,17 @@ def test_a_cluster_without_workers_says_so_and_ends(monkeypatch: pytest.MonkeyPa
     now = 56.0
     with pytest.raises(LookdevError, match="no worker for 25 s"):
         idle.look(False)
+
+
+def test_how_long_to_wait_for_a_cluster_is_an_option(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[float] = []
+
+    def never(*_: Any, cluster_wait_s: float, **more: Any) -> Any:
+        asked.append(cluster_wait_s)
+        raise LookdevError("no worker", key="--cluster")
+
+    monkeypatch.setattr(executor, "run_tasks", never)
+    assert batch(home, "--cluster-wait", "7.5") == 2 and batch(home) == 2
+    assert asked == [7.5, executor.CLUSTER_WAIT_SECONDS]
+    assert batch(home, "--cluster-wait", "-1") == 2 and batch(home, "--cluster-wait", "soon") == 2
+    assert len(asked) == 2
