@@ -34,7 +34,7 @@ from lookdev.looks.pipeline import LookLike
 from lookdev.looks.stages.balance import Balance
 from lookdev.lut.bake import CubeReport, cube_tail, export_cube
 from lookdev.lut.cdl import CdlFit, ccc_text, cdl_text, fit_cdl, write_cc
-from lookdev.lut.check_frame import draw_frame, write_check_values, write_frame_png, write_frame_tiff
+from lookdev.lut.check_frame import write_check_frame, write_check_values, write_frame_tiff
 from lookdev.lut.clf import clf_text, write_clf
 from lookdev.lut.cube import CubeLut, read_cube
 from lookdev.lut.error import Difference, appearance, difference
@@ -281,11 +281,8 @@ def _fill(
     )
     write_clf(folder / "luts" / f"{slug}.clf", text)
     proof = prove(look, source, target, made.cubes[0], alone, made.cubes[1 : len(request.sizes)])
-    frame = draw_frame(proof.patches, source)
-    check = folder / "check"
-    write_frame_tiff(check / "check_frame.tif", frame, f"check frame, {source.name}")
-    write_frame_png(check / "check_frame.png", frame)
-    write_check_values(check / "check_values.csv", proof.values)
+    write_check_frame(folder / "check", proof.patches, source)
+    write_check_values(folder / "check" / "check_values.csv", proof.values)
     from lookdev.pages.proof_page import write_proof
 
     write_proof(proof, folder / "proof" / "proof.pdf", folder / "proof" / "proof.png", paper=request.paper)

@@ -22,6 +22,13 @@ SIZES = (17, 33, 65)
 SHAPER_POINTS = 65536
 LINEAR_TOP = 16.0
 """A linear input is cut above this light: 6.5 stops over mid grey, past any camera's white."""
+_LOG_OFFSET = 0.0025
+"""Light at which the shaper of linear input turns from straight to logarithmic, six stops under mid grey: of
+0.00125 to 0.02 the least off on dark greys that is no worse on the sample scout (table in DEVELOPERS.md)."""
+_LOG_SPAN = float(np.log2(LINEAR_TOP / _LOG_OFFSET + 1.0))
+_BLACK_OFF = 2 / 1023
+"""What black may be off for want of a point at the code of no light: half an 8-bit code."""
+_CLOSE = 0.99  # of a cell: so close to a point it may as well stand there
 _CHUNK = 1 << 16
 
 
@@ -29,6 +36,9 @@ def bake_cube(
     transform: Transform, size: int = 33, domain: tuple[float, float] = (0.0, 1.0), title: str = ""
 ) -> CubeLut:
     """The 3D LUT of ``size`` whose points are exactly what ``transform`` gives.
+
+    All but those round black, where no point stands at a log encoding's code of no light: they are set so
+    that it gives exactly what the look gives, see :func:`_with_black`.
 
     Linear input would waste a cube on highlights: it gets a 1D shaper of ``SHAPER_POINTS`` in front, and the
     cube is spaced by the shaper.
@@ -47,7 +57,8 @@ def bake_cube(
         points = shaper_inverse(lattice_points(size))
         return CubeLut(_evaluate(transform, points), title=title, shaper=shaper)
     corners: tuple[Triple, Triple] = ((low,) * 3, (high,) * 3)
-    return CubeLut(_evaluate(transform, lattice_points(size, *corners)), *corners, title=title)
+    table = _evaluate(transform, lattice_points(size, *corners))
+    return CubeLut(_with_black(table, transform, low, high), *corners, title=title)
 
 
 def bake_curve(transform: Transform, size: int = 1024, title: str = "") -> CubeLut:
@@ -74,21 +85,53 @@ def is_separable(transform: Transform) -> bool:
     return bool(max(apart) < 0.5 / 65535)
 
 
-def _shape(light: Array) -> Array:
-    """[0, LINEAR_TOP] to [0, 1]: a cube root, which spends its points much as the eye does."""
-    return np.asarray(np.cbrt(np.maximum(light, 0.0) / LINEAR_TOP))
+def _with_black(table: Array, transform: Transform, low: float, high: float) -> Array:
+    """The table with black where the look has it, as if a point stood at the code of no light.
+
+    A picture's curve starts steeply at black. Where that lies between two points of a log encoding, 20 to 50
+    codes of 1023 came out of no light at all. The points round it are laid on the straight lines, each
+    channel by itself, from black to the next point on grey, so that the code of no light reads right by
+    tetrahedral and by trilinear interpolation alike; under it the lines stay level. Those points come to lie
+    under zero, which float readers keep and others cut: those read then what they read before. Moving the
+    table's ends instead (DOMAIN_MAX) would ask of every reader to heed them, and many a monitor does not.
+    """
+    no_light = transform.source.from_working(np.zeros(3))
+    last = len(table) - 1
+    place = (float(no_light.max()) - low) / (high - low) * last
+    k = int(np.floor(place))
+    if transform.target.state != "output" or transform.is_identity or not 0 <= k < last or place == k:
+        return table
+    share = place - k
+    black, dark, above = np.asarray(transform(no_light[None]))[0], table[k, k, k], table[k + 1, k + 1, k + 1]
+    if np.abs(dark + share * (above - dark) - black).max() <= _BLACK_OFF or share > _CLOSE:
+        return table
+    along = np.append(np.full(k + 1, share / (share - 1.0)), 1.0)
+    block = np.stack(np.meshgrid(along, along, along, indexing="ij"), axis=-1)
+    table = table.copy()
+    table[: k + 2, : k + 2, : k + 2] = black + block * (above - black)
+    return table
+
+
+def shaped(light: Array) -> Array:
+    """[0, LINEAR_TOP] to [0, 1]: a logarithm that starts straight, from exactly 0."""
+    return np.asarray(np.log2(np.maximum(light, 0.0) / _LOG_OFFSET + 1.0) / _LOG_SPAN)
 
 
 def shaper_inverse(shaped: Array) -> Array:
     """Light whose shaper output is ``shaped``."""
-    return np.asarray(LINEAR_TOP * shaped**3)
+    return np.asarray(_LOG_OFFSET * np.expm1(shaped * (_LOG_SPAN * np.log(2.0))))
+
+
+def shaper_log() -> dict[str, float]:
+    """The shaper as the parameters of a CLF Log node (S-2014-006, "linToLog"), base 2."""
+    return {"linSideSlope": 1.0 / _LOG_OFFSET, "linSideOffset": 1.0, "logSideSlope": 1.0 / _LOG_SPAN}
 
 
 def linear_shaper() -> Shaper:
     """The shaper in front of a cube for linear input."""
     axis = np.linspace(0.0, LINEAR_TOP, SHAPER_POINTS)
     top: Triple = (LINEAR_TOP,) * 3
-    return Shaper(np.repeat(_shape(axis)[:, None], 3, axis=1), (0.0, 0.0, 0.0), top)
+    return Shaper(np.repeat(shaped(axis)[:, None], 3, axis=1), (0.0, 0.0, 0.0), top)
 
 
 def _evaluate(transform: Transform, points: Array) -> Array:

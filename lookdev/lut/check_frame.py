@@ -1,13 +1,16 @@
 """The check frame: patches in the input encoding, and the code values that they must have after the LUT.
 
 A colourist loads the frame, applies the LUT, and reads patches with their own system's picker. The patches'
-values are 16-bit codes, so 8-, 10- and 16-bit readers all find them exactly. No ICC profile is embedded on
-purpose: nothing may touch the codes on the way in.
+values are 16-bit codes, so 8-, 10- and 16-bit readers all find them exactly; for linear input they are light,
+up to LINEAR_TOP, in an EXR. No ICC profile is embedded on purpose: nothing may touch the codes on the way in.
+
+Readers interpolate by tetrahedra or trilinearly, and are right either way. Where it can be, a patch stands on
+a point of a LUT of 33 and of 65, on which all readers agree; for the others the values of both are told.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -16,20 +19,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.colorimetry.adaptation import adaptation_matrix, xyz_from_xy
-from lookdev.colorimetry.encodings import ACESCCT, BT709, Encoding
+from lookdev.colorimetry.encodings import Encoding
 from lookdev.colorimetry.library import colour_science
 from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
 from lookdev.files import whole_file, write_whole
-from lookdev.looks.rendering import MID_GREY, lift_curve, render_curve
+from lookdev.looks.pipeline import Transform
+from lookdev.looks.rendering import MID_GREY, render_curve
+from lookdev.lut.bake import LINEAR_TOP, shaped, shaper_inverse
 from lookdev.lut.cube import CubeLut
 from lookdev.lut.interpolation import lookup_trilinear
 from lookdev.text.csv_out import csv_text
 
 Array = NDArray[np.float64]
-Frame = NDArray[np.uint16]
+Frame = NDArray[np.uint16] | NDArray[np.float32]
 
 WIDTH, HEIGHT = 1920, 1080
 _MARGIN = 40
+_STEPS = 32
+"""Cells of the LUT on whose points patches stand; a LUT of 65 has points there too."""
 CHART_SOURCE = (
     "24-patch chart, spectrally averaged values for D50 after November 2014, as colour-science has them"
 )
@@ -37,17 +44,24 @@ CHART_SOURCE = (
 
 @dataclass(frozen=True)
 class Patch:
-    """One patch: its name, group, box in pixels (x, y, w, h) and 16-bit code values in the input encoding."""
+    """One patch: its name, group, box in pixels (x, y, w, h) and its values in the input encoding: multiples
+    of a 16-bit code, or, for linear input, light."""
 
     name: str
     group: str
     box: tuple[int, int, int, int]
-    codes: tuple[int, int, int]
+    values: tuple[float, float, float]
 
     @property
     def signal(self) -> Array:
-        """Code values in [0, 1]."""
-        return np.array(self.codes) / 65535.0
+        """Code values in [0, 1], or light."""
+        return np.array(self.values)
+
+    @property
+    def codes(self) -> tuple[int, int, int]:
+        """16-bit codes."""
+        red, green, blue = (code(v, 16) for v in self.values)
+        return red, green, blue
 
     @property
     def centre(self) -> tuple[int, int]:
@@ -59,42 +73,72 @@ class Patch:
 def check_patches(source: Encoding) -> list[Patch]:
     """Every patch of the frame for an input encoding, in reading order."""
     patches: list[Patch] = []
-    steps = np.arange(33) / 32
-    for i, v in enumerate(steps):
-        patches.append(_patch(f"grey {i:02d} of 32", "grey ramp", (_MARGIN + i * 55, 170, 55, 110), [v] * 3))
-    near = np.concatenate([np.arange(0, 128, 8), 1023 - np.arange(120, -8, -8)]) / 1023
+
+    def put(name: str, group: str, box: tuple[int, int, int, int], along: Sequence[float] | Array) -> None:
+        patches.append(Patch(name, group, box, _held(_value(along, source), source)))
+
+    for i in range(_STEPS + 1):
+        put(f"grey {i:02d} of 32", "grey ramp", (_MARGIN + i * 55, 170, 55, 110), [i / _STEPS] * 3)
+    near = np.concatenate([np.arange(0, 128, 8), 1023 - np.arange(120, -8, -8)])
     for i, v in enumerate(near):
         group = "near black" if i < 16 else "near white"
-        name = f"{group} {round(v * 1023)}"
-        patches.append(
-            _patch(name, group, (_MARGIN + i * 57 + (16 if i >= 16 else 0), 300, 57, 110), [v] * 3)
-        )
-    hues = {
-        "red": (1, 0, 0),
-        "green": (0, 1, 0),
-        "blue": (0, 0, 1),
-        "cyan": (0, 1, 1),
-        "magenta": (1, 0, 1),
-        "yellow": (1, 1, 0),
-    }
-    dark = np.clip(
-        source.from_working(np.zeros(3)), 0.0, 0.5
-    )  # the code of no light: a log encoding's is not 0
-    for row, (name, on) in enumerate(hues.items()):
+        box = (_MARGIN + i * 57 + (16 if i >= 16 else 0), 300, 57, 110)
+        put(f"{group} {v}", group, box, [v / 1023] * 3)
+    dark = int(np.ceil(float(_along(source.from_working(np.zeros(3)), source).max()) * _STEPS - 1e-9))
+    for row, (name, on) in enumerate(_HUES.items()):
         for column in range(8):
             level = (column + 1) / 8
-            box = (_MARGIN + column * 100, 440 + row * 98, 100, 98)
-            signal = dark + np.array(on) * level * (1.0 - dark)
-            patches.append(_patch(f"{name} {level:.1%}", "primaries and secondaries", box, signal))
+            box = (_MARGIN + column * 100, 440 + row * 84, 100, 84)
+            along = dark + np.array(on) * round(level * (_STEPS - dark))
+            put(f"{name} {level:.1%}", "primaries and secondaries", box, along / _STEPS)
     for i, (name, signal) in enumerate(chart_signals(source)):
         box = (880 + (i % 6) * 166, 440 + (i // 6) * 147, 166, 147)
-        patches.append(_patch(name, "24-patch chart", box, signal))
+        patches.append(Patch(name, "24-patch chart", box, _held(signal, source)))
+        if name in _ON_POINTS:
+            on_point = np.clip(np.round(_along(signal, source) * _STEPS), 0, _STEPS) / _STEPS
+            box = (_MARGIN + _ON_POINTS.index(name) * 100, 440 + 6 * 84, 100, 84)
+            put(f"{name}, at a point", "chart colours at points", box, on_point)
     return patches
 
 
-def _patch(name: str, group: str, box: tuple[int, int, int, int], signal: Sequence[float] | Array) -> Patch:
-    codes = np.floor(np.clip(np.asarray(signal, dtype=np.float64), 0.0, 1.0) * 65535 + 0.5).astype(int)
-    return Patch(name, group, box, (int(codes[0]), int(codes[1]), int(codes[2])))
+_HUES = {
+    "red": (1, 0, 0),
+    "green": (0, 1, 0),
+    "blue": (0, 0, 1),
+    "cyan": (0, 1, 1),
+    "magenta": (1, 0, 1),
+    "yellow": (1, 1, 0),
+}
+_ON_POINTS = (
+    "dark skin",
+    "light skin",
+    "blue sky",
+    "foliage",
+    "bluish green",
+    "orange",
+    "purplish blue",
+    "moderate red",
+)
+
+
+def _value(along: Sequence[float] | Array, source: Encoding) -> Array:
+    """Values in the input encoding of places along a LUT's axis, 0 to 1: through the shaper's inverse."""
+    places = np.asarray(along, dtype=np.float64)
+    return shaper_inverse(places) if source.is_linear else places
+
+
+def _along(signal: Array, source: Encoding) -> Array:
+    """The inverse of :func:`_value`."""
+    return shaped(signal) if source.is_linear else np.asarray(signal)
+
+
+def _held(signal: Array, source: Encoding) -> tuple[float, float, float]:
+    """Values as the frame's file holds them: whole 16-bit codes, or light as 32-bit floats."""
+    if source.is_linear:
+        red, green, blue = (float(v) for v in np.clip(signal, 0.0, LINEAR_TOP).astype(np.float32))
+    else:
+        red, green, blue = (code(float(v), 16) / 65535.0 for v in signal)
+    return red, green, blue
 
 
 @lru_cache(maxsize=1)
@@ -119,43 +163,63 @@ def chart_signals(source: Encoding) -> list[tuple[str, Array]]:
 
 
 def draw_frame(patches: Sequence[Patch], source: Encoding) -> Frame:
-    """The frame (1080, 1920, 3) uint16: a smooth ramp on top, then every patch, on mid grey."""
-    light = np.full(3, MID_GREY)
-    ground = source.from_working(light)
-    frame = np.empty((HEIGHT, WIDTH, 3), dtype=np.uint16)
-    frame[:] = np.floor(np.clip(ground, 0, 1) * 65535 + 0.5).astype(np.uint16)
-    ramp = np.floor(np.arange(WIDTH - 2 * _MARGIN) / (WIDTH - 2 * _MARGIN - 1) * 65535 + 0.5)
-    frame[40:150, _MARGIN : WIDTH - _MARGIN] = ramp.astype(np.uint16)[None, :, None]
+    """The frame (1080, 1920, 3): a smooth ramp on top, then every patch, on mid grey; uint16 codes, or light
+    as float32 for linear input."""
+    ground = _held(source.from_working(np.full(3, MID_GREY)), source)
+    frame = np.empty((HEIGHT, WIDTH, 3))
+    frame[:] = ground
+    across = WIDTH - 2 * _MARGIN
+    frame[40:150, _MARGIN : WIDTH - _MARGIN] = _value(np.arange(across) / (across - 1), source)[:, None]
     for patch in patches:
         x, y, w, h = patch.box
-        frame[y : y + h, x : x + w] = patch.codes
-    return frame
+        frame[y : y + h, x : x + w] = patch.values
+    if source.is_linear:
+        return frame.astype(np.float32)
+    return np.floor(frame * 65535.0 + 0.5).astype(np.uint16)
+
+
+def frame_signal(frame: Frame) -> Array:
+    """The frame's values as a LUT takes them."""
+    values = frame.astype(np.float64)
+    return values / 65535.0 if frame.dtype == np.uint16 else values
 
 
 @dataclass(frozen=True)
 class CheckValues:
-    """What each patch must read after the LUT: ``lut`` and ``look`` (n, 3) signals; LUT values tetrahedral.
+    """What each patch must read after the LUT: ``lut``, ``trilinear`` and ``look`` (n, 3) signals; ``lut`` by
+    tetrahedral interpolation.
 
     ``trilinear_codes`` is the largest difference, in 10-bit codes, of a system that interpolates trilinearly.
     """
 
     patches: tuple[Patch, ...]
+    source: Encoding
+    target: Encoding
     lut: Array
+    trilinear: Array
     look: Array
-    trilinear_codes: float
+
+    @property
+    def trilinear_codes(self) -> float:
+        return float(np.abs(np.clip(self.trilinear, 0, 1) - np.clip(self.lut, 0, 1)).max() * 1023)
 
 
-def check_values(patches: Sequence[Patch], lut: CubeLut, look: Callable[[Array], Array]) -> CheckValues:
-    """Every patch through the LUT and through the look itself."""
+def check_values(patches: Sequence[Patch], lut: CubeLut, look: Transform) -> CheckValues:
+    """Every patch through the LUT, by either interpolation, and through the look itself."""
     signals = np.stack([patch.signal for patch in patches])
-    out = lut(signals)
-    trilinear = out
-    if lut.kind == "3D":
-        inner = lut.shaper(signals) if lut.shaper else signals
-        low, high = np.array(lut.domain_min), np.array(lut.domain_max)
-        trilinear = lookup_trilinear(lut.table, (inner - low) / (high - low))
-    apart = float(np.abs(np.clip(trilinear, 0, 1) - np.clip(out, 0, 1)).max() * 1023)
-    return CheckValues(tuple(patches), out, np.asarray(look(signals)), apart)
+    trilinear = read_trilinear(lut, signals)
+    return CheckValues(
+        tuple(patches), look.source, look.target, lut(signals), trilinear, np.asarray(look(signals))
+    )
+
+
+def read_trilinear(lut: CubeLut, signals: Array) -> Array:
+    """The LUT as a reader that interpolates trilinearly has it."""
+    if lut.kind == "1D":
+        return lut(signals)
+    inner = lut.shaper(signals) if lut.shaper else signals
+    low, high = np.array(lut.domain_min), np.array(lut.domain_max)
+    return lookup_trilinear(lut.table, (inner - low) / (high - low))
 
 
 def code(signal: float, bits: int) -> int:
@@ -168,25 +232,59 @@ def code(signal: float, bits: int) -> int:
     return int(min(max(np.floor(signal * top + 0.5), 0), top))
 
 
+TOLERANCE_10BIT = 1
+"""What a reading may be off, by the column of its own interpolation: rounding, in reader and file."""
+
+
 def check_csv(values: CheckValues) -> str:
-    """The content of check_values.csv: one row a patch."""
-    channels = ("r", "g", "b")
+    """The content of check_values.csv: one row a patch.
+
+    ``after_lut_*`` is what a reader gives that interpolates by tetrahedra, ``trilinear_*`` one that does so
+    trilinearly; each may be off by ``within_10bit``. ``look_*`` is the look itself.
+    """
+    columns = (
+        ("in", values.source, np.stack([patch.signal for patch in values.patches])),
+        ("after_lut", values.target, values.lut),
+        ("trilinear", values.target, values.trilinear),
+        ("look", values.target, values.look),
+    )
     head = ["patch", "group", "x", "y"]
-    for what in ("in_10bit", "in_16bit", "after_lut_10bit", "after_lut_16bit", "look_10bit", "look_16bit"):
-        head += [f"{what}_{c}" for c in channels]
+    for what, encoding, _ in columns:
+        kinds = ("light",) if encoding.is_linear else ("10bit", "16bit")
+        head += [f"{what}_{kind}_{c}" for kind in kinds for c in "rgb"]
     rows = []
-    for patch, lut, look in zip(values.patches, values.lut, values.look, strict=True):
+    for i, patch in enumerate(values.patches):
         row: list[object] = [patch.name, patch.group, *patch.centre]
-        row += [code(v, 10) for v in patch.signal] + list(patch.codes)
-        for signal in (lut, look):
-            row += [code(float(v), 10) for v in signal] + [code(float(v), 16) for v in signal]
-        rows.append(row)
-    return csv_text(head, rows)
+        for _, encoding, signals in columns:
+            row += _cells(signals[i], encoding)
+        rows.append([*row, TOLERANCE_10BIT])
+    return csv_text([*head, "within_10bit"], rows)
+
+
+def _cells(signal: Array, encoding: Encoding) -> list[object]:
+    if encoding.is_linear:
+        return [f"{v:.6g}" for v in signal.tolist()]
+    return [code(float(v), bits) for bits in (10, 16) for v in signal]
 
 
 def write_check_values(path: Path, values: CheckValues) -> None:
     """Write check_values.csv, whole or not at all."""
     write_whole(path, check_csv(values))
+
+
+def frame_name(source: Encoding) -> str:
+    """The check frame's file: light needs floats."""
+    return "check_frame.exr" if source.is_linear else "check_frame.tif"
+
+
+def write_check_frame(folder: Path, patches: Sequence[Patch], source: Encoding) -> None:
+    """Write the frame as :func:`frame_name` says, and codes as a PNG too."""
+    frame = draw_frame(patches, source)
+    if source.is_linear:
+        write_frame_exr(folder / frame_name(source), frame, source)
+        return
+    write_frame_tiff(folder / frame_name(source), frame, f"check frame, {source.name}")
+    write_frame_png(folder / "check_frame.png", frame)
 
 
 def write_frame_png(path: Path, frame: Frame) -> None:
@@ -197,6 +295,21 @@ def write_frame_png(path: Path, frame: Frame) -> None:
         ok, data = cv2.imencode(".png", frame[..., ::-1], [cv2.IMWRITE_PNG_COMPRESSION, 6])
         assert ok
         part.write_bytes(data.tobytes())
+
+
+def write_frame_exr(path: Path, frame: Frame, source: Encoding) -> None:
+    """A 32-bit float OpenEXR whose ``chromaticities`` say the primaries; deterministic bytes."""
+    import OpenEXR
+
+    primaries = tuple(float(v) for xy in (*source.space.primaries_xy, source.space.white_xy) for v in xy)
+    head = {
+        "compression": OpenEXR.ZIP_COMPRESSION,
+        "type": OpenEXR.scanlineimage,
+        "chromaticities": primaries,
+    }
+    channels = {"RGB": np.ascontiguousarray(frame, dtype=np.float32)}
+    with whole_file(path) as part:
+        OpenEXR.File(head, channels).write(str(part))
 
 
 def write_frame_tiff(path: Path, frame: Frame, description: str, profile: bytes | None = None) -> None:
@@ -216,67 +329,3 @@ def write_frame_tiff(path: Path, frame: Frame, description: str, profile: bytes 
             description=description.encode("ascii", "replace").decode("ascii"),
             iccprofile=profile,
         )
-
-
-@dataclass(frozen=True)
-class WrongAnswer:
-    """A usual mistake, what it means, and the 10-bit codes that the tell-tale patches then read."""
-
-    sign: str
-    meaning: str
-    codes: tuple[tuple[int, int, int], ...]
-
-
-_TELL_STOPS = (-4.0, 0.0, 2.0)
-_TELL_CHART = ("dark skin", "blue sky")
-
-
-def tell_tales(patches: Sequence[Patch], source: Encoding) -> list[Patch]:
-    """Five patches that tell mistakes apart: the grey steps nearest to mid grey, 4 stops under it and 2 stops
-    over it, and two patches of the chart."""
-    ramp = [p for p in patches if p.group == "grey ramp"]
-    light = np.repeat(MID_GREY * 2.0 ** np.array(_TELL_STOPS)[:, None], 3, axis=1)
-    codes = source.from_working(render_curve(light) if source.state == "output" else light)[:, 0]
-    greys = [min(ramp, key=lambda p: abs(float(p.signal[0]) - float(c))) for c in codes]
-    chart = [p for name in _TELL_CHART for p in patches if p.name == name and p.group == "24-patch chart"]
-    return list(dict.fromkeys([*greys, *chart]))
-
-
-def wrong_answers(
-    patches: Sequence[Patch], lut: CubeLut, source: Encoding
-) -> tuple[list[Patch], WrongAnswer, list[WrongAnswer]]:
-    """The tell-tale patches, what they must read, and what they read after each usual mistake."""
-    tells = tell_tales(patches, source)
-    x = np.stack([p.signal for p in tells])
-    black, white = 64 / 1023, 940 / 1023
-
-    def answer(sign: str, meaning: str, out: Array) -> WrongAnswer:
-        rows = [tuple(code(float(v), 10) for v in row) for row in out]
-        return WrongAnswer(sign, meaning, tuple((r[0], r[1], r[2]) for r in rows))
-
-    other = BT709 if source.state == "scene" else ACESCCT
-    light = source.to_working(x)
-    light = render_curve(light) if source.state == "scene" else lift_curve(light)
-    converted = np.clip(other.from_working(light), 0.0, 1.0)
-    right = answer("as it must be", "loaded right", lut(x))
-    wrong = [
-        answer("unchanged", "the LUT is not on", x),
-        answer(
-            "too contrasty",
-            "range in: 64-940 stretched to full before the LUT",
-            lut((x - black) / (white - black)),
-        ),
-        answer("too flat", "range in: squeezed to 64-940 before the LUT", lut(black + x * (white - black))),
-        answer(
-            "lifted blacks",
-            "range out: squeezed to 64-940 after the LUT",
-            black + lut(x) * (white - black),
-        ),
-        answer(
-            "wrong colour and contrast",
-            f"encoding in: made {other.name} before the LUT",
-            lut(converted),
-        ),
-        answer("the look twice", "order: the LUT is on twice", lut(lut(x))),
-    ]
-    return tells, right, wrong

@@ -2,7 +2,8 @@
 
 A look that is an ASC CDL in the input encoding becomes an ASC_CDL node (style FwdNoClamp: nothing is clamped,
 the power skips values at or below zero) and the plain rendering behind it. Any other look is one 3D LUT. For
-linear input a Range and an Exponent node space the LUT's points as the eye does, exactly and not by a table.
+linear input a Range and a Log node space the LUT's points as the .cube's shaper does, exactly and not by a
+table.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike
 from lookdev.looks.stages.cdl import CDL
-from lookdev.lut.bake import LINEAR_TOP, bake_cube
+from lookdev.lut.bake import LINEAR_TOP, bake_cube, shaper_log
 from lookdev.lut.cdl import as_cdl
 
 Array = NDArray[np.float64]
@@ -47,8 +48,8 @@ def clf_text(
         rest = Look(title=look.title)
     transform = rest.transform(source, target, cast)
     if source.is_linear:
-        nodes.append(_range_node(0.0, LINEAR_TOP))
-        nodes.append(_exponent_node(3.0))
+        nodes.append(_range_node(LINEAR_TOP))
+        nodes.append(_log_node())
     if not transform.is_identity:
         nodes.append(_lut_node(bake_cube(transform, size).table))
     if not nodes:
@@ -89,21 +90,22 @@ def _cdl_node(cdl: CDL) -> str:
   </ASC_CDL>"""
 
 
-def _range_node(low: float, high: float) -> str:
+def _range_node(top: float) -> str:
     return f"""  <Range {_DEPTHS} style="Clamp">
-    <Description>light from {low:g} to {high:g} becomes 0 to 1</Description>
-    <minInValue>{low:g}</minInValue>
-    <maxInValue>{high:g}</maxInValue>
+    <Description>light from 0 to {top:g}</Description>
+    <minInValue>0</minInValue>
+    <maxInValue>{top:g}</maxInValue>
     <minOutValue>0</minOutValue>
-    <maxOutValue>1</maxOutValue>
+    <maxOutValue>{top:g}</maxOutValue>
   </Range>"""
 
 
-def _exponent_node(root: float) -> str:
-    return f"""  <Exponent {_DEPTHS} style="basicRev">
-    <Description>root that spaces the points of the LUT</Description>
-    <ExponentParams exponent="{root:g}"/>
-  </Exponent>"""
+def _log_node() -> str:
+    parameters = " ".join(f'{name}="{value:.15g}"' for name, value in shaper_log().items())
+    return f"""  <Log {_DEPTHS} style="linToLog">
+    <Description>spaces the points of the LUT: the same light becomes 0 to 1</Description>
+    <LogParams base="2" {parameters}/>
+  </Log>"""
 
 
 def _matrix_node(matrix: Array) -> str:

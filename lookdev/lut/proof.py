@@ -17,16 +17,16 @@ from lookdev.lut.cdl import CdlFit
 from lookdev.lut.check_frame import (
     CheckValues,
     Patch,
-    WrongAnswer,
     chart_signals,
     check_patches,
     check_values,
     draw_frame,
-    wrong_answers,
+    frame_signal,
 )
 from lookdev.lut.cube import CubeLut
 from lookdev.lut.error import Difference, appearance
 from lookdev.lut.examine import Examination, examine, hue_drifts
+from lookdev.lut.mistakes import WrongAnswer, wrong_answers
 from lookdev.lut.words import colour_words
 
 Array = NDArray[np.float64]
@@ -105,7 +105,7 @@ def prove(
     transform = look.transform(source, target)
     lut = report.lut
     patches = check_patches(source)
-    tells, right, wrong = wrong_answers(patches, lut, source)
+    tells, right, wrong = wrong_answers(patches, lut, source, target)
     found = replace(examine(lut, source, target), hues=hue_drifts(transform, source, target))
     stops = np.linspace(-9.0, 4.5, 271)
     grey = np.repeat((MID_GREY * 2.0**stops)[:, None], 3, axis=1)
@@ -145,8 +145,7 @@ def prove(
 
 def _frame_after(patches: Sequence[Patch], lut: CubeLut, source: Encoding) -> Array:
     """The check frame through the LUT at a quarter of its size: signal (270, 480, 3)."""
-    small = draw_frame(patches, source)[2::4, 2::4]
-    return np.clip(lut(small / 65535.0), 0.0, 1.0)
+    return np.clip(lut(frame_signal(draw_frame(patches, source)[2::4, 2::4])), 0.0, 1.0)
 
 
 def _shown_xy(signal: Array, encoding: Encoding) -> Array:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from lookdev.colorimetry.encodings import HDR_WHITE_CD_M2
 from lookdev.looks.rendering import MID_GREY
+from lookdev.lut.check_frame import frame_name
 from lookdev.lut.words import plain_words
 
 if TYPE_CHECKING:
@@ -58,13 +59,16 @@ def read_me_text(made: Contents) -> str:
         _listed(
             "In a minute",
             [
-                f"Load check/check_frame.tif as {source.name} and put luts/{first.path.name} on it.",
+                f"Load check/{frame_name(source)} as {source.name} and put luts/{first.path.name} on it.",
                 "Read the five patches that proof/proof.pdf marks on its second page. If they read as in its "
-                "first row, within 1 in 10 bits, everything is loaded right.",
-                "If they do not, the other rows there say what is wrong: range, encoding or order.",
+                "first row, within 1 in 10 bits, everything is loaded right. They stand on points of the "
+                "LUT, so that every way of interpolating gives the same; check_values.csv has all patches, "
+                "in one column for tetrahedral readers and in one for trilinear ones.",
+                "If they do not, the other rows there say what is wrong: range, encoding, order, channels.",
             ],
         )
     )
+    blocks.append(_listed("The three commonest mistakes", _mistake_lines(made)))
     blocks.append(_listed("LUTs", _lut_lines(made)))
     blocks.append(_listed("Editable: ASC CDL", _cdl_lines(made)))
     blocks.append(
@@ -101,6 +105,42 @@ def read_me_text(made: Contents) -> str:
         )
     )
     return "\n\n".join(blocks) + "\n"
+
+
+def _mistake_lines(made: Contents) -> list[str]:
+    source, target = made.source, made.target
+    lines = []
+    if source.is_linear:
+        lines.append(
+            "The shaper is left out: the .cube has a 1D table before the 3D one, and your reader knows only "
+            "one of them. The picture is dark and harsh, and cut above 1. Take the .clf, which is exact."
+        )
+    else:
+        lines.append(
+            f"The range: these LUTs take {source.code_range} range and give {target.code_range} range, 64 to "
+            "940 in 10 bits being narrow. Too much contrast with black and white cut, or too little with "
+            "grey blacks, means that something scales the codes once too often or not at all."
+        )
+    if source.state == "scene":
+        lines.append(
+            f"The order: {source.name} goes into the LUT as it came from the camera or the conversion to it. "
+            "Nothing that shows a picture may stand before it"
+            + (
+                f", and none behind it: {target.name} is shown already, and twice is far too contrasty."
+                if target.state == "output"
+                else "; what shows it stands behind."
+            )
+        )
+    else:
+        lines.append(
+            f"The encoding: the LUT takes {source.name} as it is. A conversion before it, to a working space "
+            "or for the display, gives wrong colour and contrast."
+        )
+    lines.append(
+        "The balance is in twice: a LUT whose name has @LOCATION holds that place's balance already. Put no "
+        "second one on, nor the CDL of the same place, which stands for the LUT and not behind it."
+    )
+    return lines
 
 
 def _choice_lines(made: Contents) -> list[str]:

@@ -30,7 +30,7 @@ EXPECTED = (
     "luts/*.cube",
     "luts/*.clf",
     "cdl/*.cc",
-    "check/check_frame.tif",
+    "check/check_frame.*",
     "check/check_values.csv",
     "proof/proof.json",
 )

@@ -12,7 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.colorimetry.temperature import uv1976_from_xy
-from lookdev.lut.check_frame import HEIGHT, WIDTH, WrongAnswer, draw_frame
+from lookdev.lut.bake import LINEAR_TOP
+from lookdev.lut.check_frame import HEIGHT, WIDTH, Frame, draw_frame, frame_name
+from lookdev.lut.mistakes import WrongAnswer
 from lookdev.lut.proof import Proof
 from lookdev.lut.report import examination_lines
 from lookdev.pages.document import Document
@@ -153,7 +155,7 @@ def _check_page(document: Document, proof: Proof) -> None:
     frame = draw_frame(proof.patches, proof.source)
     picture_width = (width - _GAP) / 2
     across = int(picture_width / document.pixel)
-    before = _resized((frame >> 8).astype(np.uint8), across)
+    before = _resized(_eight_bits(frame), across)
     after = _resized(as_uint8(proof.frame_after), across)
     boxes = [
         page.backdrop(x, y, p) for x, p in ((box.left, before), (box.left + picture_width + _GAP, after))
@@ -179,17 +181,27 @@ def _check_page(document: Document, proof: Proof) -> None:
 
 
 def _how(proof: Proof) -> str:
-    load = f"Load check_frame.tif (or .png) as {proof.source.name}, full range, with no other transform."
+    name = frame_name(proof.source)
+    load = f"Load {name} (or .png) as {proof.source.name}, full range, with no other transform."
+    if proof.source.is_linear:
+        load = f"Load {name} as {proof.source.name}, light from 0 to {LINEAR_TOP:g}, with no other transform."
     if proof.source.code_range == "narrow":
         load = (
-            f"Load check_frame.tif (or .png) as {proof.source.name}: its codes are narrow range already, so "
+            f"Load {name} (or .png) as {proof.source.name}: its codes are narrow range already, so "
             "your grading system must not scale them."
         )
     return (
         f"{load} Apply the LUT. The patches marked below must read, in 10-bit codes and within 1, what the "
-        "first row says; every patch of the frame is in check_values.csv. The other rows are what they read "
+        "first row says, by whatever interpolation: they stand on points of the LUT. Every patch is in "
+        "check_values.csv, for tetrahedral and for trilinear readers. The other rows are what they read "
         "after the usual mistakes."
     )
+
+
+def _eight_bits(frame: Frame) -> NDArray[np.uint8]:
+    """The frame's codes; its light, as far as 1, by a square root."""
+    values = frame.astype(np.float64)
+    return as_uint8(values / 65535.0 if frame.dtype == np.uint16 else np.sqrt(values))
 
 
 def _resized(pixels: NDArray[np.uint8], across: int) -> NDArray[np.uint8]:

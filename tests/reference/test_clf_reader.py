@@ -57,12 +57,15 @@ def test_the_lut_node_is_the_look(source: Encoding) -> None:
 def test_linear_input_is_shaped_exactly() -> None:
     colour = colour_science()
     read = _read(clf_text(GRADE, ACESCG, SRGB, "g", size=17))
-    assert _names(read) == ["Range", "Exponent", "LUT3D"]
-    span, root, lut = read.process_nodes
-    assert (span.min_in_value, span.max_in_value, span.min_out_value, span.max_out_value) == (0, 16, 0, 1)
-    assert root.style.value == "basicRev" and root.exponent_params[0].exponent == 3
+    assert _names(read) == ["Range", "Log", "LUT3D"]
+    span, log, lut = read.process_nodes
+    assert (span.min_in_value, span.max_in_value, span.min_out_value, span.max_out_value) == (0, 16, 0, 16)
+    (p,) = log.log_params
+    assert log.style.value == "linToLog" and p.base == 2 and not p.log_side_offset
     x = picture_inputs(ACESCG)[:300]
-    shaped = np.cbrt(np.clip(x, 0, 16) / 16)
+    light = np.clip(x, 0, 16)
+    shaped = p.log_side_slope * np.log2(p.lin_side_slope * light + p.lin_side_offset)  # S-2014-006, Log
+    assert shaped.min() >= 0 and p.log_side_slope * np.log2(p.lin_side_slope * 16 + 1) == pytest.approx(1.0)
     table = colour.LUT3D(lut.array.as_array())
     out = table.apply(shaped, interpolator=colour.algebra.table_interpolation_tetrahedral)
     np.testing.assert_allclose(out, bake_cube(GRADE.transform(ACESCG, SRGB), 17)(x), atol=2e-5)

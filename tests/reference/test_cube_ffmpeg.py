@@ -63,7 +63,7 @@ def test_check_frame_reads_as_check_values_say(tmp_path: Path, source: str, targ
     rows = list(
         csv.DictReader(io.StringIO(check_csv(check_values(patches, lut, transform)).lstrip("\ufeff")))
     )
-    assert len(rows) == len(patches) == 33 + 32 + 48 + 24
+    assert len(rows) == len(patches) == 33 + 32 + 48 + 24 + 8
     for row in rows:
         read = frame[int(row["y"]), int(row["x"])] / 65535 * 1023
         wanted = [int(row[f"after_lut_10bit_{c}"]) for c in "rgb"]

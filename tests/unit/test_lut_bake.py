@@ -7,15 +7,23 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lookdev.colorimetry.encodings import ACESCCT, ACESCG, BT709, SRGB, get_encoding
+from lookdev.colorimetry.encodings import ACESCCT, ACESCG, BT709, SRGB, encoding_names, get_encoding
 from lookdev.errors import RequestError
 from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.lut.bake import bake_cube, bake_curve, cube_file_name, export_cube, is_separable
 from lookdev.lut.cube import identity_cube, lattice_points, read_cube
 from lookdev.lut.error import lut_error, picture_inputs, spread_points
+from lookdev.lut.interpolation import lookup_tetrahedral, lookup_trilinear
 
 PLAIN = Look(title="as it stood")
+LOGS = [
+    n
+    for n in encoding_names()
+    if get_encoding(n).state == "scene"
+    and not get_encoding(n).is_linear
+    and 0 <= get_encoding(n).from_working(np.zeros(3)).min() < 1  # no light lies under ACEScc's code 0
+]
 GRADE = Look.model_validate(
     {"title": "Grade", "curve": {"contrast": 1.2, "shoulder": 0.3}, "colour": {"saturation": 0.6}}
 )
@@ -31,8 +39,35 @@ def test_the_identity_look_is_an_identity_cube(name: str) -> None:
 
 
 def test_the_points_are_the_look() -> None:
+    """All but those round black."""
     transform = GRADE.transform(ACESCCT, BT709)
-    assert np.array_equal(bake_cube(transform, 9).table, transform(lattice_points(9)))
+    table, look = bake_cube(transform, 9).table, transform(lattice_points(9))
+    apart = np.argwhere((table != look).any(axis=-1))
+    assert 0 < len(apart) <= 8 and apart.max() == 1
+
+
+@pytest.mark.parametrize(
+    ("source", "target", "size"),
+    [
+        *((name, "BT.709", 17) for name in LOGS),
+        *(("ACEScct", target, size) for target in ("BT.709", "BT.709 narrow", "PQ") for size in (33, 65)),
+        ("S-Log3 S-Gamut3.Cine", "BT.709", 65),
+        ("ARRI LogC4 ARRI Wide Gamut 4 narrow", "BT.709 narrow", 33),
+    ],
+)
+def test_no_light_is_black(source: str, target: str, size: int) -> None:
+    """25 to 43 codes of 1023 came out, as no point stood at a log encoding's code of no light."""
+    encoding = get_encoding(source)
+    transform = PLAIN.transform(encoding, get_encoding(target))
+    lut, no_light = bake_cube(transform, size), encoding.from_working(np.zeros((1, 3)))
+    wanted = transform(no_light)
+    for read in (lut, lambda signal: lookup_trilinear(lut.table, signal)):
+        assert np.abs(read(no_light) - wanted).max() * 1023 <= 2.0
+    greys = np.repeat(np.linspace(np.ceil(no_light.max() * (size - 1)) / (size - 1), 1, 99)[:, None], 3, 1)
+    plain = transform(lattice_points(size))
+    np.testing.assert_allclose(
+        lut(greys), lookup_tetrahedral(plain, greys), atol=1e-9
+    )  # from there on as was
 
 
 def test_error_falls_with_size_and_is_what_it_says() -> None:
@@ -67,6 +102,10 @@ def test_linear_input_gets_a_shaper(tmp_path: Path) -> None:
     assert lut_error(lut, transform)[1].p95 < 1.5
     light = np.array([[0.18, 0.18, 0.18], [2.0, 2.0, 2.0], [0.01, 0.01, 0.01]])
     np.testing.assert_allclose(lut(light), transform(light), atol=4e-3)
+    assert np.array_equal(lut(np.zeros(3)), transform(np.zeros(3)))
+    dark = np.repeat(0.18 * 2.0 ** np.arange(-9.0, 6.0, 0.05)[:, None], 3, axis=1)
+    plain = PLAIN.transform(ACESCG, BT709)
+    assert np.abs(bake_cube(plain, 65)(dark) - plain(dark)).max() < 6 / 1023
 
 
 def test_a_1d_lut_only_where_channels_stand_alone() -> None:
