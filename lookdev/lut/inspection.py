@@ -119,7 +119,8 @@ def guess(lut: CubeLut) -> Guess:
     if range_out == "narrow":
         luma = (luma - NARROW_BLACK) / span
     inside = (x >= 0) & (x <= 1)
-    likenesses = _likenesses(x[inside][::8], luma[inside][::8])
+    shown = np.clip(luma, 0.0, 1.0)  # points under black are there for the lines between points
+    likenesses = _likenesses(x[inside][::8], shown[inside][::8])
     return Guess(tuple(likenesses[:6]), range_in, range_out, tuple(reasons))
 
 
