@@ -61,6 +61,23 @@ class Names:
         return not self._paged or not any(_is_page(key, other) for other in self._taken)
 
 
+PART_MARK = "@"
+"""Between a file and what of it a still is: ``pano.jpg@To the ramp``, ``clip.mov@00:07``."""
+
+
+def split_name(name: str) -> tuple[str, str]:
+    """The file's path in the scout, and what the still is of it; empty for a file's own still.
+
+    >>> split_name("DAY1/pano.jpg@To the ramp"), split_name("me@home/a.jpg")
+    (('DAY1/pano.jpg', 'To the ramp'), ('me@home/a.jpg', ''))
+    """
+    folder, slash, base = name.rpartition("/")
+    file, _, part = base.partition(PART_MARK)
+    if not part or "." not in file:
+        return name, ""
+    return folder + slash + file, part
+
+
 def still_stems(stills: Sequence[str]) -> dict[str, str]:
     """Stems of the files made of stills, by the stills' paths in the scout.
 
@@ -68,8 +85,10 @@ def still_stems(stills: Sequence[str]) -> dict[str, str]:
 
     >>> still_stems(["loft_01.jpg", "loft_01.dng", "b/dock.jpg"])
     {'loft_01.jpg': 'loft_01_jpg', 'loft_01.dng': 'loft_01_dng', 'b/dock.jpg': 'b_dock'}
+    >>> still_stems(["pano.jpg", "pano.jpg@To the ramp"])
+    {'pano.jpg': 'pano', 'pano.jpg@To the ramp': 'pano_To_the_ramp'}
     """
-    stems = [safe_name(name.rsplit(".", 1)[0]) for name in stills]
+    stems = [_still_stem(name) for name in stills]
     keys = [_key(stem) for stem in stems]
     shared = {key for key in keys if keys.count(key) > 1} if len(set(keys)) < len(keys) else set()
     names = Names()
@@ -77,6 +96,11 @@ def still_stems(stills: Sequence[str]) -> dict[str, str]:
         still: names.unique(still.replace(".", "_") if key in shared else stem)
         for still, stem, key in zip(stills, stems, keys, strict=True)
     }
+
+
+def _still_stem(name: str) -> str:
+    file, part = split_name(name)
+    return safe_name(f"{file.rsplit('.', 1)[0]} {part}".strip())
 
 
 def look_names(titles: Iterable[str]) -> list[str]:

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from lookdev.render.executor import Event
     from lookdev.render.preview import Preview
     from lookdev.render.tasks import TaskResult
+    from lookdev.stills.part import Part
 
 SUFFIXES = {"jpeg": (".jpg", 8), "png": (".png", 8), "png16": (".png", 16), "tiff16": (".tif", 16)}
 STILL_ENCODINGS = ("sRGB", "Display P3", "BT.709")
@@ -188,7 +189,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
         check_cluster(request.cluster)
     errors = list(surveyed.errors)
     state, step = out / ".lookdev", counter(tell)
-    names = {task.still: name for name, task in tasks.items()}
+    names = {(task.still, task.part): name for name, task in tasks.items()}
     cube_work = cube_jobs(surveyed, looks, out / "cubes", ends, (request.cube_size,))
     files = [output.path for task in tasks.values() for output in task.outputs]
     files += [job.path for job in cube_work]
@@ -267,9 +268,9 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     return BatchResult(surveyed, results, sheets.written, pitch.written, numbers, summary, errors, left)
 
 
-def _tell_event(event: Event, names: Mapping[Path, str], tell: Tell) -> None:
+def _tell_event(event: Event, names: Mapping[tuple[Path, Part | None], str], tell: Tell) -> None:
     if event.result is not None:
-        name = one_line(names[event.result.still])
+        name = one_line(names[event.result.still, event.result.part])
         for line in event.result.errors:
             tell(Line(line))
         for line in event.result.warnings:

@@ -128,6 +128,7 @@ def _task(
         keep_private=options.keep_private,
         max_pixels=options.max_pixels,
         light_xy=still.light_xy,
+        part=still.part,
     )
 
 

@@ -376,9 +376,8 @@ def _reference_still(
     samples: dict[str | None, list[Array]],
 ) -> None:
     from lookdev.render.reference import grade_reference
-    from lookdev.stills.reader import read_still
 
-    still = read_still(surveyed.path, max_edge_px=request.still_edge, light_xy=surveyed.light_xy)
+    still = surveyed.read(max_edge_px=request.still_edge)
     cast, stops = surveyed.cast, surveyed.exposure_stops
     footage = footage_cast(surveyed, request.scout.plan) if cast is not None else None
     other_balance = as_footage(surveyed, footage)

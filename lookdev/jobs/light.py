@@ -88,7 +88,7 @@ def run(request: LightRequest, tell: Tell = unheard) -> LightResult:
     notes = tuple(
         location_notes(name, found, scout.plan, scout.kit) for name, found in metered.items() if found
     )
-    stills = {n.location: [still.path for still in surveyed.at(n.location)] for n in notes}
+    stills = {n.location: list(dict.fromkeys(still.path for still in surveyed.at(n.location))) for n in notes}
     again = {name: place_again(scout, name, paths) for name, paths in stills.items()}
     written: list[Path] = []
     if request.out is None:

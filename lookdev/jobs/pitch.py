@@ -318,5 +318,7 @@ def _is_panorama(still: SurveyedStill) -> bool:
     A fisheye of a 360 degree camera has a focal length of a millimetre or two.
     """
     height, width = still.size
+    if still.part is not None:
+        return False
     focal = still.metadata.focal_length_mm if still.metadata is not None else None
     return abs(width / height - 2.0) < 0.02 and (focal is None or focal < LENS_MM)

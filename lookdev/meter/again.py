@@ -58,6 +58,8 @@ def stamp_of(path: Path) -> Stamp:
     except StillError:
         return Stamp()
     local = dt.datetime.fromisoformat(metadata.date) if _is_date(metadata.date) and metadata.date else None
+    if metadata.is_utc:
+        return Stamp(None, local)
     exif = load_exif(metadata.private) if metadata.private else None
     gps = dict(exif.get_ifd(0x8825)) if exif is not None else {}
     return Stamp(local, _gps_time(gps), _gps_position(gps))

@@ -10,6 +10,8 @@ without should not ask.
 
 from __future__ import annotations
 
+import datetime
+import zoneinfo
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Protocol
 
@@ -43,14 +45,21 @@ def join_by_ladder(stills: Sequence[Findable], readings: Sequence[Reading], scou
     """Each still with its reading by the first rung that answers; see :mod:`lookdev.meter.ladder`."""
     if not readings:
         return [Step() for _ in stills]
-    facts = [_facts(still) for still in stills]
+    facts = [facts_of(still, scout.time_zone) for still in stills]
     return climb(facts, readings, scout.clock_offset_min, scout.join_window_min)
 
 
-def _facts(still: Findable) -> Facts:
-    """What the ladder wants to know of a still; of one that cannot be read, its name."""
+def facts_of(still: Findable, time_zone: str | None = None) -> Facts:
+    """What the ladder wants to know of a still; of one that cannot be read, its name.
+
+    A clip's time is universal: it is taken to ``time_zone``, where that is known, else used as it stands.
+    """
     try:
         _, metadata = still.info
     except LookdevError:
         return Facts(still.name)
-    return Facts(still.name, metadata.date, metadata.camera)
+    taken = metadata.date
+    if metadata.is_utc and taken is not None and time_zone is not None:
+        utc = datetime.datetime.fromisoformat(taken).replace(tzinfo=datetime.UTC)
+        taken = utc.astimezone(zoneinfo.ZoneInfo(time_zone)).replace(tzinfo=None).isoformat()
+    return Facts(still.name, taken, metadata.camera)

@@ -17,6 +17,7 @@ from typing import Protocol
 
 from lookdev.meter.naming import FILE, FOLDER, GLOB, NUMBER, PATH, STEM, lead, match_rank
 from lookdev.meter.reading import Reading
+from lookdev.names import split_name
 
 NAME_RUNG, NUMBER_RUNG, PATTERN_RUNG, FOLDER_RUNG = "name", "number", "pattern", "folder"
 LOCATION_RUNG, TIME_RUNG, ONLY_RUNG = "location", "time", "only reading"
@@ -96,7 +97,8 @@ class _Ladder:
     ) -> None:
         self.stills, self.readings, self.offsets, self.window = stills, readings, offsets, window_min
         self.locations = list(dict.fromkeys(r.location for r in readings if r.location is not None))
-        self.at = [located(still.name, self.locations) for still in stills]
+        # a view is where its panorama is, whatever it looks at
+        self.at = [located(split_name(still.name)[0], self.locations) for still in stills]
         self.ranks: list[dict[int, int]] = [self._ranks(still) for still in stills]
         self.doubtful: dict[int, str] = {}
         self._settle_same_names()
@@ -140,8 +142,6 @@ class _Ladder:
                     if i not in meant:
                         del self.ranks[i][k]
                         if not meant:
-                            name = self.stills[i].name
-                            base = name.rsplit("/", 1)[-1]
                             name = self.stills[i].name
                             base = name.rsplit("/", 1)[-1]
                             self.doubtful[i] = (

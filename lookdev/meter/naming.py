@@ -8,6 +8,8 @@ from collections.abc import Iterable
 from fnmatch import fnmatchcase
 
 from lookdev.meter.reading import Reading
+from lookdev.names import PART_MARK, split_name
+from lookdev.stills.part import seconds_of
 
 PATH, FILE, STEM, NUMBER, GLOB, FOLDER = 6, 5, 4, 3, 2, 1
 """How closely a pattern names a still, the closest first; 0: it does not."""
@@ -82,7 +84,12 @@ def match_rank(still_name: str, pattern: str) -> int:
     True
     >>> match_rank("DAY1/CARD_A/IMG_2042.JPG", "day1/card_a") == FOLDER
     True
+    >>> match_rank("pano.jpg@Out", "out") == FILE, match_rank("pano.jpg@Out", "pano.jpg") == STEM
+    (True, True)
     """
+    file, part = split_name(still_name)
+    if part:
+        return _part_rank(file, part, pattern)
     full, wanted = folded(still_name), folded(pattern)
     base = full.rsplit("/", 1)[-1]
     if full == wanted:
@@ -98,6 +105,31 @@ def match_rank(still_name: str, pattern: str) -> int:
     if fnmatchcase(full, wanted) or fnmatchcase(base, wanted):
         return GLOB
     return FOLDER if _in_folder(full, wanted) else 0
+
+
+def _part_rank(file: str, part: str, pattern: str) -> int:
+    """As :func:`match_rank`, for a part of a file: by its own name first, else as its file, less closely."""
+    typed_file, _, typed_part = pattern.rpartition(PART_MARK)
+    if typed_file and _same_part(typed_part, part):
+        return match_rank(file, typed_file)
+    if folded(pattern).strip() == folded(part):
+        return FILE
+    return min(STEM, match_rank(file, pattern))
+
+
+def _same_part(typed: str, part: str) -> bool:
+    at_s = seconds_of(typed)
+    return folded(typed).strip() == folded(part) or (at_s is not None and at_s == seconds_of(part))
+
+
+def names_part(still_name: str, pattern: str) -> bool:
+    """Whether a pattern means a view or a moment itself, not all of its file.
+
+    >>> names_part("pano.jpg@Out", "out"), names_part("pano.jpg@Out", "pano*")
+    (True, False)
+    """
+    file, part = split_name(still_name)
+    return bool(part) and match_rank(still_name, pattern) > 0 and match_rank(file, pattern) == 0
 
 
 def rank_of(still_name: str, reading: Reading) -> int:

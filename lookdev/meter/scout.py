@@ -36,6 +36,8 @@ calibration_constant = 250  # ISO 2720: 240 to 400 flat, 320 to 540 dome
 [stills]
 leave_out = ["*plan*", "Screenshot*"]   # files that are no stills of the scout
 
+moments = ["clip.mov@00:07"]            # pictures of clips, and [[view]] of panoramas: see scout_parts
+
 [pitch]
 frame = "2.39:1"            # the film's; the stills' own shape without it
 looks = ["Slack water", "Soot and chalk"]        # in this order
@@ -83,6 +85,7 @@ from lookdev.meter.filters import COMMON_FILTERS
 from lookdev.meter.iso_2720 import CONSTANT_RANGES
 from lookdev.meter.lamps import FilterEntry, Kit, Lamp, LampEntry, filter_of, kit_of, lamp_of
 from lookdev.meter.log import LOG_SUFFIXES, MeterLog, Tolerance, read_meter_log
+from lookdev.meter.scout_parts import ScoutStill, ViewEntry, scout_stills
 from lookdev.text.frame import frame_ratio
 from lookdev.text.toml_in import read_toml
 from lookdev.text.validation import first_error
@@ -243,9 +246,11 @@ Minutes = Annotated[float, Field(ge=-100_000, le=100_000), BeforeValidator(_minu
 
 
 class Stills(_Part):
-    """``[stills]``: which files in the folder are none of the scout's, by name, pattern or folder."""
+    """``[stills]``: which files in the folder are none of the scout's, by name, pattern or folder; which
+    moments of clips are stills of it."""
 
     leave_out: tuple[str, ...] = ()
+    moments: tuple[str, ...] = ()
 
 
 class PitchPlan(_Part):
@@ -292,6 +297,7 @@ class ScoutFile(_Part):
     fixture: Fixture | None = None
     lamps: Annotated[tuple[LampEntry, ...], Field(max_length=12)] = ()
     filters: Annotated[tuple[FilterEntry, ...], Field(max_length=60)] = ()
+    view: Annotated[tuple[ViewEntry, ...], Field(max_length=500)] = ()
 
     @model_validator(mode="after")
     def _whole_position(self) -> Self:
@@ -315,7 +321,10 @@ ScoutFile.model_rebuild()
 
 @dataclass(frozen=True)
 class Scout:
-    """A folder of stills, what was metered there, and the plan."""
+    """A folder of stills, what was metered there, and the plan.
+
+    ``stills`` are the files; ``parts`` every still by its name: files, views of panoramas, moments of clips.
+    """
 
     folder: Path
     title: str
@@ -330,6 +339,7 @@ class Scout:
     clock_offset_min: Mapping[str, float] = field(default_factory=dict)
     join_window_min: float = 20.0
     pitch: PitchPlan = field(default_factory=PitchPlan)
+    parts: tuple[ScoutStill, ...] = ()
 
     @cached_property
     def _locations(self) -> tuple[str, ...]:
@@ -377,7 +387,9 @@ def load_scout(folder: Path) -> Scout:
     if left_out:
         shown = f"{left_out} file{'s' * (left_out != 1)} left out as [stills] leave_out says"
         log = replace(log, warnings=(*log.warnings, f"scout.toml: {shown}"))
-    log = _with_unused_patterns(log, [p.relative_to(folder).as_posix() for p in stills])
+    parts, absent = scout_stills(stills, folder, settings.view, settings.stills.moments, log.readings)
+    log = replace(log, errors=(*log.errors, *absent))
+    log = _with_unused_patterns(log, [still.name for still in parts])
     lamps = [lamp_of(entry, folder) for entry in settings.lamps]
     if plan.fixture is not None:
         lamps.append(Lamp(plan.fixture.name, emitters=plan.fixture.primaries))
@@ -389,7 +401,7 @@ def load_scout(folder: Path) -> Scout:
     return Scout(
         folder, title, plan, stills, log, settings.date, kit_of(lamps, (*own, *common)), position,
         settings.time_zone, settings.shoot_date,
-        settings.clock_offset, settings.join_window_minutes, settings.pitch,
+        settings.clock_offset, settings.join_window_minutes, settings.pitch, parts,
     )  # fmt: skip
 
 

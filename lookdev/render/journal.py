@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 import lookdev
-from lookdev.errors import LookdevError, RequestError, StillError
+from lookdev.errors import LookdevError, RequestError
 from lookdev.files import read_ordinary, write_whole
 from lookdev.outputs import hold
 
@@ -46,20 +46,6 @@ class Record:
     sha256: str
     facts: dict[str, Any] = field(default_factory=dict)
     thumbnail_sha256: str | None = None
-
-
-def file_sha256(path: Path) -> str:
-    """SHA-256 of a file's content, in hexadecimal.
-
-    Raises
-    ------
-    StillError : it cannot be read.
-    """
-    try:
-        with path.open("rb") as handle:
-            return hashlib.file_digest(handle, "sha256").hexdigest()
-    except OSError as error:
-        raise StillError(f"cannot be read: {error.strerror or error}", file=path) from error
 
 
 def content_key(*parts: object) -> str:

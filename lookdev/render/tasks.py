@@ -23,7 +23,8 @@ from lookdev.errors import LookdevError
 from lookdev.files import write_whole
 from lookdev.render.buffers import Loan
 from lookdev.render.in_flight import IN_FLIGHT
-from lookdev.render.journal import Record, content_key, file_sha256, tool_version
+from lookdev.render.journal import Record, content_key, tool_version
+from lookdev.stills.digest import file_sha256, still_sha256
 
 if TYPE_CHECKING:
     import numpy as np
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
     from lookdev.render.lattice import Lattice, StillGrader
     from lookdev.stills.formats import TakeMemory
+    from lookdev.stills.part import Part
     from lookdev.stills.still import Metadata, Still
 
 _THUMBNAIL_QUALITY = 97
@@ -78,6 +80,7 @@ class Task:
     keep_private : write position, owner and serial numbers too, where the still has them.
     max_pixels : refuse stills larger than this; None for the reader's own limit.
     light_xy : the light that was metered at the still, which raw files with two matrices are developed for.
+    part : what of the file the still is: a view of a panorama, a moment of a clip; None: the file's own.
     """
 
     still: Path
@@ -90,6 +93,7 @@ class Task:
     keep_private: bool = False
     max_pixels: int | None = None
     light_xy: tuple[float, float] | None = None
+    part: Part | None = None
 
     def read(
         self,
@@ -112,6 +116,7 @@ class Task:
             salvage=self.salvage,
             enough_px=max(self.thumbnail_box) if reduced else None,
             light_xy=self.light_xy,
+            part=self.part,
             take=take,
             admit=admit,
         )
@@ -125,7 +130,8 @@ class Task:
         """
         from lookdev.stills.reader import MAX_PIXELS, read_info
 
-        return read_info(self.still, max_pixels=self.max_pixels or MAX_PIXELS, light_xy=self.light_xy)
+        limit = self.max_pixels or MAX_PIXELS
+        return read_info(self.still, max_pixels=limit, light_xy=self.light_xy, part=self.part)
 
 
 @dataclass(frozen=True)
@@ -149,6 +155,7 @@ class TaskResult:
     ----------
     as_it_stood : thumbnail of the still ungraded (sRGB), or None.
     encoding, encoding_origin, warnings, notes : as the still says, for reports.
+    part : as in the task.
     seconds : wall time in the worker by kind of work ("read", "grade", "encode", "wait"). Not for files: it
         differs from run to run.
     """
@@ -163,6 +170,7 @@ class TaskResult:
     warnings: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     stood_sha256: str | None = None
+    part: Part | None = None
     seconds: dict[str, float] = field(default_factory=dict)
 
     def facts(self) -> dict[str, Any]:
@@ -228,7 +236,8 @@ def do_task(task: Task, done: dict[str, Record] | None = None, stop: Stop | None
 
 def failed(task: Task, line: str) -> TaskResult:
     """The result of a task of which nothing came, with ``line`` for a person."""
-    return TaskResult(task.still, tuple(OutputResult(o.path, error=line) for o in task.outputs), error=line)
+    outputs = tuple(OutputResult(o.path, error=line) for o in task.outputs)
+    return TaskResult(task.still, outputs, error=line, part=task.part)
 
 
 def output_key(still_sha256: str, output: Output, task: Task) -> str:
@@ -246,6 +255,7 @@ def output_key(still_sha256: str, output: Output, task: Task) -> str:
             task.salvage,
             task.keep_private,
             task.light_xy,
+            task.part,
             task.thumbnail_box if task.thumbnails is not None else None,
         ],
     )
@@ -263,15 +273,15 @@ class _Work:
     def run(self, done: dict[str, Record]) -> TaskResult:
         start = perf_counter()
         task = self.task
-        still_sha256 = file_sha256(task.still)
-        keys = [output_key(still_sha256, output, task) for output in task.outputs]
+        digest = still_sha256(task.still)
+        keys = [output_key(digest, output, task) for output in task.outputs]
         results: list[OutputResult | None] = [
             self._up_to_date(i, key, done.get(str(task.outputs[i].path))) for i, key in enumerate(keys)
         ]
         facts = next((r.facts for r in map(done.get, (str(o.path) for o in task.outputs)) if r), None)
         if facts and all(results) and results and _is_as_written(self.stood, facts.get("stood_sha256")):
             self.stood_sha256 = facts.get("stood_sha256")
-            return self._result(still_sha256, results, facts)
+            return self._result(digest, results, facts)
 
         memory = Loan()
         with IN_FLIGHT.place() as place:
@@ -281,7 +291,7 @@ class _Work:
             self.seconds["read"] += perf_counter() - start
             self._grade(still, keys, results)
             memory.give_back()
-        return self._result(still_sha256, results, facts)
+        return self._result(digest, results, facts)
 
     def _up_to_date(self, i: int, key: str, record: Record | None) -> OutputResult | None:
         output, thumbnail = self.task.outputs[i], self.thumbnails[i]
@@ -294,14 +304,13 @@ class _Work:
         done = OutputResult(output.path, record.sha256, key, skipped=True, thumbnail=thumbnail)
         return replace(done, thumbnail_sha256=record.thumbnail_sha256)
 
-    def _result(
-        self, still_sha256: str, results: list[OutputResult | None], facts: dict[str, Any]
-    ) -> TaskResult:
+    def _result(self, digest: str, results: list[OutputResult | None], facts: dict[str, Any]) -> TaskResult:
         return TaskResult(
             self.task.still,
             tuple(result for result in results if result is not None),
             self.stood,
-            still_sha256=still_sha256,
+            still_sha256=digest,
+            part=self.task.part,
             stood_sha256=self.stood_sha256,
             seconds=self.seconds,
             **_told(facts),

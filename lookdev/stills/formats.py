@@ -44,7 +44,9 @@ SUFFIXES: dict[str, frozenset[str]] = {
     "OpenEXR": frozenset({".exr"}),
     "raw": RAW_SUFFIXES,
 }
-STILL_SUFFIXES = frozenset().union(*SUFFIXES.values())
+CLIP_SUFFIXES = frozenset({".mp4", ".mov", ".m4v"})
+"""Clips, of which a still is one picture (:mod:`lookdev.stills.clip`)."""
+STILL_SUFFIXES = frozenset().union(*SUFFIXES.values(), CLIP_SUFFIXES)
 
 
 TakeMemory = Callable[[int], NDArray[np.uint8]]

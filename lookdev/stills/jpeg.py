@@ -27,6 +27,7 @@ SUBSAMPLINGS = ("4:4:4", "4:2:2", "4:2:0")
 _LARGEST_EDGE = 65500  # libjpeg's JPEG_MAX_DIMENSION
 _LARGEST_SEGMENT = 65533  # T.81 B.1.1.4: two bytes of length count themselves
 _ICC_MARK = b"ICC_PROFILE\0"
+_XMP_MARK = b"http://ns.adobe.com/xap/1.0/\0"
 _GAIN_MAP_MARKS = (b"hdrgm:Version", b"urn:iso:std:iso:ts:21496:-1", b"apple:hdr_gain_map")
 
 
@@ -369,8 +370,9 @@ def encode(pixels: NDArray[np.uint8], quality: int, subsampling: str) -> bytes:
     return bytes(imagecodecs.jpeg8_encode(np.ascontiguousarray(pixels), level=quality, subsampling=code))
 
 
-def with_segments(data: bytes, exif: bytes, icc: bytes) -> bytes:
-    """A JPEG with an EXIF segment (CIPA DC-008, APP1) and its profile (ICC.1 annex B.4, APP2) put in.
+def with_segments(data: bytes, exif: bytes, icc: bytes, xmp: bytes | None = None) -> bytes:
+    """A JPEG with an EXIF segment (CIPA DC-008, APP1), an XMP packet (ISO 16684-3, APP1) and its profile
+    (ICC.1 annex B.4, APP2) put in.
 
     Raises
     ------
@@ -382,6 +384,8 @@ def with_segments(data: bytes, exif: bytes, icc: bytes) -> bytes:
     bodies = [(b"\xff\xe1", exif if exif.startswith(b"Exif\0\0") else b"Exif\0\0" + exif)]
     if len(bodies[0][1]) > _LARGEST_SEGMENT or len(parts) > 255:
         raise StillError("metadata that no JPEG can hold", found=f"{len(exif)} and {len(icc)} bytes")
+    if xmp is not None:
+        bodies.append((b"\xff\xe1", _XMP_MARK + xmp))
     for number, part in enumerate(parts, 1):
         bodies.append((b"\xff\xe2", _ICC_MARK + bytes([number, len(parts)]) + part))
     head = b"".join(marker + (len(body) + 2).to_bytes(2, "big") + body for marker, body in bodies)

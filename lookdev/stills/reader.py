@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import stat
 from collections.abc import Callable
@@ -29,6 +30,7 @@ from lookdev.stills import exif as exif_tags
 from lookdev.stills import jpeg
 from lookdev.stills.find import find_stills
 from lookdev.stills.formats import (
+    CLIP_SUFFIXES,
     OTHERS,
     STILL_SUFFIXES,
     SUFFIXES,
@@ -41,7 +43,9 @@ from lookdev.stills.formats import (
 from lookdev.stills.icc import code_points, encoding_from_icc, parse_profile, white_of_profile_error
 from lookdev.stills.marking import marked_by_code_points
 from lookdev.stills.orientation import upright, upright_size
+from lookdev.stills.part import Moment, Part, View
 from lookdev.stills.still import PANORAMA_ASPECT, Metadata, Still, code_values, signal_of
+from lookdev.stills.view import check_panorama, few_pixels, projection_of, take_view, view_size
 
 __all__ = ["MAX_PIXELS", "STILL_SUFFIXES", "find_stills", "read_info", "read_still"]
 
@@ -56,9 +60,13 @@ MARGIN = 2  # between a decoder's own reduction and the size wanted: what is lef
 
 
 def read_info(
-    path: Path, *, max_pixels: int = MAX_PIXELS, light_xy: tuple[float, float] | None = None
+    path: Path,
+    *,
+    max_pixels: int = MAX_PIXELS,
+    light_xy: tuple[float, float] | None = None,
+    part: Part | None = None,
 ) -> tuple[tuple[int, int], Metadata]:
-    """(height, width) upright, and the metadata, without decoding pixels; ``light_xy`` as in reading.
+    """(height, width) upright, and the metadata, without decoding pixels; the rest as in reading.
 
     Raises
     ------
@@ -66,11 +74,48 @@ def read_info(
     """
     path = Path(path)
     try:
+        if _is_clip(path, part):
+            told: tuple[tuple[int, int], Metadata] = _clips().info(path, part, max_pixels)
+            return told
         _, head = _open(path, max_pixels, light_xy, headers_only=True)
+        metadata = _metadata(head)
+        size = upright_size(head.size, _orientation(head, metadata))
+        if isinstance(part, View):
+            check_panorama(size, metadata.projection)
+            size, metadata = view_size(part, size[1]), through_lens(metadata, part)
     except StillError as error:
         raise error.about(path) from error
-    metadata = _metadata(head)
-    return upright_size(head.size, _orientation(head, metadata)), metadata
+    return size, metadata
+
+
+def through_lens(metadata: Metadata, view: View) -> Metadata:
+    """What a view says of itself: its panorama's settings, and the lens that it is taken through."""
+    lens = {"focal_length_mm": "the view's lens_mm"}
+    kept = {name: words for name, words in metadata.origins.items() if name != "lens"}
+    return replace(
+        metadata, lens=None, focal_length_mm=view.lens_mm, projection=None, origins={**kept, **lens}
+    )
+
+
+def _is_clip(path: Path, part: Part | None) -> bool:
+    """Whether a file is a clip: by its suffix, unless its first bytes are a still's.
+
+    Raises
+    ------
+    StillError : a moment of what is no clip, a view of what is one; or it cannot be read.
+    """
+    clip = path.suffix.lower() in CLIP_SUFFIXES and sniff(read_file(path, 64), "") is None
+    if isinstance(part, Moment) and not clip:
+        raise StillError("is no clip that has moments", wanted="a picture of a .mp4 or .mov")
+    if isinstance(part, View) and clip:
+        raise StillError("is a clip", wanted="a panorama, for a view")
+    return clip
+
+
+def _clips() -> ModuleType:
+    from lookdev.stills import clip
+
+    return clip
 
 
 def read_still(
@@ -82,6 +127,7 @@ def read_still(
     enough_px: int | None = None,
     balance_xy: tuple[float, float] | None = None,
     light_xy: tuple[float, float] | None = None,
+    part: Part | None = None,
     take: TakeMemory | None = None,
     admit: Callable[[int], None] | None = None,
 ) -> Still:
@@ -103,6 +149,7 @@ def read_still(
     balance_xy : for raw files: develop as if the camera had been set to this white, not to its own.
     light_xy : for raw files: the light that was metered there. A DNG with matrices for two illuminants is
         developed with the one between them that belongs to this light; without it, to the balance.
+    part : a view of a panorama, or a moment of a clip; a clip without one is read in its middle.
     take : gives memory of so many bytes; an 8-bit still's pixels may come in it.
     admit : called with the bytes that the still will take, before it is decoded; may wait, or refuse.
 
@@ -112,11 +159,19 @@ def read_still(
     """
     path = Path(path)
     try:
+        if _is_clip(path, part):
+            clip: Still = _clips().read(path, part, max_pixels, salvage=salvage, admit=admit)
+            if max_edge_px is None or max(clip.full_size) <= max_edge_px:
+                return clip
+            return replace(
+                clip, pixels=reduced(clip.pixels, clip.encoding, _fitted(clip.full_size, max_edge_px))
+            )
+        view = part if isinstance(part, View) else None
         with _one_large_file_at_a_time(path):
             data, head = _open(path, max_pixels, light_xy)
             if admit is not None:
                 admit(len(data) + head.bytes_in_hand)
-        return _read(path, data, head, max_edge_px, salvage, enough_px, balance_xy, light_xy, take)
+        return _read(path, data, head, max_edge_px, salvage, enough_px, balance_xy, light_xy, take, view)
     except StillError as error:
         raise error.about(path) from error
 
@@ -245,12 +300,16 @@ def _guarded(work: Any, kind: str) -> Any:
 
 def _metadata(head: Header) -> Metadata:
     metadata = exif_tags.metadata_from_exif(head.exif)
-    return metadata if head.metadata is None else merged(head.metadata, metadata)
+    metadata = metadata if head.metadata is None else merged(head.metadata, metadata)
+    projection = projection_of(head.xmp)
+    return metadata if projection is None else replace(metadata, projection=projection)
 
 
 def merged(first: Metadata, second: Metadata) -> Metadata:
     """``first`` with what it lacks taken from ``second``."""
-    names = [n for n in Metadata.__dataclass_fields__ if n not in ("origins", "orientation", "has_gps")]
+    names = [
+        n for n in Metadata.__dataclass_fields__ if n not in ("origins", "orientation", "has_gps", "is_utc")
+    ]
     take = {n: getattr(second, n) for n in names if getattr(first, n) is None}
     origins = {**{k: v for k, v in second.origins.items() if k in take}, **first.origins}
     has_gps = first.has_gps or second.has_gps
@@ -273,10 +332,19 @@ def _read(
     balance_xy: tuple[float, float] | None,
     light_xy: tuple[float, float] | None,
     take: TakeMemory | None,
+    view: View | None,
 ) -> Still:
     metadata = _metadata(head)
     turn = _orientation(head, metadata)
     options: dict[str, Any] = {"salvage": salvage}
+    panorama = upright_size(head.size, turn)
+    if view is not None:
+        check_panorama(panorama, metadata.projection)
+        share = panorama[1] / max(
+            view_size(view, panorama[1])
+        )  # so that the view, not the panorama, is enough
+        enough_px = enough_px and math.ceil(enough_px * share)
+        max_edge_px, view_edge_px = None, max_edge_px
     if head.kind == "JPEG":
         options["take"] = take
         options["reduce"] = reduction(max(head.size), MARGIN * enough_px) if enough_px else 1
@@ -292,11 +360,17 @@ def _read(
         warnings = (*warnings, "transparency laid over mid grey")
     pixels = upright(pixels, turn)
     whole = options.get("reduce", 1) == 1
-    full_size = (int(pixels.shape[0]), int(pixels.shape[1])) if whole else upright_size(head.size, turn)
-    if max_edge_px is not None and max(pixels.shape[:2]) > max_edge_px:
-        pixels = reduced(pixels, encoding, _fitted(full_size, max_edge_px))
+    full_size = (int(pixels.shape[0]), int(pixels.shape[1])) if whole else panorama
     if decoded.metadata is not None:
         metadata = merged(decoded.metadata, metadata)
+    if view is not None:
+        check_panorama(full_size, metadata.projection)
+        pixels, full_size = take_view(pixels, encoding, view), view_size(view, full_size[1])
+        metadata, max_edge_px = through_lens(metadata, view), view_edge_px
+        few = few_pixels(full_size)
+        warnings = warnings if few is None else (*warnings, few)
+    if max_edge_px is not None and max(pixels.shape[:2]) > max_edge_px:
+        pixels = reduced(pixels, encoding, _fitted(full_size, max_edge_px))
     return Still(
         path=path,
         pixels=pixels,
@@ -307,7 +381,7 @@ def _read(
         notes=(*head.notes, *((hdr_words(hdr),) if hdr else ())),
         full_size=full_size,
         hdr=hdr,
-        is_panorama=is_panorama(full_size, head.xmp),
+        is_panorama=view is None and is_panorama(full_size, metadata.projection),
     )
 
 
@@ -316,10 +390,9 @@ def reduction(long_edge: int, least_px: int) -> int:
     return max(n for n in (1, 2, 4, 8) if n == 1 or long_edge // n >= least_px)
 
 
-def is_panorama(size: tuple[int, int], xmp: bytes | None) -> bool:
-    """2:1 or wider, or marked equirectangular in XMP (GPano:ProjectionType)."""
-    marked = xmp is not None and b"ProjectionType" in xmp and b"equirectangular" in xmp
-    return marked or size[1] >= PANORAMA_ASPECT * size[0]
+def is_panorama(size: tuple[int, int], projection: str | None) -> bool:
+    """2:1 or wider, or marked in XMP (GPano:ProjectionType)."""
+    return projection is not None or size[1] >= PANORAMA_ASPECT * size[0]
 
 
 def interpret(decoded: Decoded, head: Header) -> tuple[NDArray[Any], Encoding, str, tuple[str, ...]]:

@@ -30,6 +30,8 @@ class Metadata:
     camera_balance_xy, camera_balance_k : the white that the camera was set to, where the file tells: a raw
         file's as-shot neutral, or a preset of known colour temperature.
     orientation : the orientation tag 1 to 8 as found in the file; the pixels are upright already.
+    projection : of a panorama, as GPano:ProjectionType says ("equirectangular").
+    is_utc : ``date`` is universal time, as a clip's container has it.
     has_gps : whether the file holds a position. It is never written, unless asked for.
     origins : field name to where its value came from ("EXIF FNumber").
     private : an EXIF block of position, owner and serial numbers, for a caller who asks to keep them.
@@ -48,6 +50,8 @@ class Metadata:
     camera_balance_xy: tuple[float, float] | None = None
     camera_balance_k: float | None = None
     orientation: int = 1
+    projection: str | None = None
+    is_utc: bool = False
     has_gps: bool = False
     origins: Mapping[str, str] = field(default_factory=dict)
     private: bytes | None = field(default=None, repr=False)

@@ -18,6 +18,7 @@ from lookdev.stills import jpeg
 from lookdev.stills.exif import Directory, exif_bytes, exif_directories
 from lookdev.stills.icc import profile_bytes
 from lookdev.stills.still import Metadata
+from lookdev.stills.view import EQUIRECTANGULAR, projection_xmp
 
 MAX_TIFF_BYTES = 4_000_000_000  # TIFF 6.0 counts bytes in 32 bits
 WRITTEN_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff"})
@@ -88,14 +89,16 @@ def still_bytes(
         raise StillError("a JPEG holds 8 bits", found="16 bits", wanted=".png or .tif for 16 bits")
     icc = profile_bytes(encoding)
     exif = exif_bytes(metadata or Metadata(), encoding_name=encoding.name, keep_private=keep_private)
+    projection = metadata.projection if metadata is not None else None
+    xmp = projection_xmp() if projection == EQUIRECTANGULAR else None
     if is_jpeg:
-        return jpeg.with_segments(jpeg.encode(pixels, quality, subsampling), exif, icc)
+        return jpeg.with_segments(jpeg.encode(pixels, quality, subsampling), exif, icc, xmp)
     if kind == ".png":
-        return _png(pixels, icc, exif, encoding.name)
-    return _tiff(pixels, icc, exif, metadata or Metadata())
+        return _png(pixels, icc, exif, encoding.name, xmp)
+    return _tiff(pixels, icc, exif, metadata or Metadata(), xmp)
 
 
-def _png(pixels: NDArray[Any], icc: bytes, exif: bytes, name: str) -> bytes:
+def _png(pixels: NDArray[Any], icc: bytes, exif: bytes, name: str, xmp: bytes | None) -> bytes:
     """PNG by OpenCV (Pillow has no 16-bit RGB); the profile and EXIF chunks are put in here."""
     import zlib
 
@@ -109,10 +112,13 @@ def _png(pixels: NDArray[Any], icc: bytes, exif: bytes, name: str) -> bytes:
         raise StillError("the PNG could not be written")
     label = "".join(c for c in name if " " <= c <= "~").strip()[:79] or "profile"
     body = label.encode("ascii") + b"\0\0" + zlib.compress(icc, 9)
-    return insert_chunks(coded.tobytes(), [(b"iCCP", body), (b"eXIf", exif.removeprefix(b"Exif\0\0"))])
+    chunks = [(b"iCCP", body), (b"eXIf", exif.removeprefix(b"Exif\0\0"))]
+    if xmp is not None:
+        chunks.append((b"iTXt", b"XML:com.adobe.xmp" + bytes(5) + xmp))
+    return insert_chunks(coded.tobytes(), chunks)
 
 
-def _tiff(pixels: NDArray[Any], icc: bytes, exif: bytes, metadata: Metadata) -> bytes:
+def _tiff(pixels: NDArray[Any], icc: bytes, exif: bytes, metadata: Metadata, xmp: bytes | None) -> bytes:
     """TIFF, Deflate and horizontal prediction; camera settings as in a TIFF of Exif (CIPA DC-008, 4.5)."""
     import tifffile
 
@@ -124,6 +130,8 @@ def _tiff(pixels: NDArray[Any], icc: bytes, exif: bytes, metadata: Metadata) -> 
         tags.append((272, ascii_, 0, metadata.camera.encode("utf-8"), True))
     if metadata.date:
         tags.append((306, ascii_, 0, metadata.date.replace("-", ":").replace("T", " "), True))
+    if xmp is not None:
+        tags.append((700, 1, len(xmp), xmp, True))
     out = io.BytesIO()
     tifffile.imwrite(
         out,

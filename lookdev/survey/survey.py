@@ -16,6 +16,8 @@ from lookdev.errors import LookdevError, RequestError, one_line
 from lookdev.meter.join import Join, join_by_ladder
 from lookdev.meter.ladder import Step, count_words
 from lookdev.meter.log import NOWHERE
+from lookdev.meter.naming import names_part
+from lookdev.stills.part import Part, View
 from lookdev.survey.places import Place, Seen, places_of
 from lookdev.survey.resolve import Resolved, needs_pixels, resolve_reading, resolve_still
 from lookdev.text.numbers import fixed
@@ -24,7 +26,7 @@ if TYPE_CHECKING:
     from lookdev.looks.cast import Cast
     from lookdev.meter.log import Reading
     from lookdev.meter.scout import Scout
-    from lookdev.stills.still import Metadata
+    from lookdev.stills.still import Metadata, Still
 
 UNLOGGED = "No reading"
 """What stills that no reading is for are listed under."""
@@ -44,6 +46,7 @@ class SurveyedStill:
     road : how neutral was found (see :mod:`lookdev.survey.resolve`): "fixed", "patch", "assumed",
         "estimated"; empty without a cast.
     patch : x, y, w, h of the grey patch that was sampled, in pixels of the upright still.
+    part : a view of a panorama, or a moment of a clip; None: the file's own picture.
     exposure_stops : stops to the metered exposure, where ``match = "meter"`` in scout.toml; else 0.
     warnings : what was decided with a reservation.
     error : why the still cannot be used, or None.
@@ -63,6 +66,18 @@ class SurveyedStill:
     error: str | None = None
     road: str = ""
     patch: tuple[int, int, int, int] | None = None
+    part: Part | None = None
+
+    def read(self, *, max_edge_px: int | None = None) -> Still:
+        """The still's pixels, developed for the light that was metered there.
+
+        Raises
+        ------
+        StillError : it cannot be read.
+        """
+        from lookdev.stills.reader import read_still
+
+        return read_still(self.path, max_edge_px=max_edge_px, light_xy=self.light_xy, part=self.part)
 
     @property
     def light_xy(self) -> tuple[float, float] | None:
@@ -231,10 +246,7 @@ def survey(
     ------
     RequestError : a location in ``only`` does not exist.
     """
-    found = [
-        FoundStill(path, path.relative_to(scout.folder).as_posix(), salvage, max_pixels)
-        for path in scout.stills
-    ]
+    found = [FoundStill(still.path, still.name, salvage, max_pixels, still.part) for still in scout.parts]
     joined = dict(zip(found, join(found, scout.log.readings, scout), strict=True))
     at = {still: _location(joined[still].reading) for still in found}
     every = _every_location(scout, set(at.values()))
@@ -255,6 +267,7 @@ class FoundStill:
     name: str
     salvage: bool = False
     max_pixels: int | None = None
+    part: Part | None = None
 
     @cached_property
     def info(self) -> tuple[tuple[int, int], Metadata]:
@@ -275,7 +288,8 @@ class FoundStill:
         """
         from lookdev.stills.reader import MAX_PIXELS, read_info
 
-        return read_info(self.path, max_pixels=self.max_pixels or MAX_PIXELS, light_xy=light_xy)
+        limit = self.max_pixels or MAX_PIXELS
+        return read_info(self.path, max_pixels=limit, light_xy=light_xy, part=self.part)
 
 
 def _light_xy(reading: Reading | None) -> tuple[float, float] | None:
@@ -299,7 +313,13 @@ def _every_location(scout: Scout, of_stills: set[str]) -> tuple[str, ...]:
 def _resolve(found: FoundStill, joined: Step, scout: Scout) -> SurveyedStill:
     reading = joined.reading
     still = SurveyedStill(
-        found.path, found.name, _location(reading), reading, joined.rung, joined.minutes_apart
+        found.path,
+        found.name,
+        _location(reading),
+        reading,
+        joined.rung,
+        joined.minutes_apart,
+        part=found.part,
     )
     try:
         metadata, resolved, size = _decide(found, reading, scout)
@@ -327,13 +347,24 @@ def _decide(
         return metadata, resolve_reading(reading, scout.plan, metadata), size
     from lookdev.stills.reader import MAX_PIXELS, read_still
 
+    # a patch that is typed for a panorama lies in the panorama, not in each of its views
+    in_file = (
+        isinstance(found.part, View)
+        and reading is not None
+        and reading.grey is not None
+        and not any(names_part(found.name, pattern) for pattern in reading.stills)
+    )
     still = read_still(
         found.path,
         max_pixels=found.max_pixels or MAX_PIXELS,
         salvage=found.salvage,
         light_xy=_light_xy(reading),
+        part=None if in_file else found.part,
     )
-    return still.metadata, resolve_still(reading, scout.plan, still), still.full_size
+    resolved = resolve_still(reading, scout.plan, still)
+    if in_file:
+        return metadata, replace(resolved, patch=None), size
+    return still.metadata, resolved, still.full_size
 
 
 def _matched(
@@ -383,6 +414,7 @@ def _white_percent(found: FoundStill, stops: float) -> float:
         enough_px=MEASURED_EDGE_PX,
         max_pixels=found.max_pixels or MAX_PIXELS,
         salvage=found.salvage,
+        part=found.part,
     )
     light = still.encoding.to_working(still.signal())
     scene = lift_curve(light) if still.encoding.state == "output" else light

@@ -81,7 +81,8 @@ def open_still(still: SurveyedStill, edge_px: int = EDGE_PX) -> LiveStill:
     """
     if still.error is not None:
         raise LookdevError(still.error)
-    task = Task(still.path, thumbnail_box=(edge_px, edge_px), light_xy=still.light_xy)
+    box = (edge_px, edge_px)
+    task = Task(still.path, thumbnail_box=box, light_xy=still.light_xy, part=still.part)
     read = task.read(reduced=True)
     pixels = np.ascontiguousarray(reduced_to_box(read.pixels, read.encoding, task.thumbnail_box))
     edge = QUICK_EDGE_PX if pixels.dtype == np.uint8 else QUICK_EDGE_SLOW_PX

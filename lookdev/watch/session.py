@@ -276,7 +276,8 @@ def _hero(stills: list[SurveyedStill]) -> SurveyedStill:
 
 
 def _score(still: SurveyedStill) -> float:
-    preview = do_preview(Task(still.path, thumbnail_box=(_TRY_PX, _TRY_PX), light_xy=still.light_xy))
+    box = (_TRY_PX, _TRY_PX)
+    preview = do_preview(Task(still.path, thumbnail_box=box, light_xy=still.light_xy, part=still.part))
     return -1.0 if preview.as_it_stood is None else hero_score(preview.as_it_stood)
 
 
