@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 from lookdev import __version__
 from lookdev.looks.stages.balance import resolve_balance
+from lookdev.meter.join_table import light_of
 from lookdev.meter.ladder import GUESSED
 from lookdev.outputs import without_places
+from lookdev.survey.join_words import marks_of, meaning
 
 if TYPE_CHECKING:
     from lookdev.jobs.choices import Settled
@@ -90,6 +92,8 @@ def _still(
     reading = still.reading
     entry: dict[str, Any] = {
         "file": still.name,
+        "copies": list(still.copies),
+        "marks": list(marks_of(still)),
         "meter_row": reading.row if reading is not None else None,
         "source": reading.source if reading is not None else None,
         "join": {
@@ -99,6 +103,8 @@ def _still(
             "minutes_apart": still.minutes_apart,
             "uncertain": list(reading.uncertain),
             "conventions": list(reading.conventions),
+            "light": light_of(reading),
+            **meaning(still),
         }
         if reading is not None
         else None,

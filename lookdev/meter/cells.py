@@ -409,7 +409,10 @@ def _spaced(text: str) -> list[str]:
     if re.fullmatch(r"\S*\d ?(-|\.\.|to|bis) ?\S*\d", text.strip()):  # 2041 - 2044
         return ["-".join(w for w in re.split(r" ?(?:-|\.\.|\bto\b|\bbis\b) ?", text.strip()) if w)]
     whole = all(
-        "*" in word or word.casefold().endswith(tuple(STILL_SUFFIXES)) or re.fullmatch(r"#?\d[\d-]+", word)
+        "*" in word
+        or re.fullmatch(r"\S+@[\d:.]+s?", word)
+        or word.casefold().endswith(tuple(STILL_SUFFIXES))
+        or re.fullmatch(r"#?\d[\d-]+", word)
         for word in words
     )
     return words if whole else [text]

@@ -1,23 +1,25 @@
-"""The join table: still, reading, rung, minutes apart; and the log again with every join made explicit."""
+"""The log of a scout written again, with every join made explicit; a reading's light in words."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from lookdev.errors import LookdevError
 from lookdev.meter.cells import ESTIMATED, TAKEN_OUT
-from lookdev.meter.ladder import Facts, Step, climb, count_words
+from lookdev.meter.join import join_by_ladder
+from lookdev.meter.ladder import Step
+from lookdev.names import split_name
 from lookdev.text import numbers
 from lookdev.text.csv_out import csv_text
 
 if TYPE_CHECKING:
     from lookdev.meter.reading import Reading
     from lookdev.meter.scout import Scout
+    from lookdev.meter.scout_parts import ScoutStill
+    from lookdev.stills.still import Metadata
 
-HEAD = ("still", "reading", "by", "apart", "location", "light")
 COLUMNS = (
     "stills", "location", "source", "cct_k", "duv", "x", "y", "lux", "camera_balance_k", "spectrum", "grey",
     "time", "date", "role", "note",
@@ -26,86 +28,45 @@ COLUMNS = (
 
 @dataclass(frozen=True)
 class JoinTable:
-    """Every still of a scout with its reading.
+    """Every still of a scout, by name, with its step of the ladder, in the same order."""
 
-    Attributes
-    ----------
-    stills, steps : in the same order. faults : stills whose head could not be read, a line each.
-    """
-
-    stills: tuple[Facts, ...]
+    stills: tuple[str, ...]
     steps: tuple[Step, ...]
     readings: tuple[Reading, ...]
-    faults: tuple[str, ...] = ()
-
-    @property
-    def warnings(self) -> tuple[str, ...]:
-        """The count, where a reading or a still is alone, and every doubt once."""
-        count = count_words(self.steps, self.readings)
-        return (*([count] if count else []), *dict.fromkeys(d for s in self.steps for d in s.doubts))
-
-    def rows(self) -> list[tuple[str, ...]]:
-        """The table's cells as words, a row a still, columns as in ``HEAD``; guessed rungs end in ``?``."""
-        return [_row(still, step) for still, step in zip(self.stills, self.steps, strict=True)]
-
-    def data(self) -> list[dict[str, Any]]:
-        """The table for programs, a record a still."""
-        return [
-            {
-                "still": still.name,
-                "reading": step.reading.place if step.reading is not None else None,
-                "rung": step.rung or None,
-                "guessed": step.is_guessed,
-                "minutes_apart": step.minutes_apart,
-                "location": step.reading.location if step.reading is not None else None,
-                "uncertain": list(step.reading.uncertain) if step.reading is not None else [],
-                "conventions": list(step.reading.conventions) if step.reading is not None else [],
-                "doubts": list(step.doubts),
-            }
-            for still, step in zip(self.stills, self.steps, strict=True)
-        ]
 
     def as_csv(self) -> str:
         """The log as ``meter.csv`` with every join made explicit: each reading's stills by their paths."""
         named: dict[int, list[str]] = {}
         for still, step in zip(self.stills, self.steps, strict=True):
             if step.reading is not None:
-                named.setdefault(id(step.reading), []).append(still.name)
+                file, part = split_name(still)
+                own = not part or not any(
+                    other == file and theirs.reading is step.reading
+                    for other, theirs in zip(self.stills, self.steps, strict=True)
+                )  # a view goes where its panorama goes
+                if own:
+                    named.setdefault(id(step.reading), []).append(still)
         return csv_text(COLUMNS, [_cells(r, named.get(id(r), [])) for r in self.readings])
 
 
 def join_table(scout: Scout) -> JoinTable:
     """Join the readings of a scout to its stills; of a still no more than its head is read."""
-    from lookdev.stills.reader import read_info
-
-    stills, faults = [], []
-    for path in scout.stills:
-        name = path.relative_to(scout.folder).as_posix()
-        try:
-            _, metadata = read_info(path)
-            stills.append(Facts(name, metadata.date, metadata.camera))
-        except LookdevError as error:
-            faults.append(str(error))
-            stills.append(Facts(name))
+    stills = [_Head(still) for still in scout.parts]
     readings = scout.log.readings
-    steps = climb(stills, readings, scout.clock_offset_min, scout.join_window_min)
-    return JoinTable(tuple(stills), tuple(steps), readings, tuple(faults))
+    return JoinTable(tuple(s.name for s in stills), tuple(join_by_ladder(stills, readings, scout)), readings)
 
 
-def _row(still: Facts, step: Step) -> tuple[str, ...]:
-    reading = step.reading
-    if reading is None:
-        return still.name, "none", "", "", "", "; ".join(step.doubts)
-    apart = "" if step.minutes_apart is None else f"{numbers.signed(step.minutes_apart, 0)} min"
-    by = step.rung + ("?" if step.is_guessed else "")
-    return (
-        still.name,
-        f"{reading.place}, {reading.name}",
-        by,
-        apart,
-        reading.location or "",
-        light_of(reading),
-    )
+class _Head:
+    """A still of a scout as the join asks for it."""
+
+    def __init__(self, still: ScoutStill) -> None:
+        self.still, self.name = still, still.name
+
+    @property
+    def info(self) -> tuple[tuple[int, int], Metadata]:
+        from lookdev.stills.reader import read_info
+
+        return read_info(self.still.path, part=self.still.part)
 
 
 def light_of(reading: Reading) -> str:

@@ -18,10 +18,11 @@ ABOUT = (
 )
 UNIT = r"(?:k\s?lx|k\s?lux|lux|lx|fc|ft-?c|foot-?candles?)"
 SUFFIX = r"\.(?:jpe?g|heic|heif|avif|png|tiff?|dng|exr|webp|hif|arw|cr[23]|nef|raf|orf|rw2|mov|mp4)\b"
+MOMENT = r"(?:@(?:\d{1,2}:)?\d{1,3}:\d{2}(?:\.\d{1,3})?(?![\d:])|@\d{1,5}s\b)?"
 NAMES = re.compile(
     r"(?<![\w./])(?:"
-    rf"[\w./\\-]*\w{SUFFIX}"
-    r"|(?:\w+/)*(?:IMG|DSCF|DSCN|DSC|PXL|DJI|GOPR|MG|MVI|CIMG|SAM|PANO)[ _-]?E?\d{3,8}(?:_\d+)*"
+    rf"[\w./\\-]*\w{SUFFIX}{MOMENT}"
+    rf"|(?:\w+/)*(?:IMG|DSCF|DSCN|DSC|PXL|DJI|GOPR|MG|MVI|CIMG|SAM|PANO)[ _-]?E?\d{{3,8}}(?:_\d+)*{MOMENT}"
     r"|(?:\w+/)*(?=\w*_)(?=\w*\d{2})[^\W_]+(?:_[^\W_]+)+"
     r"|[\w./?-]*[\w_]\*[\w.*?-]*|\*[\w.*?-]*[\w]"
     r"|(?=[\w/]*[\d_])(?=\w*[A-Za-z])\w+/(?=\w*[A-Za-z])[\w/]+"

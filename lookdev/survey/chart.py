@@ -41,6 +41,7 @@ class FoundGrey:
     corners: tuple[tuple[float, float], ...]
     grey_box: Box
     off: float
+    typed: str = "chart"
 
 
 @lru_cache(maxsize=1)

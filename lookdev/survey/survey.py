@@ -47,6 +47,7 @@ class SurveyedStill:
         "estimated"; empty without a cast.
     patch : x, y, w, h of the grey patch that was sampled, in pixels of the upright still.
     part : a view of a panorama, or a moment of a clip; None: the file's own picture.
+    copies : names of files with the same content, which are not graded again.
     exposure_stops : stops to the metered exposure, where ``match = "meter"`` in scout.toml; else 0.
     warnings : what was decided with a reservation.
     error : why the still cannot be used, or None.
@@ -67,6 +68,7 @@ class SurveyedStill:
     road: str = ""
     patch: tuple[int, int, int, int] | None = None
     part: Part | None = None
+    copies: tuple[str, ...] = ()
 
     def read(self, *, max_edge_px: int | None = None) -> Still:
         """The still's pixels, developed for the light that was metered there.
