@@ -17,7 +17,7 @@ ABOUT = (
     r"(?P<about>[~≈±]|\b(?:ca|circa|approx|about|around|env|environ|etwa|ungefähr|rund|unos|aprox)\b\.?)?\s*"
 )
 UNIT = r"(?:k\s?lx|k\s?lux|lux|lx|fc|ft-?c|foot-?candles?)"
-SUFFIX = r"\.(?:jpe?g|heic|heif|avif|png|tiff?|dng|exr|webp|hif|arw|cr[23]|nef|raf|orf|rw2|mov|mp4)\b"
+SUFFIX = r"\.(?:jpe?g|heic|heif|avif|png|tiff?|dng|exr|webp|hif|arw|cr[23]|nef|raf|orf|rw2|mov|mp4|m4v)\b"
 MOMENT = r"(?:@(?:\d{1,2}:)?\d{1,3}:\d{2}(?:\.\d{1,3})?(?![\d:])|@\d{1,5}s\b)?"
 NAMES = re.compile(
     r"(?<![\w./])(?:"
