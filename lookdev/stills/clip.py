@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from lookdev.colorimetry.encodings import Encoding, get_encoding
 from lookdev.errors import StillError
+from lookdev.stills.hdr import hdr_words, scene_light
 from lookdev.stills.marking import UNSPECIFIED, marked_by_code_points
 from lookdev.stills.part import Moment, Part, moment_words
 from lookdev.stills.still import Metadata, Still
@@ -84,8 +85,6 @@ def read(
     pixels, encoding, origin, warnings = _colours(frame)
     if frame.is_corrupt:
         warnings = (*warnings, "the clip is damaged at this moment: used as it is")
-    from lookdev.stills.reader import hdr_words, scene_light
-
     pixels = np.ascontiguousarray(np.rot90(pixels, _quarters(frame)))
     pixels, encoding, hdr = scene_light(pixels, encoding)
     which = "the middle" if part is None or part == Moment() else "the moment asked for"

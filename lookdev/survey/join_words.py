@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from lookdev.survey.survey import Survey, SurveyedStill
 
 JOIN_HEAD = (
-    "still", "reading", "by", "apart", "location", "light", "in the picture", "neutral by", "stops", "marks",
+    "still", "reading", "by", "apart", "in the picture", "neutral by", "stops", "location", "light", "marks",
 )  # fmt: skip
 NO_CAMERA = "PNG without camera data"
 
@@ -55,11 +55,11 @@ def _row(still: SurveyedStill, found: str | None) -> tuple[str, ...]:
         f"{reading.place}, {reading.name}",
         still.rung + ("?" if still.rung in GUESSED else ""),
         apart,
-        reading.location or "",
-        light_of(reading),
         describe_white(still.cast.picture_xy) if still.cast is not None else "not known",
         still.road,
         numbers.signed(still.exposure_stops, 1) if still.exposure_stops else "",
+        reading.location or "",
+        light_of(reading),
         marks,
     )
 
