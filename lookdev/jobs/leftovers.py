@@ -16,7 +16,8 @@ from pathlib import Path, PurePosixPath
 from lookdev.errors import LookdevError, one_line
 from lookdev.jobs.common import Line, Tell
 from lookdev.outputs import Inputs, identity
-from lookdev.render.journal import Record, file_sha256, open_journal
+from lookdev.render.journal import Record, open_journal
+from lookdev.stills.digest import file_sha256
 
 _NAMED = 6  # files of one folder; more are counted
 

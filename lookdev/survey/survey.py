@@ -327,7 +327,10 @@ def _resolve(found: FoundStill, joined: Step, scout: Scout) -> SurveyedStill:
         metadata, resolved, size = _decide(found, reading, scout)
         stops, resolved = _matched(found, metadata, reading, scout, resolved)
     except LookdevError as problem:
-        return replace(still, warnings=joined.doubts, error=str(problem))
+        told = str(problem).replace(
+            str(found.path), str(found.path.parent / found.name.rsplit("/", 1)[-1]), 1
+        )
+        return replace(still, warnings=joined.doubts, error=told)
     return replace(
         still,
         metadata=metadata,
