@@ -1,82 +1,43 @@
-"""CIE illuminants by name: chromaticity and spectrum (CIE 15:2018 tables, as colour-science carries them)."""
+"""CIE illuminants by name: chromaticity and spectrum (CIE 15:2018 tables, as colour-science carries them).
+
+The tables are in cie_illuminants.csv, which ``make_cie_illuminants`` writes.
+"""
 
 from __future__ import annotations
 
 import difflib
 import re
+from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from lookdev.colorimetry.library import colour_science
 from lookdev.errors import MeterError
 
 Array = NDArray[np.float64]
 
-_XY: dict[str, tuple[float, float]] = {  # written out, as colour-science takes a second to load
-    "A": (0.44758, 0.40745),
-    "B": (0.34842, 0.35161),
-    "C": (0.31006, 0.31616),
-    "D50": (0.3457, 0.3585),
-    "D55": (0.33243, 0.34744),
-    "D60": (0.321616709705268, 0.337619916550817),
-    "D65": (0.3127, 0.329),
-    "D75": (0.29903, 0.31488),
-    "E": (0.3333333333333333, 0.3333333333333333),
-    "FL1": (0.3131, 0.3371),
-    "FL2": (0.3721, 0.3751),
-    "FL3": (0.4091, 0.3941),
-    "FL4": (0.4402, 0.4031),
-    "FL5": (0.3138, 0.3452),
-    "FL6": (0.3779, 0.3882),
-    "FL7": (0.3129, 0.3292),
-    "FL8": (0.3458, 0.3586),
-    "FL9": (0.3741, 0.3727),
-    "FL10": (0.3458, 0.3588),
-    "FL11": (0.3805, 0.3769),
-    "FL12": (0.437, 0.4042),
-    "FL3.1": (0.4407, 0.4033),
-    "FL3.2": (0.3808, 0.3734),
-    "FL3.3": (0.3153, 0.3439),
-    "FL3.4": (0.4429, 0.4043),
-    "FL3.5": (0.3749, 0.3672),
-    "FL3.6": (0.3488, 0.36),
-    "FL3.7": (0.4384, 0.4045),
-    "FL3.8": (0.382, 0.3832),
-    "FL3.9": (0.3499, 0.3591),
-    "FL3.10": (0.3455, 0.356),
-    "FL3.11": (0.3245, 0.3434),
-    "FL3.12": (0.4377, 0.4037),
-    "FL3.13": (0.383, 0.3724),
-    "FL3.14": (0.3447, 0.3609),
-    "FL3.15": (0.3127, 0.3288),
-    "HP1": (0.533, 0.415),
-    "HP2": (0.4778, 0.4158),
-    "HP3": (0.4302, 0.4075),
-    "HP4": (0.3812, 0.3797),
-    "HP5": (0.3776, 0.3713),
-    "LED-B1": (0.456, 0.4078),
-    "LED-B2": (0.4357, 0.4012),
-    "LED-B3": (0.3756, 0.3723),
-    "LED-B4": (0.3422, 0.3502),
-    "LED-B5": (0.3118, 0.3236),
-    "LED-BH1": (0.4474, 0.4066),
-    "LED-RGB1": (0.4557, 0.4211),
-    "LED-V1": (0.4548, 0.4044),
-    "LED-V2": (0.3781, 0.3775),
-    "ID65": (0.31065662540312, 0.330663091836953),
-    "ID50": (0.343211370103531, 0.360207541805137),
-    "ISO 7589 Photographic Daylight": (0.332039098470978, 0.347263885596614),
-    "ISO 7589 Sensitometric Daylight": (0.333818313227557, 0.353436231513603),
-    "ISO 7589 Studio Tungsten": (0.430944089109761, 0.403585442674295),
-    "ISO 7589 Sensitometric Studio Tungsten": (0.43141822364839, 0.407471441950342),
-    "ISO 7589 Photoflood": (0.411146015714843, 0.393719378241161),
-    "ISO 7589 Sensitometric Photoflood": (0.412024776908998, 0.398177410548532),
-    "ISO 7589 Sensitometric Printer": (0.41208796797368, 0.421104984758526),
-}
-"""As colour-science has them for the 2 degree observer; the suite compares every digit."""
+_FILE = Path(__file__).with_name("cie_illuminants.csv")
 
-_NAMES = tuple(_XY)
+
+_ISO_7589 = (
+    "Photographic Daylight",
+    "Sensitometric Daylight",
+    "Studio Tungsten",
+    "Sensitometric Studio Tungsten",
+    "Photoflood",
+    "Sensitometric Photoflood",
+    "Sensitometric Printer",
+)
+_NAMES = (  # those of colour-science
+    *("A", "B", "C", "D50", "D55", "D60", "D65", "D75", "E"),
+    *(f"FL{n}" for n in range(1, 13)),
+    *(f"FL3.{n}" for n in range(1, 16)),
+    *(f"HP{n}" for n in range(1, 6)),
+    *(f"LED-{kind}" for kind in ("B1", "B2", "B3", "B4", "B5", "BH1", "RGB1", "V1", "V2")),
+    *("ID65", "ID50"),
+    *(f"ISO 7589 {kind}" for kind in _ISO_7589),
+)
 
 
 def illuminant_names() -> list[str]:
@@ -136,18 +97,50 @@ def _proper(name: str) -> str:
     return found
 
 
+@lru_cache(maxsize=1)
+def _table() -> dict[str, tuple[Array, Array, Array]]:
+    """By proper name: x, y; wavelengths in nm; relative spectral power."""
+    out = {}
+    for line in _FILE.read_text(encoding="ascii").splitlines()[1:]:
+        name, x, y, first, step, values = line.split(",")
+        power = np.array(values.split(), dtype=np.float64)
+        out[name] = (
+            np.array([x or "nan", y or "nan"], dtype=np.float64),
+            float(first) + float(step) * np.arange(len(power), dtype=np.float64),
+            power,
+        )
+    return out
+
+
 def illuminant_xy(name: str) -> Array:
     """Chromaticity x, y (2,) for the 2 degree observer.
 
     >>> illuminant_xy("HP1").round(3).tolist()
     [0.533, 0.415]
     """
-    return np.array(_XY[_proper(name)])
+    return _table()[_proper(name)][0].copy()
 
 
 def illuminant_spectrum(name: str) -> tuple[Array, Array]:
     """Wavelengths in nm (n,) and relative spectral power (n,), as tabulated."""
-    colour = colour_science()
+    _, nm, power = _table()[_proper(name)]
+    return nm.copy(), power.copy()
 
-    sd = colour.SDS_ILLUMINANTS[_proper(name)]
-    return np.asarray(sd.wavelengths, dtype=np.float64), np.asarray(sd.values, dtype=np.float64)
+
+def daylight_spectrum(xy: ArrayLike) -> tuple[Array, Array]:
+    """Wavelengths in nm (107,) and relative power (107,) of CIE daylight of chromaticity ``xy`` (2,).
+
+    CIE 15:2018, 4.1.2: S0 + M1 S1 + M2 S2, with M1 and M2 to three decimals; 100 at 560 nm.
+
+    D65's chromaticity gives its table (117.8 at 460 nm, 100 at 560 nm) to what the rounding of x, y leaves:
+
+    >>> nm, power = daylight_spectrum((0.31271, 0.32902))
+    >>> [round(float(power[nm == at][0]), 1) for at in (460, 560)]
+    [117.9, 100.0]
+    """
+    x, y = (float(v) for v in np.asarray(xy, dtype=np.float64))
+    m = 0.0241 + 0.2562 * x - 0.7341 * y
+    m_1 = round((-1.3515 - 1.7703 * x + 5.9114 * y) / m, 3)
+    m_2 = round((0.0300 - 31.4424 * x + 30.0717 * y) / m, 3)
+    (_, nm, s_0), (_, _, s_1), (_, _, s_2) = (_table()[name] for name in ("S0", "S1", "S2"))
+    return nm.copy(), s_0 + m_1 * s_1 + m_2 * s_2

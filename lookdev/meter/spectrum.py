@@ -146,15 +146,13 @@ def reference_at(cct_k: float) -> Spectrum:
 
     SMPTE ST 2122 leaves the reference to the user; this is the production balance as a real light.
     """
-    from lookdev.colorimetry.library import colour_science
+    from lookdev.colorimetry.illuminants import daylight_spectrum
     from lookdev.colorimetry.temperature import daylight_xy, planck_spectrum
 
     if cct_k < 4000 or cct_k > 25000:
         nm = np.arange(360.0, 831.0)
         return Spectrum(nm, planck_spectrum(cct_k, nm), f"Planckian {kelvin(cct_k)}")
-    colour = colour_science()
-    sd = colour.sd_CIE_illuminant_D_series(daylight_xy(cct_k), shape=colour.SpectralShape(300, 830, 5))
-    return Spectrum(np.asarray(sd.wavelengths), np.asarray(sd.values), f"CIE daylight {kelvin(cct_k)}")
+    return Spectrum(*daylight_spectrum(daylight_xy(cct_k)), f"CIE daylight {kelvin(cct_k)}")
 
 
 @dataclass(frozen=True)

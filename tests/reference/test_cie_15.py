@@ -123,3 +123,36 @@ def test_observer_as_colour_science_has_it() -> None:
     assert np.array_equal(observer_1nm()[0], bars.wavelengths)
     assert np.allclose(observer_1nm()[1], bars.values, rtol=1e-14, atol=0)
     assert observer_1nm()[1][555 - 360, 1] == 1.0
+
+
+def test_the_file_of_illuminants_holds_what_colour_science_carries():
+    import csv
+
+    from lookdev.colorimetry.illuminants import illuminant_names
+    from lookdev.colorimetry.make_cie_illuminants import FILE, illuminants_csv
+
+    kept, made = (
+        list(csv.reader(text.splitlines())) for text in (FILE.read_text("ascii"), illuminants_csv())
+    )
+    assert [row[0] for row in kept[1:]] == [row[0] for row in made[1:]]
+    assert [row[0] for row in kept[1:]] == [*illuminant_names(), "S0", "S1", "S2"]
+    for one, other in zip(kept[1:], made[1:], strict=True):
+        assert one[3:5] == other[3:5]
+        assert (one[1] == "") == (other[1] == "")
+        for a, b in (
+            ([v or "0" for v in one[1:3]], [v or "0" for v in other[1:3]]),
+            (one[5].split(), other[5].split()),
+        ):
+            assert np.allclose(np.array(a, dtype=float), np.array(b, dtype=float), rtol=1e-9, atol=0), one[0]
+
+
+def test_daylight_is_colour_sciences_own():
+    from lookdev.colorimetry.illuminants import daylight_spectrum
+
+    colour = colour_science()
+    for cct in (4000, 5003, 6504, 9300, 25000):
+        xy = daylight_xy(cct)
+        nm, power = daylight_spectrum(xy)
+        theirs = colour.sd_CIE_illuminant_D_series(xy, shape=colour.SpectralShape(300, 830, 5))
+        assert np.array_equal(nm, theirs.wavelengths)
+        assert np.abs(power - theirs.values).max() < 1e-9
