@@ -29,6 +29,7 @@ from lookdev.survey.survey import Survey, SurveyedStill, survey
 if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
     from lookdev.meter.scout import Scout
+    from lookdev.paint.faces import Faces
     from lookdev.render.preview import Preview
 
 PAGE_WIDE_PX = 2200  # 220 dpi of a page that is 10 inches wide
@@ -160,6 +161,7 @@ def make_pitch(
         tuple(at[i] for i in planned.order if i in at),
         scout.pitch.surround,
         maker.numbers(places) if numbers else (),
+        tuple(f for f in map(maker.faces, places) if f[1]) if numbers else (),
     )
     pdf, html = pitch_files(folder)
     write_pitch_pdf(pitch, pdf, workers)
@@ -283,6 +285,13 @@ class _Maker:
             best = place_again(scout, still.location, stills).best
             sentences += [again_line(best)] if best is not None else []
         return " ".join(sentence for sentence in sentences if sentence)
+
+    def faces(self, place: PitchPlace) -> tuple[str, tuple[Faces, ...]]:
+        """The six complexions at a place, through the looks of the pitch, that which is proposed first."""
+        from lookdev.pages.place_faces import faces_here
+
+        looks = sorted(self.planned.looks, key=lambda look: look is not self.planned.looks[place.proposed])
+        return place.name, faces_here(self.survey, self.survey.still(place.still).location, looks)
 
     def numbers(self, places: list[PitchPlace]) -> tuple[str, ...]:
         """The appendix, a line each: readings and stills, then the looks' parameters."""

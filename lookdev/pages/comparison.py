@@ -29,6 +29,7 @@ from pathlib import Path
 
 from lookdev.pages import fonts
 from lookdev.pages.document import RASTER_DPI, Document
+from lookdev.pages.faces_page import faces_block
 from lookdev.pages.page import Page
 from lookdev.pages.setting import BODY, HEADING, INK, PAPER_WHITE, SMALL, Box, Style, lines_of
 from lookdev.pages.sheet_model import AS_IT_STOOD, Light, LookColumn, Picture, Row, SheetModel
@@ -335,25 +336,30 @@ _NAME = Style(8.5, fonts.SEMIBOLD, INK, 1.25)
 
 
 def _numbers(doc: Document, model: SheetModel) -> None:
-    """Readings, notes, parameters, stills with their settings: on white, behind the pictures."""
+    """Faces, readings, notes, parameters, stills with their settings: on white, behind the pictures."""
+
+    def start() -> Page:
+        return doc.new_page(model.production, f"{_short(model.location)}: numbers", surround=PAPER_WHITE)
+
     lines = list(_number_lines(model))
-    page: Page | None = None
-    y, x, column = 0.0, 0.0, 0
+    page, top = faces_block(start, model.faces) if model.faces else (None, 0.0)
+    if page is not None and page.room(top) < page.content.height / 3:
+        page = None
+    y, x, column = top, page.content.left if page else 0.0, 0
     for text, style, gap in lines:
         while True:
             if page is None:
-                page = doc.new_page(
-                    model.production, f"{_short(model.location)}: numbers", surround=PAPER_WHITE
-                )
-                x, y, column = page.content.left, page.content.top, 0
+                page = start()
+                top = page.content.top
+                x, y, column = page.content.left, top, 0
             width = (page.content.width - 20.0) / 2
             most = max(1, int((page.content.height - 4) // style.line))
             tall = len(lines_of(text, style, width, min(most, 12))) * style.line
-            at_top = y <= page.content.top + 0.01
-            if at_top or y + gap + tall <= page.content.bottom:
+            at_top = y <= top + 0.01
+            if (at_top and top <= page.content.top + 0.01) or y + gap + tall <= page.content.bottom:
                 break
             if column == 0:
-                x, y, column = x + width + 20.0, page.content.top, 1
+                x, y, column = x + width + 20.0, top, 1
             else:
                 page = None
         y = page.paragraph(x, y if at_top else y + gap, width, text, style, max_lines=min(most, 12))

@@ -84,6 +84,23 @@ def _split(split: Split, words: Callable[[float], str]) -> str:
     return f"{words(split.whole)} ({said})"
 
 
+def faces_block(start: Callable[[], Page], faces: Sequence[Faces]) -> tuple[Page, float]:
+    """Strips across pages that ``start`` makes; gives the last one and the y under them."""
+    page = start()
+    left, width = page.content.left, page.content.width
+    y = page.paragraph(left, page.content.top, width, HOW_TO_READ, SMALL) + 4
+    least = max(strip_height(each, width, _LEAST_SWATCH) for each in faces) + _BETWEEN
+    pages = -(-len(faces) // max(int(page.room(y) // least), 1))
+    a_page = -(-len(faces) // pages)  # spread over the pages, so that none is left with one row
+    for at, each in enumerate(faces):
+        if at and at % a_page == 0:
+            page = start()
+            y = page.content.top
+        y = faces_strip(page, left, y, width, each, _LEAST_SWATCH) + _BETWEEN
+        page.line(left, y - _BETWEEN / 2, page.content.right, y - _BETWEEN / 2, width=0.25)
+    return page, y + 6
+
+
 def faces_document(
     title: str, places: Sequence[Sequence[Faces]], notes: Sequence[str], paper: str = "a4"
 ) -> Document:

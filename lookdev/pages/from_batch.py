@@ -16,6 +16,7 @@ from lookdev.looks.cast import Cast
 from lookdev.looks.stages.balance import describe_white, resolve_balance
 from lookdev.names import location_names
 from lookdev.pages.comparison import comparison_sheet
+from lookdev.pages.place_faces import faces_here
 from lookdev.pages.sheet_model import AS_IT_STOOD, AS_METERED, Light, LookColumn, Row, SheetModel
 from lookdev.render.preview import Picture, Preview
 from lookdev.text.numbers import fixed
@@ -247,8 +248,9 @@ def location_model(
     said = tuple(n for n in notes if n)
     light = light_words(readings, scout.plan)
     return SheetModel(
-        scout.title, location, columns, rows, lights, said, light=light, repeated=1 + has_metered
-    )
+        scout.title, location, columns, rows, lights, said,
+        light=light, repeated=1 + has_metered, faces=faces_here(survey, location, [looks[i] for i in keep]),
+    )  # fmt: skip
 
 
 def light_words(readings: Sequence[Reading], plan: Plan) -> str:

@@ -11,6 +11,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from lookdev.paint.faces import Faces
+
 Picture = NDArray[np.uint8]
 
 STOOD = "As it stood"
@@ -68,6 +70,7 @@ class Pitch:
     order: tuple[int, ...] = ()
     surround: Literal["dark", "grey"] = "dark"
     numbers: tuple[str, ...] = ()
+    faces: tuple[tuple[str, tuple[Faces, ...]], ...] = ()
 
     def in_order(self) -> list[PitchPlace]:
         """The places as the story runs; those without a turn come last."""

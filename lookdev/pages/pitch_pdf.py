@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +15,10 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.pages import fonts
 from lookdev.pages.document import Document
+from lookdev.pages.faces_page import faces_block
 from lookdev.pages.page import Page
 from lookdev.pages.pitch_model import STOOD, Pitch, PitchPlace, alternates, strip_of
-from lookdev.pages.setting import Box, Colour, Style, text_height
+from lookdev.pages.setting import INK, PAPER_WHITE, Box, Colour, Style, text_height
 
 Picture = NDArray[np.uint8]
 
@@ -280,13 +282,25 @@ class _Maker:
                 page.line(content.left, y, content.right, y, colour=self.ground.line)
 
     def appendix(self) -> None:
+        """Numbers and faces, on white: to be read, not looked at."""
+        head, small = replace(self.head, colour=INK), replace(self.small, colour=INK)
+
+        def start(title: str) -> Page:
+            page = self.document.new_page(surround=PAPER_WHITE)
+            left, top = MARGIN, page.text(MARGIN, MARGIN - 8, title, head, width=page.width - 2 * MARGIN) + 6
+            page.content = Box(left, top, page.width - MARGIN, page.height - MARGIN)
+            return page
+
         lines = list(self.pitch.numbers)
         while lines:
-            page = self.page()
-            content = page.content
-            y = page.text(content.left, content.top - 8, "Numbers", self.head) + 6
-            while lines and y + text_height(lines[0], self.small, content.width) <= content.bottom:
-                y = page.paragraph(content.left, y, content.width, lines.pop(0), self.small)
+            page = start("Numbers")
+            content, y = page.content, page.content.top
+            while lines and (
+                y == content.top or y + text_height(lines[0], small, content.width) <= content.bottom
+            ):
+                y = page.paragraph(content.left, y, content.width, lines.pop(0), small, max_lines=24)
+        for place, faces in self.pitch.faces:
+            faces_block(partial(start, f"Faces · {place}"), faces)
 
 
 def pitch_document(pitch: Pitch, workers: int = 2) -> Document:

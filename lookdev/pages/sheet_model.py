@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from lookdev.errors import SheetError
 from lookdev.pages.fonts import NO_BREAK
+from lookdev.paint.faces import Faces
 from lookdev.text import numbers
 
 Picture = NDArray[np.uint8]
@@ -99,7 +100,7 @@ class SheetModel:
     """One sheet: a location with its stills or, for the overview, a scout with its locations.
 
     ``light`` in words for the head; ``repeated`` so many first columns stand on every page (as it stood, and
-    as metered); ``noun`` what a row is.
+    as metered); ``noun`` what a row is; ``faces`` six complexions here, a look each, for the page of numbers.
 
     Raises
     ------
@@ -116,6 +117,7 @@ class SheetModel:
     light: str = ""
     repeated: int = 1
     noun: str = "still"
+    faces: tuple[Faces, ...] = ()
 
     def __post_init__(self) -> None:
         count = len(self.columns)

@@ -22,6 +22,7 @@ from lookdev.pages.faces_page import faces_document, faces_strip, strip_height
 from lookdev.paint.faces import FAR_DEG, PARTS, UNEQUAL, VISIBLE_DEG, Faces, faces_at
 from lookdev.paint.light import light_from_illuminant
 from lookdev.paint.predict import Site
+from lookdev.stills.writer import write_still
 
 LOG = get_encoding("ACEScct")
 
@@ -159,3 +160,32 @@ def test_the_job_and_the_verb(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     done = lookdev.faces(lookdev.FacesRequest(lookdev.open_scout(scout), tuple(looks), out))
     assert {p.name: p.read_bytes() for p in out.iterdir()} == first
     assert len(done.places) == 2 and len(done.errors) == 1
+
+
+def test_sheet_and_pitch_show_faces_behind_the_pictures(tmp_path: Path) -> None:
+    """The page of numbers and the appendix: the same figures as ``lookdev faces`` gives for stills."""
+    import pypdfium2
+
+    scout = tmp_path / "day1"
+    scout.mkdir()
+    for name in ("hall_1.png", "deck_1.png"):
+        picture = np.random.default_rng(3).integers(30, 220, (120, 180, 3), dtype=np.uint8)
+        write_still(scout / name, picture, get_encoding("sRGB"))
+    (scout / "meter.csv").write_text(
+        "stills,location,source,x,y,camera_balance_k\nhall_*,Hall,FL2,0.3721,0.3751,5600\ndeck_*,Deck,,,,\n"
+    )
+    looks = (look(title="Cold", balance={"keep": 0, "mired": -40}), look(title="Warm"))
+    opened = lookdev.open_scout(scout)
+    lookdev.sheets(lookdev.SheetsRequest(opened, looks, tmp_path / "sheets"))
+    request = lookdev.PitchRequest(opened, looks, tmp_path / "pitch", numbers=True)
+    lookdev.pitch(request)
+    told = lookdev.faces(lookdev.FacesRequest(opened, looks, as_still=True)).places
+    want = [f"{faces.hue_deg.whole:+.0f}°".replace("-", "−") for faces in told[0]]
+
+    def words(path: Path) -> list[str]:
+        return [page.get_textpage().get_text_bounded() for page in pypdfium2.PdfDocument(path)]
+
+    for path in (tmp_path / "sheets" / "Hall.pdf", tmp_path / "pitch" / "pitch.pdf"):
+        page = next(text for text in words(path) if "very light" in text)
+        assert all(f"hue {hue} (lamp" in page for hue in want), path.name
+    assert not any("very light" in text for text in words(tmp_path / "sheets" / "Deck.pdf"))
