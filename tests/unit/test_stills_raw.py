@@ -202,3 +202,25 @@ def test_a_batch_develops_for_its_reading(tmp_path: Path) -> None:
     cast = surveyed.stills[0].cast
     read = read_still(tmp_path / "a.dng", light_xy=light_xy)
     assert cast is not None and cast.camera_xy == read.metadata.camera_balance_xy
+
+
+@pytest.mark.parametrize("surface", [(1.0, 1.0, 1.0), (1.6, 0.8, 0.5), (0.7, 1.0, 1.6)])
+def test_past_clipping_colour_fades_and_a_grey_stays_grey(
+    tmp_path: Path, surface: tuple[float, float, float]
+) -> None:
+    """Every half stop from 3 under to 4 over the first channel's clipping: chroma over lightness only falls.
+
+    LibRaw's other modes, tried here: unclipped channels kept make a grey magenta; its reconstruction takes
+    neighbours into account and turns this orange by 50 degrees (DEVELOPERS.md has the numbers).
+    """
+    from lookdev.colorimetry.oklab import oklab_from_working
+
+    stops, width = np.arange(-3, 4.01, 0.5), 24
+    top = np.array(surface) * NEUTRAL / (np.array(surface) * NEUTRAL).max()
+    ramp = np.clip(np.repeat(2.0**stops, width)[None, :, None] * top, 0, 1) * np.ones((48, 1, 1))
+    still = read_still(put(tmp_path, ramp, neutral=tuple(NEUTRAL)))
+    lab = oklab_from_working(still.encoding.to_working(still.signal()))[24, width // 2 :: width]
+    share = np.hypot(lab[:, 1], lab[:, 2]) / lab[:, 0]
+    assert (np.diff(share) < 1e-3).all()
+    assert share[-1] < 1e-3
+    assert (np.diff(lab[:, 0]) > -0.015).all()
