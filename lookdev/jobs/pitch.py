@@ -275,10 +275,11 @@ class _Maker:
         from lookdev.meter.again import place_again
         from lookdev.meter.plain_light import is_daylight, light_sentence
         from lookdev.meter.sun import again_line
+        from lookdev.names import split_name
 
         scout = self.survey.scout
         own = place_again(scout, still.location, [still.path])
-        moment = next((m for m in own.moments if m.name == still.path.name), None)
+        moment = next((m for m in own.moments if m.name == split_name(still.name)[0]), None)
         sentences = [light_sentence(still.reading, scout.plan, moment)]
         if still.reading is not None and is_daylight(still.reading):
             stills = [s.path for s in self.survey.at(still.location)]

@@ -111,7 +111,7 @@ def place_again(scout: Scout, location: str, stills: Iterable[Path]) -> PlaceAga
     """
     if scout.shoot_date is None:
         return PlaceAgain()
-    stamps = [(path.name, stamp_of(path)) for path in stills]
+    stamps = [(_named(path, scout.folder), stamp_of(path)) for path in stills]
     position = scout.position or next((s.position for _, s in stamps if s.position is not None), None)
     if position is None:
         return PlaceAgain((), ("no position: latitude and longitude in scout.toml, or stills with GPS",))
@@ -136,6 +136,11 @@ def place_again(scout: Scout, location: str, stills: Iterable[Path]) -> PlaceAga
     shown = moments[:: max(1, math.ceil(len(moments) / MOST_MOMENTS))]
     found = tuple(light_again(spot, name, moment, scout.shoot_date) for name, moment in shown)
     return PlaceAgain(found, tuple(doubts))
+
+
+def _named(path: Path, folder: Path) -> str:
+    """A still's path in the scout."""
+    return path.relative_to(folder).as_posix() if path.is_relative_to(folder) else path.name
 
 
 def _zone(scout: Scout, stamps: list[Stamp]) -> dt.tzinfo | None:

@@ -247,8 +247,9 @@ def location_model(
     notes.append(short_location_note(location, readings_at(location, scout.log.readings), scout.plan))
     said = tuple(n for n in notes if n)
     light = light_words(readings, scout.plan)
+    alone = (survey.join_words,) if survey.join_words and not readings else ()
     return SheetModel(
-        scout.title, location, columns, rows, lights, said,
+        scout.title, location, columns, rows, lights, said, alone,
         light=light, repeated=1 + has_metered, faces=faces_here(survey, location, [looks[i] for i in keep]),
     )  # fmt: skip
 
@@ -300,7 +301,8 @@ def overview_model(
         )
         for location, readings, still, first in places
     )
-    return SheetModel(survey.scout.title, "Overview", columns, rows, noun="location")
+    alone = (survey.join_words,) if survey.join_words else ()
+    return SheetModel(survey.scout.title, "Overview", columns, rows, warnings=alone, noun="location")
 
 
 def _readings(stills: list[SurveyedStill]) -> list[Reading]:
@@ -369,6 +371,7 @@ def _row(
         details.append(still.reading.source)
     if cast is not None:
         details.append(f"in the picture: {describe_white(cast.picture_xy)}")
+        details.append(f"neutral from: {cast.origin}")
     if still.exposure_stops:
         details.append(f"matched to the meter: {fixed(still.exposure_stops, 1)} stop")
     if preview.encoding and preview.encoding != "sRGB":

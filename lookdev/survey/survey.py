@@ -6,7 +6,7 @@ no output files and no sizes of pages in it: those belong to the jobs.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING
 
 from lookdev.errors import LookdevError, RequestError, one_line
 from lookdev.meter.join import Join, join_by_ladder
-from lookdev.meter.ladder import Step, count_words
+from lookdev.meter.ladder import RUNGS, Step, count_words
 from lookdev.meter.log import NOWHERE
 from lookdev.meter.naming import names_part
 from lookdev.stills.part import Part, View
+from lookdev.survey.copies import alike
 from lookdev.survey.places import Place, Seen, places_of
 from lookdev.survey.resolve import Resolved, needs_pixels, resolve_reading, resolve_still
 from lookdev.text.numbers import fixed
@@ -153,7 +154,7 @@ class Survey:
         return tuple(still for still in self.stills if still.location == location)
 
     def still(self, name: str) -> SurveyedStill:
-        """The still of that path in the scout.
+        """The still of that path in the scout, or the one that it is a copy of.
 
         Raises
         ------
@@ -161,9 +162,10 @@ class Survey:
         """
         import difflib
 
-        for still in self.stills:
-            if still.name == name:
-                return still
+        own = next((still for still in self.stills if still.name == name), None)
+        own = own or next((still for still in self.stills if name in still.copies), None)
+        if own is not None:
+            return own
         near = difflib.get_close_matches(name, [s.name for s in self.stills], n=1, cutoff=0.5)
         wanted = f"{near[0]} (the nearest)" if near else "a still's path in the scout"
         raise RequestError("no such still in the survey", found=name, wanted=wanted)
@@ -250,15 +252,48 @@ def survey(
     """
     found = [FoundStill(still.path, still.name, salvage, max_pixels, still.part) for still in scout.parts]
     joined = dict(zip(found, join(found, scout.log.readings, scout), strict=True))
+    found, copies = _once(found, joined)
+    joined = {still: joined[still] for still in found}
     at = {still: _location(joined[still].reading) for still in found}
     every = _every_location(scout, set(at.values()))
     order = {name: i for i, name in enumerate(every)}
     found.sort(key=lambda still: (order[at[still]], still.name))
     chosen = select_locations(every, only)
-    stills = tuple(_resolve(still, joined[still], scout) for still in found if at[still] in chosen)
+    stills = tuple(
+        _resolve(still, joined[still], scout, copies.get(still, ())) for still in found if at[still] in chosen
+    )
     names = tuple((at[still], still.name) for still in found)
     words = count_words(list(joined.values()), scout.log.readings) if found else ""
     return Survey(scout, stills, chosen, every, names, words)
+
+
+def _once(
+    found: list[FoundStill], joined: Mapping[FoundStill, Step]
+) -> tuple[list[FoundStill], dict[FoundStill, tuple[str, ...]]]:
+    """The stills without those whose content another one has, for the same reading; and their names.
+
+    Of copies the one stays that the ladder reached on its highest rung, or the first. Where the log has
+    different readings for copies, one stays for each.
+    """
+    copies: dict[FoundStill, tuple[str, ...]] = {}
+    dropped: set[FoundStill] = set()
+    for group in alike(found, lambda still: (still.path, still.part)):
+        of: dict[int, list[FoundStill]] = {}
+        for still in group:
+            of.setdefault(id(joined[still].reading), []).append(still)
+        bare = of.pop(id(None), [])
+        if not of:
+            of, bare = {0: bare}, []
+        for stills in of.values():
+            best, *rest = sorted(stills, key=lambda still: _RUNGS.get(joined[still].rung, len(_RUNGS)))
+            rest, bare = [*rest, *bare], []
+            dropped |= set(rest)
+            others = [still.name for still in group if still is not best]
+            copies[best] = tuple(others)
+    return [still for still in found if still not in dropped], copies
+
+
+_RUNGS = {rung: place for place, rung in enumerate(RUNGS)}
 
 
 @dataclass(frozen=True)
@@ -312,8 +347,11 @@ def _every_location(scout: Scout, of_stills: set[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*scout.locations(), *last)))
 
 
-def _resolve(found: FoundStill, joined: Step, scout: Scout) -> SurveyedStill:
+def _resolve(found: FoundStill, joined: Step, scout: Scout, copies: tuple[str, ...]) -> SurveyedStill:
     reading = joined.reading
+    if copies:
+        told = f"the same picture, byte for byte, as {', '.join(copies)}: graded once a reading"
+        joined = replace(joined, doubts=(*joined.doubts, told))
     still = SurveyedStill(
         found.path,
         found.name,
@@ -322,6 +360,7 @@ def _resolve(found: FoundStill, joined: Step, scout: Scout) -> SurveyedStill:
         joined.rung,
         joined.minutes_apart,
         part=found.part,
+        copies=copies,
     )
     try:
         metadata, resolved, size = _decide(found, reading, scout)

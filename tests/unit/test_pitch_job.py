@@ -139,8 +139,8 @@ def test_codes_are_the_same_for_a_part_of_the_scout(tmp_path: Path) -> None:
 def test_stills_without_a_log_stand_for_themselves(tmp_path: Path) -> None:
     folder = tmp_path / "snaps"
     folder.mkdir()
-    for name in ("lamps_warm.png", "tower day.png"):
-        write_still(folder / name, sharp(), SRGB)
+    for seed, name in enumerate(("lamps_warm.png", "tower day.png")):
+        write_still(folder / name, sharp(seed=seed), SRGB)
     result, _ = pitch_of(folder, tmp_path / "out")
     assert [place["place"] for place in result.places] == ["Lamps warm", "Tower day"]
 

@@ -16,9 +16,9 @@ HEAD = "stills,location,source,cct_k,camera_balance_k\n"
 
 
 def scout_of(folder: Path, stills: list[str], rows: str, plan: str = "") -> Survey:
-    for name in stills:
+    for number, name in enumerate(stills):
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
-        Image.new("RGB", (32, 24), (90, 90, 90)).save(folder / name)
+        Image.new("RGB", (32, 24), (90, 90, 90 + 20 * number)).save(folder / name)
     (folder / "meter.csv").write_text(HEAD + rows, encoding="utf-8")
     (folder / "scout.toml").write_text(plan, encoding="utf-8")
     return survey(load_scout(folder))
@@ -120,3 +120,39 @@ def test_a_bad_patch_is_a_warning_and_the_still_goes_the_way_it_would_without(tm
     assert len(wholes) == 1
     rows = join_rows(survey(load_scout(tmp_path)))
     assert [row[5] for row in rows] == ["patch", "fixed", "assumed"]
+
+
+def test_byte_identical_copies_are_named_and_graded_once(tmp_path):
+    """A card that was copied twice, under other names too; the one that the log names stays."""
+    found = scout_of(tmp_path, ["a/IMG_1.jpg", "c.jpg"], "IMG_1 (1).jpg,Loft,lamp,3200,5600\n")
+    (tmp_path / "b").mkdir()
+    for copy in ("b/IMG_1.jpg", "a/IMG_1 (1).jpg"):
+        (tmp_path / copy).write_bytes((tmp_path / "a/IMG_1.jpg").read_bytes())
+    found = survey(load_scout(tmp_path))
+    assert [still.name for still in found.stills] == ["a/IMG_1 (1).jpg", "c.jpg"]
+    once = found.stills[0]
+    assert once.copies == ("a/IMG_1.jpg", "b/IMG_1.jpg") and once.location == "Loft"
+    assert found.still("b/IMG_1.jpg") is once
+    assert any("byte for byte, as a/IMG_1.jpg, b/IMG_1.jpg: graded once" in line for line in found.warnings)
+    assert found.every_still == (("Loft", "a/IMG_1 (1).jpg"), (UNLOGGED, "c.jpg"))
+    assert found.join_words == "1 reading used; 1 still has none"
+
+
+def test_copies_that_the_log_has_different_readings_for_all_stay(tmp_path):
+    rows = "a/1.jpg,Loft,lamp,3200,5600\nb/1.jpg,Dock,lamp,2100,5600\n"
+    scout_of(tmp_path, ["a/1.jpg"], rows)
+    for copy in ("b/1.jpg", "c.jpg"):
+        (tmp_path / copy).parent.mkdir(exist_ok=True)
+        (tmp_path / copy).write_bytes((tmp_path / "a/1.jpg").read_bytes())
+    found = survey(load_scout(tmp_path))
+    assert [(still.location, still.name) for still in found.stills] == [("Loft", "a/1.jpg"), ("Dock", "b/1.jpg")]
+    assert found.still("a/1.jpg").copies == ("b/1.jpg", "c.jpg")
+    assert found.still("b/1.jpg").copies == ("a/1.jpg", "c.jpg")
+
+
+def test_files_of_one_size_that_differ_at_their_end_are_no_copies(tmp_path):
+    for name, last in (("a.tif", b"1"), ("b.tif", b"2"), ("c.tif", b"1")):
+        (tmp_path / name).write_bytes(b"II*\0" + bytes(200_000) + last)
+    (tmp_path / "d.tif").write_bytes(b"II*\0")
+    found = survey(load_scout(tmp_path))
+    assert [still.name for still in found.stills] == ["a.tif", "b.tif", "d.tif"]
