@@ -129,7 +129,7 @@ def test_every_light_of_a_location_has_a_name_of_its_own(scout: Path, tmp_path: 
 
 
 def test_a_reading_without_a_location_is_not_a_still_without_a_reading(scout: Path, tmp_path: Path) -> None:
-    (scout / "bare.png").write_bytes((scout / "shed.png").read_bytes())
+    write_still(scout / "bare.png", np.full((96, 144, 3), 90, np.uint8), SRGB)
     (scout / "meter.csv").write_text("stills,source,cct_k,lux,camera_balance_k\nshed*,lamp,2900,120,5600\n")
     looks = ("--looks", tmp_path / "plain.toml", "--cube-size", "17")
     assert _run("batch", scout, *looks, "--out", tmp_path / "out") == 0
