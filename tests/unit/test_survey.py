@@ -145,7 +145,10 @@ def test_copies_that_the_log_has_different_readings_for_all_stay(tmp_path):
         (tmp_path / copy).parent.mkdir(exist_ok=True)
         (tmp_path / copy).write_bytes((tmp_path / "a/1.jpg").read_bytes())
     found = survey(load_scout(tmp_path))
-    assert [(still.location, still.name) for still in found.stills] == [("Loft", "a/1.jpg"), ("Dock", "b/1.jpg")]
+    assert [(still.location, still.name) for still in found.stills] == [
+        ("Loft", "a/1.jpg"),
+        ("Dock", "b/1.jpg"),
+    ]
     assert found.still("a/1.jpg").copies == ("b/1.jpg", "c.jpg")
     assert found.still("b/1.jpg").copies == ("a/1.jpg", "c.jpg")
 
