@@ -57,7 +57,8 @@ def light(
             if again.best is not None and not again.best.is_dark:
                 print(f"{place}: {again_line(again.best)}")
         if out is not None:
-            print(f"{len(result.pages)} pages, light.csv and light.json in {out}")
+            pages_drawn = sum(page.suffix == ".png" for page in result.pages)
+            print(f"{pages_drawn} pages, light.csv and light.json in {out}")
         else:
             print("Nothing written: the pages and tables go where --out says.")
     raise typer.Exit(1 if result.errors else 0)
