@@ -61,6 +61,20 @@ def test_the_big_picture_has_220_dots_an_inch_and_the_colours_of_the_still(pictu
     assert float(np.percentile(apart, 95)) < 1.0
 
 
+def test_a_grainy_picture_keeps_its_colours_and_a_smooth_one_costs_less(picture: Picture) -> None:
+    grain = np.random.default_rng(2).integers(0, 256, (368, 880, 3), dtype=np.uint8)
+    smooth = np.asarray(Image.fromarray(picture).resize((880, 368), Image.Resampling.LANCZOS))
+    sizes = []
+    for given in (grain, smooth):
+        data = pitch_document(pitch_with([given])).pdf_bytes()
+        images = [image for page in pypdf.PdfReader(io.BytesIO(data)).pages for image in page.images]
+        shown = max(images, key=lambda image: image.image.width)
+        got = np.asarray(shown.image.convert("RGB"))
+        assert float(np.percentile(ciede2000(blocks(got), blocks(given)), 95)) < 1.0
+        sizes.append(len(shown.data))
+    assert sizes[1] < sizes[0] / 3
+
+
 def test_pages_are_a_screens_shape_and_their_words_are_words(picture: Picture) -> None:
     data = pitch_document(pitch_with([picture[::4, ::4]] * 2)).pdf_bytes()
     reader = pypdf.PdfReader(io.BytesIO(data))
