@@ -30,6 +30,9 @@ from lookdev.jobs.learn import run as _learn
 from lookdev.jobs.light import LightRequest as LightRequest
 from lookdev.jobs.light import LightResult as LightResult
 from lookdev.jobs.light import run as _light
+from lookdev.jobs.like import LikeRequest as LikeRequest
+from lookdev.jobs.like import LikeResult as LikeResult
+from lookdev.jobs.like import run as _like
 from lookdev.jobs.mix import Differences as Differences
 from lookdev.jobs.mix import DifferencesRequest as DifferencesRequest
 from lookdev.jobs.mix import MixRequest as MixRequest
@@ -85,6 +88,7 @@ cubes = _cubes
 faces = _faces
 handoff = _handoff
 learn = _learn
+like = _like
 light = _light
 paint = _paint
 pitch = _pitch

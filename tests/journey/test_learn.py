@@ -93,3 +93,97 @@ def test_one_bad_pair_does_not_stop_the_rest(
     assert learn(*pairs[:4], *bad, "--out", out) == 1
     assert "is no version of" in capsys.readouterr().err
     assert out.is_file()
+
+
+def test_three_suggestions_from_a_reference(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A reference of any kind that can be read; the files say that they are suggestions, and read back."""
+    import lookdev
+
+    out = tmp_path / "made" / "like.toml"
+    only = ("--only", "Net loft, Østkai")
+    assert learn(FRAMES, "--like", FRAMES / "09_cabin_table.heic", *only, "--out", out, "--json") == 0
+    told = json.loads(capsys.readouterr().out)
+    names = [f"like_{k}.toml" for k in (1, 2, 3)]
+    assert sorted(p.name for p in out.parent.iterdir()) == names and told["stills"] == 2
+    for number, name in enumerate(names, 1):
+        text = out.with_name(name).read_text(encoding="utf-8")
+        assert text.startswith(f"# Suggestion {number} of 3")
+        look = lookdev.load_look(out.with_name(name))
+        assert look.title.endswith(f"suggestion {number}") and "09_cabin_table.heic" in look.note
+        assert look.balance.keep == 0.0 and look.balance.names_keep
+    first = [out.with_name(name).read_bytes() for name in names]
+    assert learn(FRAMES, "--like", FRAMES / "09_cabin_table.heic", *only, "--out", out, "--replace") == 0
+    assert [out.with_name(name).read_bytes() for name in names] == first
+    said = capsys.readouterr().out
+    assert "Suggestions: what of the reference is its look" in said
+    assert "largest step of a smooth ramp" in said
+
+
+def test_what_is_wrong_with_a_reference_is_one_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Image.new("RGB", (300, 200)).save(tmp_path / "black.png")
+    Image.new("RGB", (300, 200), (90, 90, 90)).save(tmp_path / "even.png")
+    frame = FRAMES / "15_harbour_office_desk.tif"
+    out = ("--out", tmp_path / "made" / "x.toml")
+    cases = [
+        ((FRAMES, "--like", tmp_path / "black.png", *out), "black.png: is black: nothing can be learned"),
+        ((FRAMES, "--like", tmp_path / "even.png", *out), "even.png: is one even colour"),
+        ((FRAMES, "--like", tmp_path / "none.png", *out), "none.png: cannot be read"),
+        (("--like", frame, *out), "which scout?"),
+        ((tmp_path / "nowhere", "--like", frame, *out), "no such folder"),
+        ((FRAMES, "--like", frame, "--rest", *out), "--like goes without"),
+        ((FRAMES, "--before", frame, "--after", frame, *out), "a scout goes with --like"),
+        ((FRAMES, "--like", frame, "--only", "Nowhere", *out), "no such location"),
+        ((FRAMES, "--like", frame, "--out", FRAMES / "x.toml"), "inside the scout"),
+        ((FRAMES, "--like", frame, "--out", tmp_path / "x.cube"), "a look is written as .toml"),
+    ]
+    for arguments, words in cases:
+        assert learn(*arguments) == 2
+        assert words in capsys.readouterr().err.strip().splitlines()[-1]
+    assert not (tmp_path / "made").exists()
+
+
+def test_pairs_of_every_kind_of_picture(tmp_path: Path) -> None:
+    """P3, Adobe RGB, 16 bits and HEIC are read as every still is: the same frame in another of them is the
+    same, and what was graded differs by what the grade did, whatever the files are."""
+    from lookdev.colorimetry.encodings import SRGB, get_encoding
+    from lookdev.errors import LookdevError
+    from lookdev.jobs.learn import picture
+    from lookdev.looks.learn.pairs import make_pair
+    from lookdev.looks.model import Look
+    from lookdev.looks.pipeline import Pipeline
+    from lookdev.stills.writer import write_still
+
+    with Image.open(FRAMES / "01_ferry_hall_wide.jpg") as image:
+        image.thumbnail((640, 640))
+        codes = np.asarray(image.convert("RGB")) / 255.0
+    plain, look = Look(title="plain"), Look.model_validate({"title": "g", "colour": {"saturation": 0.5}})
+
+    def written(name: str, encoding: str, grade: Look, top: int) -> Path:
+        target = get_encoding(encoding)
+        signal = np.round(np.clip(Pipeline(grade, SRGB, target)(codes), 0, 1) * top)
+        write_still(tmp_path / name, signal.astype(np.uint8 if top == 255 else np.uint16), target, quality=97)
+        return tmp_path / name
+
+    before = {
+        "p3.png": ("Display P3", 65535),
+        "adobe.png": ("Adobe RGB", 65535),
+        "srgb.tif": ("sRGB", 65535),
+    }
+    after = {"adobe_g.jpg": "Adobe RGB", "srgb_g.jpg": "sRGB", "p3_g.jpg": "Display P3"}
+    apart = []
+    for (name, (encoding, top)), (graded_name, graded_in) in zip(before.items(), after.items(), strict=True):
+        one = picture(written(name, encoding, plain, top))
+        assert one.encoding.name == encoding
+        with pytest.raises(LookdevError, match="there is nothing to learn"):
+            make_pair(one, picture(written(f"same_{name}.png", graded_in, plain, 255)))
+        pair = make_pair(one, picture(written(graded_name, graded_in, look, 255)))
+        apart.append(float(np.nanmean(pair.differences(plain))))
+        assert float(np.nanmean(pair.differences(look))) < 0.5
+    assert max(apart) - min(apart) < 0.15 and min(apart) > 2
+    heic = picture(FRAMES / "09_cabin_table.heic")
+    assert heic.encoding.name == "Display P3"
+    Image.fromarray(np.uint8(np.clip(heic.shown, 0, 1) * 255 + 0.5)).save(tmp_path / "table.png")
+    with pytest.raises(LookdevError, match="there is nothing to learn"):
+        make_pair(heic, picture(tmp_path / "table.png"))

@@ -179,12 +179,12 @@ def _place(name: str) -> int:
 
 def _tone_of(place: int, pull: Sequence[float], most: float) -> dict[str, Any]:
     (at, reach), (a, b) = TONES[place], pull
-    towards = _hue_text(np.degrees(np.arctan2(b, a)), digits=6)
+    towards = hue_text(np.degrees(np.arctan2(b, a)), digits=6)
     chroma = min(float(np.hypot(a, b)), most)
     return {"at_stops": at, "reach_stops": reach, "towards": towards, "chroma": chroma}
 
 
-def _hue_text(degrees: float, digits: int) -> str:
+def hue_text(degrees: float, digits: int) -> str:
     """The Munsell hue of an Oklab angle: the inverse of ``munsell.hue_degrees``."""
     first = FAMILY_HUE_DEGREES[0]
     angles = np.array([FAMILY_HUE_DEGREES[-1] - 360.0, *FAMILY_HUE_DEGREES, first + 360.0])
