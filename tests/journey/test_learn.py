@@ -172,7 +172,7 @@ def test_pairs_of_every_kind_of_picture(tmp_path: Path) -> None:
         "adobe.png": ("Adobe RGB", 65535),
         "srgb.tif": ("sRGB", 65535),
     }
-    after = {"adobe_g.tif": "Adobe RGB", "srgb_g.jpg": "sRGB", "p3_g.png": "Display P3"}
+    after = {"adobe_g.tif": "Adobe RGB", "srgb_g.png": "sRGB", "p3_g.png": "Display P3"}
     apart = []
     for (name, (encoding, top)), (graded_name, graded_in) in zip(before.items(), after.items(), strict=True):
         one = picture(written(name, encoding, plain, top))
