@@ -104,11 +104,13 @@ def pitch_files(folder: Path) -> list[Path]:
 
 @dataclass(frozen=True)
 class PitchMade:
-    """What came of it: files, the places as JSON-ready data, a line for each thing that failed."""
+    """What came of it: files, the places as JSON-ready data, a line for each thing that failed, and one for
+    each that was asked for in scout.toml and is not there."""
 
     written: list[Path]
     places: list[dict[str, Any]]
     errors: list[str]
+    warnings: tuple[str, ...] = ()
 
 
 def make_pitch(
@@ -151,7 +153,7 @@ def make_pitch(
                 places.append(place)
             tell(Progress(number + 1, total, f"pitch {one_line(spot.name)}"))
     if not places:
-        return PitchMade([], [], errors)
+        return PitchMade([], [], errors, planned.warnings)
     scout = surveyed.scout
     pitch = Pitch(
         scout.title,
@@ -168,7 +170,8 @@ def make_pitch(
     tell(Progress(total - 1, total, pdf.name))
     write_pitch_html(pitch, html, workers)
     tell(Progress(total, total, html.name))
-    return PitchMade([pdf, html], [_data(pitch, place) for place in pitch.in_order()], errors)
+    places_data = [_data(pitch, place) for place in pitch.in_order()]
+    return PitchMade([pdf, html], places_data, errors, planned.warnings)
 
 
 def _data(pitch: Pitch, place: PitchPlace) -> dict[str, Any]:

@@ -60,7 +60,11 @@ def batch_summary(
         ],
         "cubes": [dict(cube) for cube in cubes],
         "sheets": [_relative(path, out) for path in sheets],
-        "pitch": {"pages": [_relative(path, out) for path in pitch.written], "places": pitch.places},
+        "pitch": {
+            "pages": [_relative(path, out) for path in pitch.written],
+            "places": pitch.places,
+            "warnings": list(pitch.warnings),
+        },
         "choices": choices.lines(),
         "warnings": [
             line for line in (*map(str, scout.log.warnings), survey.join_words, *choices.warnings) if line

@@ -93,15 +93,22 @@ def test_a_look_that_changed_since_is_named(scout: Path) -> None:
     assert settled.lines() == ["chosen for Loft: Slack water, whose parameters changed since"]
 
 
-def test_the_batch_leads_with_what_was_chosen(scout: Path, tmp_path: Path) -> None:
+def test_the_batch_leads_with_what_was_chosen(
+    scout: Path, tmp_path: Path, request: pytest.FixtureRequest
+) -> None:
     import pypdf
 
     (tmp_path / "choices.txt").write_text(MAILED, encoding="utf-8")
+    plan = scout / "scout.toml"
+    plan.write_text('[pitch]\nlooks = ["Slack watr", "Stove light"]\n')
+    request.addfinalizer(plan.unlink)
     looks, out = ("--looks", scout.parent / "looks"), ("--out", tmp_path / "out", "--cube-size", "17")
     assert _run("batch", scout, *looks, *out, "--choices", tmp_path / "choices.txt") == 0
     summary = json.loads((tmp_path / "out" / "summary.json").read_text(encoding="utf-8"))
     assert summary["choices"][0].startswith("chosen for Loading dock, Østkai: Stove light")
     proposed = {place["code"]: (place["proposed"], place["chosen"]) for place in summary["pitch"]["places"]}
+    (line,) = summary["pitch"]["warnings"]
+    assert "Slack watr" in line
     assert proposed == {"LOADING DOCK": ("Stove light", True), "LOFT": ("Slack water", True)}
 
     def words(name: str) -> str:
