@@ -15,7 +15,6 @@ from lookdev.jobs.common import (
     Progress,
     Tell,
     check_cube_size,
-    counter,
     cube_ends,
     need_stills,
     unheard,
@@ -23,7 +22,7 @@ from lookdev.jobs.common import (
 from lookdev.outputs import inputs_of, refuse_scout, writing
 from lookdev.render.executor import CLUSTER_WAIT_SECONDS
 from lookdev.survey.join_words import JOIN_HEAD, join_rows
-from lookdev.survey.survey import Survey, SurveyedStill, survey
+from lookdev.survey.survey import Survey, survey
 from lookdev.text.table import table_text
 
 if TYPE_CHECKING:
@@ -31,7 +30,6 @@ if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
     from lookdev.meter.scout import Scout
     from lookdev.render.executor import Event
-    from lookdev.render.preview import Preview
     from lookdev.render.tasks import TaskResult
     from lookdev.stills.part import Part
 
@@ -161,14 +159,15 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     ------
     RequestError : the request is wrong; nothing has been written.
     """
+    from lookdev.jobs.beside import BesideWork
     from lookdev.jobs.choices import settle
-    from lookdev.jobs.cubes import cube_jobs, write_cubes
+    from lookdev.jobs.cubes import cube_jobs
     from lookdev.jobs.graded import graded_files, plan_tasks
     from lookdev.jobs.leftovers import Made, settle_leftovers
-    from lookdev.jobs.pitch import make_pitch, pitch_files
+    from lookdev.jobs.pitch import pitch_files
     from lookdev.jobs.summary import batch_summary
-    from lookdev.pages.from_batch import build_sheets, preview_of, sheet_files
-    from lookdev.render.executor import check_cluster, run_tasks
+    from lookdev.pages.from_batch import sheet_files
+    from lookdev.render.executor import check_cluster, open_run
 
     out, looks, scout = request.out, request.looks, request.scout
     refuse_scout(scout.folder, out)
@@ -188,7 +187,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     if request.cluster is not None:
         check_cluster(request.cluster)
     errors = list(surveyed.errors)
-    state, step = out / ".lookdev", counter(tell)
+    state = out / ".lookdev"
     names = {(task.still, task.part): name for name, task in tasks.items()}
     cube_work = cube_jobs(surveyed, looks, out / "cubes", ends, (request.cube_size,))
     files = [output.path for task in tasks.values() for output in task.outputs]
@@ -201,58 +200,34 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
         tell(Aside(table_text(JOIN_HEAD, join_rows(surveyed))))
         for line in (*surveyed.warnings, *settled.warnings, *errors):
             tell(Line(line))
-        done = run_tasks(
-            list(tasks.values()),
-            state=state,
-            workers=request.workers,
-            resume=request.resume,
-            cluster=request.cluster,
-            cluster_wait_s=request.cluster_wait_s,
-            on_event=lambda event: _tell_event(event, names, tell),
-        )
-        results = dict(zip(tasks, done, strict=True))
-        errors += [line for result in done for line in result.errors]
-        lost: list[str] = []
+        with open_run(
+            state, workers=request.workers, resume=request.resume, cluster=request.cluster
+        ) as running:
+            work = BesideWork(
+                running, surveyed, looks, settled, out, request.paper, options, request.workers,
+                cube_work, ends,
+            )  # fmt: skip
+            work.warn(tell)
 
-        def small_pictures(stills: list[SurveyedStill]) -> dict[str, Preview]:
-            seen = {still.name: preview_of(results[still.name]) for still in stills}
-            lost.extend(v.error for name, v in seen.items() if v.error and results[name].error is None)
-            return seen
+            def heard(event: Event) -> None:
+                _tell_event(event, names, tell)
+                if event.result is not None:
+                    work.still_done(names[event.result.still, event.result.part], event.result)
 
-        sheets = build_sheets(
-            surveyed,
-            looks,
-            small_pictures,
-            out / "sheets",
-            request.paper,
-            step,
-            settled.by_location,
-        )
-        pitch = make_pitch(
-            surveyed,
-            looks,
-            out / "pitch",
-            options,
-            request.workers,
-            tell,
-            chosen=settled.fingerprints,
-            seen=lambda still: preview_of(results[still.name]).as_it_stood,
-        )
-        errors += [line for line in pitch.errors if line not in errors]
-        cubes = write_cubes(cube_work, ends, request.workers, step)
-        for line in (*lost, *sheets.errors, *cubes.errors):
-            tell(Line(line))
-        errors += [*lost, *sheets.errors, *cubes.errors]
-        numbers = [cube.numbers("balance") for cube in cubes.written]
+            done = running.stills(list(tasks.values()), heard, request.cluster_wait_s)
+            results = dict(zip(tasks, done, strict=True))
+            errors += [line for result in done for line in result.errors]
+            beside = work.finish(tell)
+        errors += [line for line in beside.errors if line not in errors]
         summary = batch_summary(
             surveyed,
             looks,
             results,
             out,
-            answers=sheets.answers,
-            cubes=numbers,
-            sheets=sheets.written,
-            pitch=pitch,
+            answers=beside.answers,
+            cubes=beside.cubes,
+            sheets=beside.sheets,
+            pitch=beside.pitch,
             choices=settled,
             errors=errors,
         )
@@ -260,12 +235,15 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
         kept = [
             path for paths in graded_files(surveyed, looks, out, options.suffix).values() for path in paths
         ]
-        written = [*sheets.written, *pitch.written, *(cube.report.path for cube in cubes.written)]
+        luts = [out / "cubes" / str(cube["file"]) for cube in beside.cubes]
+        written = [*beside.sheets, *beside.pitch.written, *luts]
         made = Made((*files, *kept), pages, written, [path for r in done for path in r.thumbnails])
         left: Sequence[Path] = ()
         if not request.only:
             left = settle_leftovers(out, made, inputs, tidy=request.tidy, failed=len(errors), tell=tell)
-    return BatchResult(surveyed, results, sheets.written, pitch.written, numbers, summary, errors, left)
+    return BatchResult(
+        surveyed, results, beside.sheets, beside.pitch.written, beside.cubes, summary, errors, left
+    )
 
 
 def _tell_event(event: Event, names: Mapping[tuple[Path, Part | None], str], tell: Tell) -> None:

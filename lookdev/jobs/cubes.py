@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -160,29 +159,14 @@ def run(request: CubesRequest, tell: Tell = unheard) -> CubesResult:
     return CubesResult(written, errors)
 
 
-def write_cubes(
-    jobs: Sequence[CubeJob],
-    ends: tuple[Encoding, Encoding],
-    workers: int,
-    step: Callable[[int, int, str], None],
-) -> CubesResult:
-    """Write LUTs, several at a time."""
+def write_one(job: CubeJob, ends: tuple[Encoding, Encoding]) -> dict[str, object]:
+    """Write a LUT of a batch; its numbers for summary.json.
 
-    def one(job: CubeJob) -> WrittenCube | str:
-        try:
-            return _write(job, ends)
-        except LookdevError as error:
-            return str(error)
-
-    result = CubesResult()
-    with ThreadPoolExecutor(workers) as pool:
-        for count, (job, made) in enumerate(zip(jobs, pool.map(one, jobs), strict=True), 1):
-            if isinstance(made, str):
-                result.errors.append(made)
-            else:
-                result.written.append(made)
-            step(count, len(jobs), job.words)
-    return result
+    Raises
+    ------
+    LookdevError : it could not be written.
+    """
+    return _write(job, ends).numbers("balance")
 
 
 def cube_jobs(

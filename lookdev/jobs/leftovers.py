@@ -53,17 +53,21 @@ def settle_leftovers(
     """
     state = out / ".lookdev"
     with open_journal(state, keep=True) as journal:
+        there = _there(made.written)
+        known = journal.records_for(there)  # with a key: noted when it was made
         fault = journal.add(
-            Record(journal.name(path), "", file_sha256(path)) for path in _there(made.written)
+            Record(journal.name(path), "", file_sha256(path))
+            for path in there
+            if str(path) not in known or not known[str(path)].key
         )
         earlier = [record for record in journal.earlier if _is_below(record.path)]
         left = _not_of(made, out, earlier)
         ours: list[Path] = []
         others: list[Path] = []
         wanted = (*inputs.files, *made.files, *made.pages, *made.written)
-        known = {key for path in wanted if (key := identity(path)) is not None}
+        inodes = {key for path in wanted if (key := identity(path)) is not None}
         for record in left:
-            (ours if _is_ours(out, record, known) else others).append(out / record.path)
+            (ours if _is_ours(out, record, inodes) else others).append(out / record.path)
         if fault is not None:
             tell(Line(fault))
     if not tidy or failed:
@@ -101,12 +105,12 @@ def _not_of(made: Made, out: Path, earlier: Iterable[Record]) -> list[Record]:
     return [r for r in earlier if not is_of(out / r.path) and (out / r.path).is_file()]
 
 
-def _is_ours(out: Path, record: Record, known: set[tuple[int, int]]) -> bool:
+def _is_ours(out: Path, record: Record, inodes: set[tuple[int, int]]) -> bool:
     path = out / record.path
     if any(p.is_symlink() for p in (path, *path.parents) if out in (p, *p.parents) and p != out):
         return False
     try:
-        return identity(path) not in known and file_sha256(path) == record.sha256
+        return identity(path) not in inodes and file_sha256(path) == record.sha256
     except LookdevError:
         return False
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -129,22 +129,63 @@ def make_pitch(
 
     ``seen`` gives a small picture of a still as it stood, where there is one already.
     """
-    from lookdev.pages.pitch_html import write_pitch_html
-    from lookdev.pages.pitch_pdf import write_pitch_pdf
-
-    planned = plan_pitch(surveyed, looks, chosen)
-    for line in planned.warnings:
-        tell(Line(line))
-    maker = _Maker(surveyed, planned, options, seen)
-    places: list[PitchPlace] = []
-    at: dict[int, int] = {}
-    errors: list[str] = []
-    total = len(planned.spots) + 2
+    work = PitchWork(surveyed, looks, folder, options, workers, chosen=chosen, numbers=numbers, seen=seen)
+    work.warn(tell)
     with ThreadPoolExecutor(workers, thread_name_prefix="pitch") as pool:
-        for number, (spot, done) in enumerate(
-            zip(planned.spots, pool.map(maker.place, planned.spots), strict=True)
-        ):
-            place, failed = done
+        return work.finish(pool.map(work.place, work.spots), tell)
+
+
+PlaceDone = tuple[PitchPlace | None, list[str]]
+
+
+class PitchWork:
+    """A pitch in parts: places, in any thread and order, then its files. Parameters as in make_pitch."""
+
+    def __init__(
+        self,
+        surveyed: Survey,
+        looks: tuple[LookLike, ...],
+        folder: Path,
+        options: StillOptions,
+        workers: int,
+        *,
+        chosen: Mapping[str, str] | None = None,
+        numbers: bool = False,
+        seen: Callable[[SurveyedStill], Picture | None] | None = None,
+    ) -> None:
+        self._surveyed, self._folder, self._workers, self._with_numbers = surveyed, folder, workers, numbers
+        self._planned = plan_pitch(surveyed, looks, chosen)
+        self._maker = _Maker(surveyed, self._planned, options, seen)
+
+    @property
+    def spots(self) -> tuple[Spot, ...]:
+        """The places, each with the stills that may stand for it."""
+        return self._planned.spots
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What [pitch] asks for that is not there."""
+        return self._planned.warnings
+
+    def warn(self, tell: Tell) -> None:
+        """Say it."""
+        for line in self.warnings:
+            tell(Line(line))
+
+    def place(self, spot: Spot) -> PlaceDone:
+        """A place with its pictures; its stills are read."""
+        return self._maker.place(spot)
+
+    def finish(self, done: Iterable[PlaceDone], tell: Tell) -> PitchMade:
+        """Write the files, of the places in the order of ``spots``."""
+        from lookdev.pages.pitch_html import write_pitch_html
+        from lookdev.pages.pitch_pdf import write_pitch_pdf
+
+        places: list[PitchPlace] = []
+        at: dict[int, int] = {}
+        errors: list[str] = []
+        total = len(self.spots) + 2
+        for number, (spot, (place, failed)) in enumerate(zip(self.spots, done, strict=True)):
             errors += failed
             for line in failed:
                 tell(Line(line))
@@ -152,26 +193,28 @@ def make_pitch(
                 at[number] = len(places)
                 places.append(place)
             tell(Progress(number + 1, total, f"pitch {one_line(spot.name)}"))
-    if not places:
-        return PitchMade([], [], errors, planned.warnings)
-    scout = surveyed.scout
-    pitch = Pitch(
-        scout.title,
-        scout.date or "",
-        planned.called,
-        tuple(places),
-        tuple(at[i] for i in planned.order if i in at),
-        scout.pitch.surround,
-        maker.numbers(places) if numbers else (),
-        tuple(f for f in map(maker.faces, places) if f[1]) if numbers else (),
-    )
-    pdf, html = pitch_files(folder)
-    write_pitch_pdf(pitch, pdf, workers)
-    tell(Progress(total - 1, total, pdf.name))
-    write_pitch_html(pitch, html, workers)
-    tell(Progress(total, total, html.name))
-    places_data = [_data(pitch, place) for place in pitch.in_order()]
-    return PitchMade([pdf, html], places_data, errors, planned.warnings)
+        if not places:
+            return PitchMade([], [], errors, self._planned.warnings)
+        scout = self._surveyed.scout
+        pitch = Pitch(
+            scout.title,
+            scout.date or "",
+            self._planned.called,
+            tuple(places),
+            tuple(at[i] for i in self._planned.order if i in at),
+            scout.pitch.surround,
+            self._maker.numbers(places) if self._with_numbers else (),
+            tuple(f for f in map(self._maker.faces, places) if f[1]) if self._with_numbers else (),
+        )
+        pdf, html = pitch_files(self._folder)
+        with ThreadPoolExecutor(1) as beside:
+            page = beside.submit(write_pitch_html, pitch, html, self._workers)
+            write_pitch_pdf(pitch, pdf, self._workers)
+            tell(Progress(total - 1, total, pdf.name))
+            page.result()
+        tell(Progress(total, total, html.name))
+        told = [_data(pitch, place) for place in pitch.in_order()]
+        return PitchMade([pdf, html], told, errors, self._planned.warnings)
 
 
 def _data(pitch: Pitch, place: PitchPlace) -> dict[str, Any]:

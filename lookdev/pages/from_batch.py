@@ -66,6 +66,14 @@ def preview_of(result: TaskResult) -> Preview:
     return Preview(stood, graded, result.encoding, result.encoding_origin, result.warnings)
 
 
+def stood_of(result: TaskResult) -> Picture | None:
+    """Of these the one as it stood alone; None where there is none that can be read."""
+    try:
+        return _picture(result.as_it_stood) if result.error is None else None
+    except SheetError:
+        return None
+
+
 def _picture(path: Path | None) -> Picture | None:
     import cv2
 
@@ -111,7 +119,7 @@ def build_sheets(
             while len(drawing) >= _AT_ONCE:
                 done.add(drawing.popleft().result())
             step(number, total, f"sheet {name}")
-            drawing.append(artists.submit(_draw, kind, model, stem, paper))
+            drawing.append(artists.submit(draw_sheet, model, stem, paper, kind))
 
         places = overview_places(groups, known)
         if places and is_whole(survey):
@@ -178,7 +186,10 @@ def _one_ahead(
             yield coming.result()
 
 
-def _draw(kind: Draw, model: Callable[[], SheetModel], stem: Path, paper: str) -> Sheets:
+def draw_sheet(
+    model: Callable[[], SheetModel], stem: Path, paper: str, kind: Draw = comparison_sheet
+) -> Sheets:
+    """Draw one sheet into ``stem`` with .pdf and .png; what goes wrong is told, not raised."""
     done = Sheets()
     names = (stem.with_name(f"{stem.name}{suffix}") for suffix in (".pdf", ".png"))
     try:

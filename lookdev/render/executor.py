@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ThreadPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from importlib import import_module
+from itertools import islice
 from pathlib import Path
 from time import monotonic
-from typing import Any
+from typing import Any, TypeVar
 
 from lookdev.errors import LookdevError, RequestError
 from lookdev.render.journal import Journal, Record, folder_lock, open_journal, sweep_parts, tool_version
@@ -38,7 +39,7 @@ class Event:
 
 
 Tell = Callable[[Event], None]
-Submit = Callable[[Task, dict[str, Record]], "Future[TaskResult]"]
+T = TypeVar("T")
 
 
 def run_tasks(
@@ -69,17 +70,126 @@ def run_tasks(
     LookdevError : the cluster was without workers for too long; what was finished is in the journal.
     KeyboardInterrupt : after Ctrl-C; what was finished is in the journal, and ``resume`` goes on from there.
     """
-    tell = on_event or (lambda event: None)
-    _refuse_doubles(tasks)
-    stopping = threading.Event()
-    with _executor(workers, cluster, stopping) as (executor, submit, count), folder_lock(state):
-        folders = {state, state.parent} | {p.parent for task in tasks for p in _paths(task)}
+    with open_run(state, workers=workers, resume=resume, cluster=cluster) as run:
+        return run.stills(tasks, on_event, cluster_wait_s)
+
+
+class Run:
+    """A batch that runs: its stills, and what is made of them beside. Made by :func:`open_run`.
+
+    ``journal`` : what was done; ``is_remote`` : whether the stills go to a cluster.
+    """
+
+    def __init__(
+        self,
+        journal: Journal,
+        pool: ThreadPoolExecutor,
+        send: _Sender | None,
+        workers: int,
+        stopping: threading.Event,
+        sweep: list[Path],
+    ) -> None:
+        self.journal, self.is_remote = journal, send is not None
+        self._pool, self._send, self._workers = pool, send, workers
+        self._stopping, self._sweep = stopping, sweep
+
+    def also(self, work: Callable[[], T]) -> Future[T]:
+        """Have ``work`` done by the threads of this machine that stills are done by, in its turn."""
+        return self._pool.submit(work)
+
+    def stills(
+        self,
+        tasks: Sequence[Task],
+        on_event: Tell | None = None,
+        cluster_wait_s: float = CLUSTER_WAIT_SECONDS,
+    ) -> list[TaskResult]:
+        """Do ``tasks``; the rest as in :func:`run_tasks`."""
+        tell = on_event or (lambda event: None)
+        _refuse_doubles(tasks)
+        folders = {p.parent for task in tasks for p in _paths(task)}
         folders |= {task.thumbnails for task in tasks if task.thumbnails is not None}
+        sweep_parts(folders)
+        self._sweep += sorted(folders)
+        idle = None
+        if self._send is not None:
+            idle = _Idle(self._send.workers, self._send.address, cluster_wait_s, tell)
+        return self._done(tasks, idle, tell)
+
+    def _done(self, tasks: Sequence[Task], idle: _Idle | None, tell: Tell) -> list[TaskResult]:
+        results: dict[int, TaskResult] = {}
+        said: set[str] = set()
+        futures: dict[Future[TaskResult], int] = {}
+        waiting = iter(enumerate(tasks))
+
+        def submit(count: int) -> None:
+            for i, task in islice(waiting, count):
+                futures[self._submit(task)] = i
+
+        def finish(i: int, result: TaskResult) -> None:
+            results[i] = result
+            fault = self.journal.add(_records(self.journal, result))
+            if fault is not None and fault not in said:
+                said.add(fault)
+                tell(Event("note", text=f"{fault}; --resume will make again what is not in it"))
+            tell(Event("still", result=result, done=len(results), total=len(tasks)))
+
+        try:
+            # Here only so many are handed in that no thread waits: what is made beside gets its turn.
+            submit(len(tasks) if self.is_remote else self._workers + 1)
+            if not self.is_remote and not all(task.exact or self._may_stand(task) for task in tasks):
+                from lookdev.render.lattice import warm_up
+
+                warm_up(lambda text: tell(Event("note", text=text)))
+            while left := [future for future, i in futures.items() if i not in results]:
+                done, _ = wait(left, None if idle is None else TICK_SECONDS, FIRST_COMPLETED)
+                submit(len(done))
+                for future in sorted(done, key=futures.__getitem__):
+                    finish(futures[future], _outcome(future, tasks[futures[future]]))
+                if idle is not None:
+                    idle.look(bool(done))
+        except BaseException:
+            self._stopping.set()
+            if self._send is not None:
+                self._send.shutdown(wait=idle is not None and idle.workers() > 0)
+            self._pool.shutdown(wait=True, cancel_futures=True)
+            for future, i in futures.items():
+                if i not in results and future.done() and not future.cancelled():
+                    self.journal.add(_records(self.journal, _outcome(future, tasks[i])))
+            raise
+        return [results[i] for i in range(len(tasks))]
+
+    def _may_stand(self, task: Task) -> bool:
+        """Whether an earlier run did all of it, for all that the journal tells."""
+        return len(self.journal.records_for(_paths(task))) == len(task.outputs)
+
+    def _submit(self, task: Task) -> Future[TaskResult]:
+        known = self.journal.records_for(_paths(task))
+        if self._send is not None:
+            return self._send(task, known)
+        return self._pool.submit(do_task, task, known, self._stopping.is_set)
+
+
+@contextmanager
+def open_run(
+    state: Path, *, workers: int = 2, resume: bool = False, cluster: str | None = None
+) -> Iterator[Run]:
+    """Hold the folder, open the journal and have threads ready; parameters as in :func:`run_tasks`.
+
+    Raises
+    ------
+    RequestError : another run holds the folder, or the cluster cannot be reached.
+    """
+    stopping = threading.Event()
+    folders = [state, state.parent]
+    with _sender(cluster) as send, _threads(workers) as pool, folder_lock(state):
         sweep_parts(folders)
         try:
             with open_journal(state, keep=resume) as journal:
-                idle = None if cluster is None else _Idle(count, cluster, cluster_wait_s, tell)
-                return _run(tasks, journal, executor, submit, stopping, idle, tell)
+                yield Run(journal, pool, send, workers, stopping, folders)
+        except BaseException:
+            stopping.set()
+            pool.shutdown(wait=True, cancel_futures=True)
+            raise
         finally:
             sweep_parts(folders)
 
@@ -93,51 +203,6 @@ def check_cluster(address: str) -> None:
     """
     with _cluster_executor(address):
         pass
-
-
-def _run(
-    tasks: Sequence[Task],
-    journal: Journal,
-    executor: Executor,
-    submit: Submit,
-    stopping: threading.Event,
-    idle: _Idle | None,
-    tell: Tell,
-) -> list[TaskResult]:
-    results: dict[int, TaskResult] = {}
-    said: set[str] = set()
-
-    def finish(i: int, result: TaskResult) -> None:
-        results[i] = result
-        fault = journal.add(_records(journal, result))
-        if fault is not None and fault not in said:
-            said.add(fault)
-            tell(Event("note", text=f"{fault}; --resume will make again what is not in it"))
-        tell(Event("still", result=result, done=len(results), total=len(tasks)))
-
-    futures: dict[Future[TaskResult], int] = {
-        submit(task, journal.records_for(_paths(task))): i for i, task in enumerate(tasks)
-    }
-    try:
-        if idle is None and not all(task.exact for task in tasks):
-            from lookdev.render.lattice import warm_up
-
-            warm_up(lambda text: tell(Event("note", text=text)))
-        left = set(futures)
-        while left:
-            done, left = wait(left, None if idle is None else TICK_SECONDS, FIRST_COMPLETED)
-            for future in sorted(done, key=futures.__getitem__):
-                finish(futures[future], _outcome(future, tasks[futures[future]]))
-            if idle is not None:
-                idle.look(bool(done))
-    except BaseException:
-        stopping.set()
-        executor.shutdown(wait=idle is None or idle.workers() > 0, cancel_futures=True)
-        for future, i in futures.items():
-            if i not in results and future.done() and not future.cancelled():
-                journal.add(_records(journal, _outcome(future, tasks[i])))
-        raise
-    return [results[i] for i in range(len(tasks))]
 
 
 class _Idle:
@@ -207,27 +272,39 @@ def _refuse_doubles(tasks: Sequence[Task]) -> None:
 
 
 @contextmanager
-def _executor(
-    workers: int, cluster: str | None, stopping: threading.Event
-) -> Iterator[tuple[Executor, Submit, Callable[[], int]]]:
-    if cluster is not None:
-        with _cluster_executor(cluster) as (remote, count):
-
-            def send(task: Task, done: dict[str, Record]) -> Future[TaskResult]:
-                sent: Future[TaskResult] = remote.submit(do_task_of, tool_version(), *_absolute(task, done))
-                return sent
-
-            yield remote, send, count
-            return
+def _threads(workers: int) -> Iterator[ThreadPoolExecutor]:
     import cv2
 
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)  # the stills share the cores; a decoder must not take them all
     try:
         with ThreadPoolExecutor(workers, thread_name_prefix="lookdev") as pool:
-            yield pool, lambda task, done: pool.submit(do_task, task, done, stopping.is_set), lambda: workers
+            yield pool
     finally:
         cv2.setNumThreads(threads)
+
+
+class _Sender:
+    """Sends tasks to a cluster."""
+
+    def __init__(self, executor: Any, workers: Callable[[], int], address: str) -> None:
+        self._executor, self.workers, self.address = executor, workers, address
+
+    def __call__(self, task: Task, done: dict[str, Record]) -> Future[TaskResult]:
+        sent: Future[TaskResult] = self._executor.submit(do_task_of, tool_version(), *_absolute(task, done))
+        return sent
+
+    def shutdown(self, wait: bool) -> None:
+        self._executor.shutdown(wait=wait, cancel_futures=True)
+
+
+@contextmanager
+def _sender(cluster: str | None) -> Iterator[_Sender | None]:
+    if cluster is None:
+        yield None
+        return
+    with _cluster_executor(cluster) as (remote, count):
+        yield _Sender(remote, count, cluster)
 
 
 def _absolute(task: Task, done: dict[str, Record]) -> tuple[Task, dict[str, Record]]:

@@ -12,6 +12,7 @@ import hashlib
 import json
 import os
 import re
+import threading
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass, field, fields, is_dataclass
@@ -70,10 +71,12 @@ def _plain(value: object) -> object:
 
 @cache
 def tool_version() -> str:
-    """The version and a digest of the package's source: what another tool made is never taken for ours."""
+    """The version and a digest of the package's files: what another tool made is never taken for ours."""
     digest = hashlib.sha256()
     home = Path(lookdev.__file__).parent
-    for path in sorted(home.rglob("*.py")):
+    for path in sorted(home.rglob("*.*")):
+        if "__pycache__" in path.parts or not path.is_file():
+            continue
         digest.update(path.relative_to(home).as_posix().encode() + b"\0" + path.read_bytes())
     return f"{lookdev.__version__}+{digest.hexdigest()[:16]}"
 
@@ -84,6 +87,7 @@ class Journal:
     def __init__(self, home: Path, records: dict[str, Record], handle: FileIO, is_kept: bool) -> None:
         self._home, self._records, self._handle = home, records, handle
         self._is_kept, self._is_torn = is_kept, False
+        self._lock = threading.Lock()
 
     @property
     def earlier(self) -> list[Record]:
@@ -111,6 +115,10 @@ class Journal:
         text = "".join(map(_line, records))
         if not text:
             return None
+        with self._lock:
+            return self._append(text)
+
+    def _append(self, text: str) -> str | None:
         data = (("\n" if self._is_torn else "") + text).encode("ascii")
         try:
             written = self._handle.write(data) or 0

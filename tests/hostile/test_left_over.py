@@ -11,7 +11,7 @@ import pytest
 from PIL import Image
 
 from lookdev.cli.main import main
-from lookdev.render import journal as journals
+from lookdev.stills.digest import file_sha256
 
 Capture = pytest.CaptureFixture[str]
 LOG = "stills,location,cct_k,camera_balance_k\na.png,Loft,3200,5600\nb.png,Quay,4300,5600\n"
@@ -138,7 +138,7 @@ def test_a_folder_that_became_a_link_is_not_followed(home: Path) -> None:
 def test_a_journal_that_speaks_of_files_elsewhere_is_not_believed(home: Path, path: str) -> None:
     mine = home / "mine.jpg"
     mine.write_bytes(b"mine")
-    record = {"path": path.format(home=home), "key": "", "sha256": journals.file_sha256(mine)}
+    record = {"path": path.format(home=home), "key": "", "sha256": file_sha256(mine)}
     with (home / "out" / ".lookdev" / "journal.jsonl").open("a") as journal:
         journal.write(json.dumps(record) + "\n")
     assert batch(home, "--tidy", "--resume") == 0
@@ -151,7 +151,7 @@ def test_a_file_of_this_batch_under_its_old_name_stays(home: Path) -> None:
     new = out / "graded" / "Loft" / "a__wet.jpg"
     old = out / "graded" / "Loft" / "A__WET.jpg"
     old.hardlink_to(new)
-    record = {"path": "graded/Loft/A__WET.jpg", "key": "", "sha256": journals.file_sha256(new)}
+    record = {"path": "graded/Loft/A__WET.jpg", "key": "", "sha256": file_sha256(new)}
     with (out / ".lookdev" / "journal.jsonl").open("a") as journal:
         journal.write(json.dumps(record) + "\n")
     assert batch(home, "--tidy", "--resume") == 0
