@@ -127,7 +127,8 @@ def guess(lut: CubeLut) -> Guess:
 def _ranges(grey: GreyAxis) -> tuple[str, str]:
     low, high = float(grey.outputs.min()), float(grey.outputs.max())
     close = 3.0 / 1023
-    narrow_out = abs(low - NARROW_BLACK) < close and abs(high - NARROW_WHITE) < close
+    black = low if low >= NARROW_BLACK - close or abs(low) < close else NARROW_BLACK  # points under black
+    narrow_out = abs(black - NARROW_BLACK) < close and abs(high - NARROW_WHITE) < close
     narrow_in = (
         abs(grey.black_up_to - NARROW_BLACK) < 2 * close and abs(grey.white_from - NARROW_WHITE) < 2 * close
     )

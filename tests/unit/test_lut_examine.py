@@ -65,6 +65,8 @@ def test_the_encoding_of_a_plain_lut_is_guessed(name: str) -> None:
 def test_ranges_are_guessed() -> None:
     full = guess(bake_cube(PLAIN.transform(get_encoding("BT.709"), get_encoding("BT.709 narrow")), 33))
     assert (full.range_in, full.range_out) == ("full", "narrow")
+    log = guess(bake_cube(PLAIN.transform(get_encoding("ACEScct"), get_encoding("BT.709 narrow")), 33))
+    assert (log.range_in, log.range_out) == ("full", "narrow")
     narrow = guess(bake_cube(PLAIN.transform(get_encoding("BT.709 narrow"), BT709), 65))
     assert (narrow.range_in, narrow.range_out) == ("narrow", "full")
     marked = CubeLut(identity_cube(9).table, flags=("LUT_IN_VIDEO_RANGE",))
