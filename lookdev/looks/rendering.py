@@ -43,7 +43,7 @@ _CHROMA_SHARE = 0.15  # of the fall in lightness that chroma follows: more, and 
 _FADE_FROM = 0.6  # of display white: below it skin and paint lie, above it lamps and sky
 _FADE_TO = 0.2  # share of chroma left at white, about what the curve itself leaves channel by channel
 _EASE = 0.35  # share of the fade, in stops, over which it sets in
-_ROLL, _ROLL_RATE = 0.02, 2.2
+_ROLL, _ROLL_RATE = 0.02, 2.15
 """Oklab chroma that has room below white, and how fast it grows with stops: one step of a 64th of a stop
 stays under half a CIEDE2000 all round the hues (tests/unit/test_looks_rendering.py)."""
 
@@ -139,7 +139,7 @@ def _show(x, y, z):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _hold(x, y, z):  # type: ignore[no-untyped-def]
+def hold_in_gamut(x, y, z):  # type: ignore[no-untyped-def]
     for i in range(x.size):
         a, b, c = x[i], y[i], z[i]
         top = max(max(a, b), c)
@@ -211,7 +211,7 @@ def showing_light(peak: float = 1.0) -> tuple[Step, ...]:
     fade_to = float(np.log2(np.cbrt(end)))
     left = _FADE_TO / float((1.0 / np.cbrt(SCENE_WHITE)) ** _CHROMA_SHARE)
     show = Step(_show_light, (peak, fade_from, fade_to, left), OKLAB)
-    return (Step(_hold), *OKLAB.from_working, show, *OKLAB.to_working)
+    return (Step(hold_in_gamut), *OKLAB.from_working, show, *OKLAB.to_working)
 
 
 def show_light(scene: ArrayLike, peak: float = 1.0) -> Array:

@@ -10,8 +10,9 @@ import pytest
 
 from lookdev.colorimetry.difference import ciede2000, lab_from_working, lab_from_xyz
 from lookdev.colorimetry.encodings import get_encoding
+from lookdev.colorimetry.library import colour_science
 from lookdev.colorimetry.oklab import oklab_from_working, working_from_oklab
-from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
+from lookdev.colorimetry.rgb_spaces import ACES_AP1, BT709, D65_XY, WORKING, matrix_between
 from lookdev.colorimetry.skins import skin_reflectances
 from lookdev.looks.model import Look
 from lookdev.looks.rendering import SCENE_WHITE, render_curve, show_light
@@ -28,8 +29,6 @@ def chroma_and_hue(rgb: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 @cache
 def skins_in_daylight() -> np.ndarray:
     """Scene light (6, 3) of the model skins under D65, by a spectral sum of this test's own."""
-    from lookdev.colorimetry.library import colour_science
-
     colour = colour_science()
     shape = colour.SpectralShape(380, 780, 5)
     light = colour.SDS_ILLUMINANTS["D65"].copy().align(shape).values
@@ -97,6 +96,32 @@ def test_lamps_roll_off_evenly(look: Path | None) -> None:
             worst = max(worst, float(ciede2000(lab[1:], lab[:-1]).max()))
     print(f"{look.stem if look else 'plain'}: largest step {worst:.2f}")
     assert worst < 0.5
+
+
+def lamps() -> np.ndarray:
+    """Lights (n, 3), linear BT.2020: round the edges of BT.709, BT.2020 and AP1, with each corner, and single
+    wavelengths, by the CIE 1931 observer as colour-science has it."""
+    turn = np.arange(48) / 8
+    ring = np.clip(np.stack([abs(turn - 3) - 1, 2 - abs(turn - 2), 2 - abs(turn - 4)], axis=-1), 0, 1)
+    edges = [ring @ matrix_between(space, WORKING).T for space in (BT709, WORKING, ACES_AP1)]
+    observer = colour_science().MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    lines = observer[np.arange(430.0, 681.0, 10.0)]
+    lines /= np.maximum(lines[:, 1:2], 0.25 * lines.max(axis=1, keepdims=True))
+    return np.concatenate([*edges, lines @ WORKING.from_xyz.T])
+
+
+@pytest.mark.parametrize("look", [*LOOKS, None], ids=lambda p: p.stem if p else "plain")
+@pytest.mark.parametrize("ends", [("ACEScct", "BT.709"), ("S-Log3 S-Gamut3.Cine", "PQ")])
+def test_the_purest_lamps_roll_off_evenly(look: Path | None, ends: tuple[str, str]) -> None:
+    """The corner of BT.709's blue took a leap of 3.2, a blue line of the spectrum one of 25: its negative
+    green outweighed the channels that the shoulder held back."""
+    source, target = (get_encoding(name) for name in ends)
+    transform = (load_look(look) if look else Look(title="plain")).transform(source, target)
+    light = 0.18 * lamps()[:, None] * (2.0 ** np.arange(-2, 8, 1 / 64.0))[:, None]
+    lab = lab_from_xyz(target.to_working(transform(source.from_working(light))) @ WORKING.to_xyz.T, D65_XY)
+    steps = ciede2000(lab[:, 1:], lab[:, :-1])
+    print(f"{look.stem if look else 'plain'}: largest step {steps.max():.2f}")
+    assert steps.max() <= 0.5
 
 
 @pytest.mark.parametrize("peak_cd_m2", [600.0, 1000.0, 4000.0])

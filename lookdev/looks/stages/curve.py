@@ -16,7 +16,7 @@ from pydantic import Field
 
 from lookdev.compilation import compiled, inlined
 from lookdev.looks.elementary import exp2, log2
-from lookdev.looks.rendering import MID_GREY
+from lookdev.looks.rendering import MID_GREY, hold_in_gamut
 from lookdev.looks.stages.base import Metered, Stage, part_way, within
 from lookdev.looks.steps import Step, on_each
 from lookdev.text.numbers import signed, times
@@ -75,13 +75,20 @@ class Curve(Stage):
         return out
 
     def step(self, metered: Metered) -> Step | None:
-        """The curve on scene light, channel by channel."""
+        """The curve on scene light, channel by channel.
+
+        Of light that no camera has rendered, deep negatives are held within the working gamut first: a
+        shoulder holds the other channels back and not the negative one, which turned bright blue lamps black.
+        """
         if self.is_identity:
             return None
         toe_loss = self.contrast * _TOE_DEPTH * self.toe
         shoulder_loss = self.contrast * _SHOULDER_DEPTH * self.shoulder
         black = min(self.black, 0.9 * self.pivot)
-        return on_each(_bend, (self.contrast, toe_loss, shoulder_loss, self.pivot, black))
+        numbers = (self.contrast, toe_loss, shoulder_loss, self.pivot, black)
+        if metered.source is not None and metered.source.state == "scene":
+            return Step(_bend_held, numbers)
+        return on_each(_bend, numbers)
 
 
 @inlined
@@ -113,3 +120,11 @@ def _bend(x, contrast, toe_loss, shoulder_loss, pivot, black):  # type: ignore[n
         below = min(v, 0.0)
         low = min(v, floor) * gain - below * (gain - 1.0) * (-below / (floor - below))
         x[i] = black + lift * (low if v <= floor else high)
+
+
+@compiled
+def _bend_held(x, y, z, contrast, toe_loss, shoulder_loss, pivot, black):  # type: ignore[no-untyped-def]
+    hold_in_gamut(x, y, z)
+    _bend(x, contrast, toe_loss, shoulder_loss, pivot, black)
+    _bend(y, contrast, toe_loss, shoulder_loss, pivot, black)
+    _bend(z, contrast, toe_loss, shoulder_loss, pivot, black)
