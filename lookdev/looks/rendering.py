@@ -43,7 +43,7 @@ _CHROMA_SHARE = 0.15  # of the fall in lightness that chroma follows: more, and 
 _FADE_FROM = 0.6  # of display white: below it skin and paint lie, above it lamps and sky
 _FADE_TO = 0.2  # share of chroma left at white, about what the curve itself leaves channel by channel
 _EASE = 0.35  # share of the fade, in stops, over which it sets in
-_ROLL, _ROLL_RATE = 0.02, 2.15
+_ROLL, _ROLL_RATE = 0.02, 2.18
 """Oklab chroma that has room below white, and how fast it grows with stops: one step of a 64th of a stop
 stays under half a CIEDE2000 all round the hues (tests/unit/test_looks_rendering.py)."""
 
