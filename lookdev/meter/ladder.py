@@ -57,11 +57,6 @@ class Step:
     minutes_apart: float | None = None
     doubts: tuple[str, ...] = ()
 
-    @property
-    def is_guessed(self) -> bool:
-        """Whether nobody typed this join."""
-        return self.rung in GUESSED
-
 
 def climb(
     stills: Sequence[Facts],

@@ -47,10 +47,6 @@ class Choices:
     choices: tuple[Choice, ...]
     not_understood: tuple[str, ...] = ()
 
-    def for_place(self, code: str) -> Choice | None:
-        """The choice for the place with this code, or None."""
-        return next((c for c in self.choices if c.place == code), None)
-
 
 def read_choices(text: str, places: Sequence[str], looks: Sequence[PitchLook]) -> Choices:
     """The choices in a text, for the places and looks of a pitch by their codes.

@@ -19,10 +19,9 @@ from lookdev.pages.swatch_page import (
 )
 from lookdev.paint.chip import KIND_WORDS, Chip, ChipSet
 from lookdev.paint.match import Match
-from lookdev.paint.metamerism import INCONSTANCY_LIMIT, METAMERISM_LIMIT, adapted_lab
+from lookdev.paint.metamerism import adapted_lab
 from lookdev.paint.palette import PaletteColour
 from lookdev.paint.predict import (
-    Prediction,
     Site,
     Viewing,
     hex_of,
@@ -41,11 +40,6 @@ def lab_words(lab: ArrayLike) -> str:
     """``L* 54.2  a* 9.1  b* 14.0``."""
     l, a, b = (unsigned(float(v), 1) for v in np.asarray(lab))  # noqa: E741
     return f"L* {l}  a* {a}  b* {b}"
-
-
-def lab_numbers(lab: ArrayLike) -> str:
-    """``54.2, 9.1, 14.0``: L*, a*, b* to read from afar."""
-    return ", ".join(unsigned(float(v), 1) for v in np.asarray(lab))
 
 
 def colour(lab: Array, signal: Array | None = None) -> dict[str, Any]:
@@ -79,33 +73,6 @@ def site_facts(site: Site) -> list[str]:
         f"{site.light.trust}.",
         f"Camera balanced to {describe_white(site.camera_xy)} ({site.camera_origin}); {card}.",
     ]
-
-
-def warnings_of(prediction: Prediction) -> list[str]:
-    """What a person must know before trusting a prediction."""
-    out = list(prediction.chip.remarks)
-    if prediction.inconstancy > INCONSTANCY_LIMIT:
-        out.append(
-            f"moves under this lamp: colour inconstancy {prediction.inconstancy:.1f} "
-            f"(limit {INCONSTANCY_LIMIT:g})"
-        )
-    if prediction.metamerism is None:
-        out.append(
-            "no second reflectance fits this colour: metamerism not known"
-            if prediction.site.light.is_spectral
-            else "the lamp's spectrum is not known: neither is how the paint moves under it, nor metamerism"
-        )
-    elif prediction.metamerism > METAMERISM_LIMIT:
-        out.append(
-            f"paints that match it in daylight can part here: metamerism index {prediction.metamerism:.1f} "
-            f"(limit {METAMERISM_LIMIT:g})"
-        )
-    spreads = [s for s in prediction.screen_within if s is not None]
-    if prediction.chip.estimated and spreads and max(spreads) > METAMERISM_LIMIT:
-        out.append(
-            f"screen colour not surer than {max(spreads):.1f} (9 in 10 within): have the chip measured"
-        )
-    return out
 
 
 HOW_FAR = (

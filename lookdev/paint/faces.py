@@ -245,11 +245,6 @@ def faces_at(site: Site, look: LookLike | None, encoding: Encoding) -> Faces:
     return Faces(site.name, site.light.name, title, tuple(Face(*face) for face in faces))
 
 
-def faces_of(sites: Sequence[Site], looks: Sequence[LookLike], encoding: Encoding) -> list[list[Faces]]:
-    """:func:`faces_at`, a row a site and a place a look."""
-    return [[faces_at(site, look, encoding) for look in looks] for site in sites]
-
-
 @lru_cache(maxsize=1)
 def _skins() -> Array:
     return on_grid(skin_wavelengths_nm(), skin_reflectances())

@@ -20,12 +20,6 @@ from lookdev.paint.spectra import illuminant_weights, white_xy
 
 Array = NDArray[np.float64]
 
-METAMERISM_LIMIT = 2.0
-"""CIEDE2000 at which two matching specimens are said to part: easily seen side by side."""
-
-INCONSTANCY_LIMIT = 4.0
-"""CIEDE2000 at which a colour is said to move under the lamp, adaptation allowed for."""
-
 
 def special_metamerism_index(
     standard: ArrayLike, sample: ArrayLike, test: Array, reference: Array | None = None
