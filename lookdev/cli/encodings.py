@@ -10,21 +10,23 @@ import typer
 
 def encodings(
     word: Annotated[str, typer.Argument(help="Only those with this word in their name or standard.")] = "",
+    every: Annotated[bool, typer.Option("--all", help="The cameras' logs too.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="For programs: a JSON list.")] = False,
 ) -> int:
-    """List the encodings that `cube`, `handoff` and `inspect` know.
+    """List the encodings that `cube`, `handoff` and `inspect` know: the standards' own, with `--all` the
+    cameras' logs too. A word is looked for in all of them.
 
     **State** is output (a picture for a display) or scene (light, or a camera's log of it). **Grey** is the
     code of mid grey (18%), **top** the light at code 1 where mid grey is 0.18. A log encoding may also be put
-    together with any gamut that colour-science registers: its name, then the gamut's. `narrow` behind a name
-    means codes 64 to 940 of 10 bits.
+    together with any gamut that colour-science registers: its name, then the gamut's. Part of a name will do
+    where no other has it. `narrow` behind a name means codes 64 to 940 of 10 bits.
     """
     import numpy as np
 
     from lookdev.colorimetry.encodings import encoding_names, get_encoding
 
     rows: list[dict[str, object]] = []
-    for name in encoding_names():
+    for name in encoding_names(cameras=every or bool(word)):
         encoding = get_encoding(name)
         if word.casefold() not in f"{name} {encoding.standard}".casefold():
             continue
@@ -56,4 +58,7 @@ def encodings(
             f"{row['name']:{wide}}  {row['state']:6}  {ranges:13} {row['mid_grey_code']:6.4f}"
             f"  {row['light_at_code_1']:7.2f}  {row['standard']}"
         )
+    if not (every or word):
+        more = len(encoding_names()) - len(rows)
+        typer.echo(f"and {more} logs of cameras: `lookdev encodings --all`, or with a word of the name")
     return 0

@@ -18,7 +18,16 @@ from numpy.typing import ArrayLike, NDArray
 
 from lookdev.colorimetry import rgb_spaces as spaces
 from lookdev.colorimetry import transfer_functions as tf
-from lookdev.colorimetry.log_encodings import MAX_SIGNAL, LogTransfer, any_pair, gamut_space, pairs, plain_key
+from lookdev.colorimetry.log_encodings import (
+    MAX_SIGNAL,
+    LogTransfer,
+    any_pair,
+    gamut_space,
+    is_of_a_camera,
+    pairs,
+    plain_key,
+    standard_of,
+)
 from lookdev.colorimetry.rgb_spaces import RGBSpace, matrix_between
 from lookdev.errors import RequestError
 
@@ -278,26 +287,35 @@ _ALIASES = {"rec709": "bt709", "rec2020": "bt2020", "pq": "bt2100pq", "hlg": "bt
     "srgblinear": "linearbt709",
     "scenelinear": "linearbt2020",
     "aces": "aces20651",
+    "rec2100pq": "bt2100pq",
+    "rec2100hlg": "bt2100hlg",
 }
+_SHORT = {"clog": "canonlog", "clog2": "canonlog2", "clog3": "canonlog3"}
+"""What makers call their own logs for short; from memory."""
 
 
-def encoding_names() -> list[str]:
-    """Names of every encoding, in a stable order: the standards' own first, then log with its gamut."""
-    return [*_REGISTRY, *pairs()]
+def encoding_names(cameras: bool = True) -> list[str]:
+    """Names of encodings, in a stable order: the standards' first, then the cameras' logs with their gamuts."""
+    logs = pairs()
+    standards = [*_REGISTRY, *(name for name in logs if not is_of_a_camera(name))]
+    return [*standards, *(name for name in logs if is_of_a_camera(name))] if cameras else standards
 
 
 def get_encoding(name: str) -> Encoding:
     """The encoding called ``name``; case, spaces and punctuation do not matter.
 
     A log encoding is called by its own name and its gamut's ("S-Log3 S-Gamut3.Cine"), or by its own alone
-    where it has only one. The word ``narrow`` at the end asks for narrow range.
+    where it has only one. Where no name is exactly that, whole words that stand together in one name alone
+    will do. The word ``narrow`` at the end asks for narrow range.
 
     Raises
     ------
-    RequestError : no such encoding, or more than one; names the nearest.
+    RequestError : no such encoding, or more than one; names them, or the nearest.
 
     >>> get_encoding("display-p3").name, get_encoding("bt.709 narrow").name
     ('Display P3', 'BT.709 narrow')
+    >>> get_encoding("LogC4").name
+    'ARRI LogC4 ARRI Wide Gamut 4'
     """
     key = plain_key(name)
     if key.endswith("narrow") and key != "narrow":
@@ -316,7 +334,7 @@ def _full_range(name: str, key: str) -> Encoding:
 
 
 def _log_encoding(name: str, key: str) -> Encoding:
-    known = pairs()
+    known, key = pairs(), _SHORT.get(key, key)
     hits = [n for n in known if plain_key(n) == key] or [n for n in known if plain_key(known[n][0]) == key]
     if len(hits) > 1:
         raise RequestError(
@@ -324,20 +342,41 @@ def _log_encoding(name: str, key: str) -> Encoding:
         )
     pair = known[hits[0]] if hits else any_pair(key)
     if pair is None:
-        near = difflib.get_close_matches(key, [plain_key(n) for n in encoding_names()], n=1, cutoff=0.4)
-        hint = next((f"; the nearest name is {n!r}" for n in encoding_names() if [plain_key(n)] == near), "")
-        raise RequestError(
-            "unknown encoding", found=name, wanted="a name that `lookdev encodings` lists" + hint
-        )
+        return _by_part(name, key)
     log, gamut = pair
     return Encoding(
         hits[0] if hits else f"{log} {gamut}",
-        f"{log}, {gamut}: the makers' papers as colour-science implements them",
+        standard_of(log) or f"{log}, {gamut}: the makers' papers as colour-science implements them",
         "scene",
         gamut_space(gamut),
         LogTransfer(log),
         LogTransfer(log, inverse=True),
     )
+
+
+def _by_part(name: str, key: str) -> Encoding:
+    """The one encoding in whose name ``key`` stands as whole words."""
+    hits = [n for n in encoding_names() if _has_words(n, key)]
+    if len(hits) == 1:
+        return get_encoding(hits[0])
+    if hits:
+        some = " or ".join(hits[:8]) + (f" or {len(hits) - 8} more" if len(hits) > 8 else "")
+        raise RequestError("more than one encoding is called so", found=name, wanted=some)
+    keys = [plain_key(n) for n in encoding_names()]
+    near = difflib.get_close_matches(key, [k for k in keys if k[0] == key[:1]], n=1, cutoff=0.4)
+    hint = next((f"; the nearest name is {n!r}" for n in encoding_names() if [plain_key(n)] == near), "")
+    raise RequestError(
+        "unknown encoding", found=name, wanted="a name that `lookdev encodings --all` lists" + hint
+    )
+
+
+def _has_words(name: str, key: str) -> bool:
+    """Whether neighbouring words or numbers of ``name`` come to ``key``: "n log" is no part of "canon log"."""
+    if not any(c.isalpha() for c in key):
+        return False
+    words = [plain_key(w) for w in re.findall(r"[^\W\d_]+|\d+", name)]
+    starts = range(len(words))
+    return any("".join(words[i:j]) == key for i in starts for j in range(i + 1, len(words) + 1))
 
 
 SRGB, DISPLAY_P3, ADOBE_RGB, BT709, BT2020, ACESCCT, ACESCG, LINEAR_WORKING = _CORE

@@ -34,6 +34,10 @@ _GAMUTS_OF = {
 """Pairs that their makers name but that colour-science does not register as one colour space."""
 _LEFT_OUT = ("ACEScct", "ACESproxy")
 """ACEScct is an encoding of its own (encodings.py); ACESproxy clamps, and is for cables, not for files."""
+_UNLISTED = ("DaVinci Intermediate", "T-Log")
+"""What programs work in and no camera records: known by the whole name, neither listed nor guessed."""
+_OF_STANDARDS = {"ACEScc": "Academy S-2014-003", "ERIMM RGB": "ISO 22028-3"}
+"""The logs that are no maker's; numbers from memory."""
 
 
 @dataclass(frozen=True)
@@ -88,15 +92,36 @@ def pairs() -> dict[str, tuple[str, str]]:
     ('S-Log3', 'S-Gamut3.Cine')
     """
     colour = colour_science()
-    logs = set(colour.LOG_ENCODINGS) | {"Blackmagic Film Generation 5", "DaVinci Intermediate"}
-    by_function = {_function_name(colour.CCTF_ENCODINGS[name]): name for name in sorted(logs)}
+    by_function = {_function_name(colour.CCTF_ENCODINGS[name]): name for name in _logs()}
     found: set[tuple[str, str]] = {(log, gamut) for log, gamuts in _GAMUTS_OF.items() for gamut in gamuts}
     for gamut, space in colour.RGB_COLOURSPACES.items():
         log = by_function.get(_function_name(space.cctf_encoding))
         if log is not None and gamut == space.name:
             found.add((log, gamut))
-    kept = sorted(pair for pair in found if pair[0] not in _LEFT_OUT)
+    kept = sorted(pair for pair in found if pair[0] not in (*_LEFT_OUT, *_UNLISTED))
     return {log if log == gamut else f"{log} {gamut}": (log, gamut) for log, gamut in kept}
+
+
+def is_of_a_camera(name: str) -> bool:
+    """Whether a name in :func:`pairs` is a camera's log, and no standard's.
+
+    >>> is_of_a_camera("V-Log V-Gamut"), is_of_a_camera("ACEScc")
+    (True, False)
+    """
+    return name in pairs() and pairs()[name][0] not in _OF_STANDARDS
+
+
+def standard_of(log: str) -> str | None:
+    """The document of a log that is no maker's.
+
+    >>> standard_of("ACEScc")
+    'Academy S-2014-003'
+    """
+    return _OF_STANDARDS.get(log)
+
+
+def _logs() -> list[str]:
+    return sorted({*colour_science().LOG_ENCODINGS, "Blackmagic Film Generation 5", "DaVinci Intermediate"})
 
 
 def any_pair(key: str) -> tuple[str, str] | None:
@@ -106,7 +131,7 @@ def any_pair(key: str) -> tuple[str, str] | None:
     ('Cineon', 'ACEScg')
     """
     colour = colour_science()
-    for log in sorted(colour.LOG_ENCODINGS, key=len, reverse=True):
+    for log in sorted(_logs(), key=len, reverse=True):
         if log in _LEFT_OUT or not key.startswith(plain_key(log)):
             continue
         rest = key[len(plain_key(log)) :]

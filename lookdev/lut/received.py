@@ -166,7 +166,7 @@ def parse_encodings(text: str, file: Path | str) -> tuple[Encoding, Encoding]:
             "a LUT needs the encoding it takes and the one it gives",
             file=file,
             found=text or None,
-            wanted="FILE.cube@ENCODING_IN:ENCODING_OUT, names as `lookdev encodings` lists them",
+            wanted="FILE.cube@ENCODING_IN:ENCODING_OUT, names as `lookdev encodings --all` lists them",
         )
     return get_encoding(parts[0]), get_encoding(parts[1])
 
