@@ -83,6 +83,8 @@ _HOMES = {
     "grade_fast": "render.lattice",
     "grade_reference": "render.reference",
     "handoff": "jobs.handoff:run",
+    "inspect_cdl": "lut.cdl_inspection",
+    "inspect_lut": "lut.inspection",
     "learn": "jobs.learn:run",
     "like": "jobs.like:run",
     "light": "jobs.light:run",

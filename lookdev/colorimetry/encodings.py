@@ -295,7 +295,7 @@ _SHORT = {"clog": "canonlog", "clog2": "canonlog2", "clog3": "canonlog3"}
 
 
 def encoding_names(cameras: bool = True) -> list[str]:
-    """Names of encodings, in a stable order: the standards' first, then the cameras' logs with their gamuts."""
+    """Names of encodings, in a stable order: the standards' first, then the cameras' logs."""
     logs = pairs()
     standards = [*_REGISTRY, *(name for name in logs if not is_of_a_camera(name))]
     return [*standards, *(name for name in logs if is_of_a_camera(name))] if cameras else standards
@@ -371,7 +371,7 @@ def _by_part(name: str, key: str) -> Encoding:
 
 
 def _has_words(name: str, key: str) -> bool:
-    """Whether neighbouring words or numbers of ``name`` come to ``key``: "n log" is no part of "canon log"."""
+    """Whether neighbouring words of ``name`` come to ``key``: "n log" is no part of "canon log"."""
     if not any(c.isalpha() for c in key):
         return False
     words = [plain_key(w) for w in re.findall(r"[^\W\d_]+|\d+", name)]

@@ -357,7 +357,10 @@ def _write_look(folder: Path, slug: str, look: LookLike) -> None:
 
     if isinstance(look, ReceivedLut):
         name = safe_name(look.file_name or f"{slug}.cube")
-        write_cube(folder / name, look.lut)
+        if isinstance(look.lut, CubeLut):
+            write_cube(folder / name, look.lut)
+        else:
+            write_whole(folder / name, look.lut.raw)
         request = {"cube": f"{name}@{look.source.name}:{look.target.name}", "title": look.title}
         extra: dict[str, object] = {"keep": look.keep} if look.keep != 1.0 else {}
         import tomlkit

@@ -1,19 +1,21 @@
 """A LUT or CDL that came in, standing in for a look; and the one door through which any look is opened.
 
-A received .cube says nothing of its encodings, so they are given with it: ``theirs.cube@ACEScct:BT.709`` on
-the command line, or a small .toml beside the looks::
+A received .cube or .clf says little of its encodings, so they are given with it:
+``theirs.cube@ACEScct:BT.709`` on the command line, or a small .toml beside the looks::
 
     cube = "theirs.cube@ACEScct:BT.709"
     title = "The answer of 3 March"
 
 Other keys there: ``note``, ``answers`` (title of the look that it answers), ``keep`` (share of a still's
 metered cast that stays before the LUT; 1, all of it, unless given), ``look`` (a look of ours beside the file,
-which acts before the LUT: how a learned look and its rest are one).
+which acts before the LUT: how a learned look and its rest are one). A .ccc or .cdl gives every correction in
+it, ``theirs.ccc#ID`` one.
 """
 
 from __future__ import annotations
 
 import hashlib
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -31,27 +33,30 @@ from lookdev.looks.stages.balance import Balance
 from lookdev.looks.stages.base import Metered
 from lookdev.looks.steps import Step, by_array
 from lookdev.lut.cube import CubeLut, read_cube
+from lookdev.lut.process_list import ProcessList, read_clf
 from lookdev.text.toml_in import read_toml
 
 CDL_SUFFIXES = (".cc", ".ccc", ".cdl")
+LUT_SUFFIXES = (".cube", ".clf")
+_ONE_OF_A_CDL = re.compile(r"(.+\.(?:ccc|cdl|cc))(#.*)", re.IGNORECASE)
 _KEYS = ("cube", "title", "note", "answers", "keep", "look")
 
 
 @dataclass(frozen=True, eq=False)
 class ReceivedLut:
-    """A .cube with its encodings; has what a look has (``looks.pipeline.LookLike``).
+    """A .cube or .clf with its encodings; has what a look has (``looks.pipeline.LookLike``).
 
     Attributes
     ----------
-    lut, source, target : the table, the encoding it takes and the one it gives.
+    lut, source, target : table or process list, the encoding it takes and the one it gives.
     title, note : for sheets and summaries.
     keep : share of a still's metered cast that stays before the LUT.
-    file_name : name of the .cube.
+    file_name : name of the .cube or .clf.
     answers : title of the look that it answers, or nothing.
     look : what acts before the LUT, in place of ``keep`` alone.
     """
 
-    lut: CubeLut
+    lut: CubeLut | ProcessList
     source: Encoding
     target: Encoding
     title: str
@@ -69,7 +74,8 @@ class ReceivedLut:
 
     def key_parameters(self) -> list[str]:
         """Short phrases for a column head."""
-        out = [f"{self.lut.kind} LUT {self.lut.size}", f"{self.source.name} to {self.target.name}"]
+        what = "process list:" if isinstance(self.lut, ProcessList) else f"{self.lut.kind} LUT"
+        out = [f"{what} {self.lut.size}", f"{self.source.name} to {self.target.name}"]
         if self.look is not None:
             return [*self.look.key_parameters(), *out]
         return out if self.keep == 1.0 else [*out, *Balance(keep=self.keep).words()]
@@ -127,28 +133,32 @@ def load_received(
     keep: float = 1.0,
     answers: str = "",
 ) -> ReceivedLut:
-    """A .cube file as a look.
+    """A .cube or .clf file as a look.
 
     Raises
     ------
-    LutError : the file is not a .cube.
+    LutError : the file is neither.
     """
     path = Path(path)
-    lut = read_cube(path)
+    lut = read_clf(path) if path.suffix.lower() == ".clf" else read_cube(path)
     name = title or lut.title or path.stem.replace("_", " ")
     digest = hashlib.sha256(read_ordinary(path)).hexdigest()
     return ReceivedLut(lut, source, target, name[:120], note, keep, path.name, answers, digest)
 
 
 def split_request(text: str) -> tuple[Path, str | None]:
-    """Path and encodings of ``theirs.cube@IN:OUT``; what follows the last ``@`` counts after a LUT.
-    ``shipped``, or the title of a look that came with the program, stands for it.
+    """Path and encodings of ``theirs.cube@IN:OUT``; what follows the last ``@`` counts after a LUT, and what
+    follows a ``#`` after a CDL file, with its mark. ``shipped``, or the title of a look that came with the
+    program, stands for it.
 
     >>> split_request("a@b/theirs.cube@ACEScct:BT.709")
     (PosixPath('a@b/theirs.cube'), 'ACEScct:BT.709')
     """
+    one = _ONE_OF_A_CDL.fullmatch(text)
+    if one is not None and not Path(text).exists():
+        return Path(one[1]), one[2]
     head, at, tail = text.rpartition("@")
-    if at and Path(head).suffix.lower() in (".cube", *CDL_SUFFIXES):
+    if at and Path(head).suffix.lower() in (*LUT_SUFFIXES, *CDL_SUFFIXES):
         return Path(head), tail
     return shipped(text) or Path(text), None
 
@@ -172,7 +182,8 @@ def parse_encodings(text: str, file: Path | str) -> tuple[Encoding, Encoding]:
 
 
 def open_look(path: Path | str) -> LookLike:
-    """Any look: a look.toml, a small .toml that names a .cube, ``FILE.cube@IN:OUT``, or a CDL file.
+    """Any look: a look.toml, a small .toml that names a .cube or .clf, ``FILE.cube@IN:OUT``,
+    ``FILE.clf@IN:OUT``, or a CDL file, where it holds several with ``#ID``.
 
     Raises
     ------
@@ -182,18 +193,18 @@ def open_look(path: Path | str) -> LookLike:
     if file.is_dir():
         raise RequestError("is a folder", file=file, wanted="one look")
     suffix = file.suffix.lower()
-    if suffix == ".cube":
+    if suffix in LUT_SUFFIXES:
         source, target = parse_encodings(encodings or "", file)
         return load_received(file, source, target)
     if suffix in CDL_SUFFIXES:
-        from lookdev.lut.cdl import load_cdl_look
-
-        if encodings is not None:
-            get_encoding(encodings)
-        looks = load_cdl_look(file, encodings)
+        looks = _corrections(file, encodings)
         if len(looks) > 1:
+            from lookdev.lut.cdl import read_cdl
+
+            ids = [r.identifier for r in read_cdl(file)]
+            some = ", ".join(ids[:8]) + (", …" if len(ids) > 8 else "")
             raise RequestError(
-                "holds more than one correction", file=file, found=len(looks), wanted="a .cc file with one"
+                f"holds {len(ids)} corrections", file=file, found=some, wanted=f"one of them, {file.name}#ID"
             )
         return looks[0]
     stand_in = _stand_in(file)
@@ -204,8 +215,42 @@ def open_look(path: Path | str) -> LookLike:
     return load_look(file)
 
 
+def one_correction(file: Path, asked: str | None) -> tuple[str | None, str | None]:
+    """Identifier and encoding of what was asked of a CDL file: "ENCODING", "#ID", "#ID@ENCODING" or nothing.
+
+    Raises
+    ------
+    RequestError : no such correction in it, or no such encoding.
+    """
+    from lookdev.lut.cdl import read_cdl
+
+    if asked is None or not asked.startswith("#"):
+        return None, get_encoding(asked).name if asked is not None else None
+    ids = [r.identifier for r in read_cdl(file)]
+    wanted, encoding = asked[1:], None
+    if wanted not in ids:  # an identifier may hold an @
+        wanted, _, encoding = wanted.rpartition("@")
+        if wanted not in ids:
+            some = ", ".join(ids[:12]) + (", …" if len(ids) > 12 else "")
+            raise RequestError(
+                "no such correction in it", file=file, found=asked[1:], wanted=f"one of {some}"
+            )
+    return wanted, get_encoding(encoding).name if encoding is not None else None
+
+
+def _corrections(file: Path, asked: str | None) -> list[Look]:
+    """The corrections of a CDL file as looks, all or the one that was asked for."""
+    from lookdev.lut.cdl import load_cdl_look, read_cdl
+
+    wanted, encoding = one_correction(file, asked)
+    looks = load_cdl_look(file, encoding)
+    if wanted is None:
+        return looks
+    return [looks[[r.identifier for r in read_cdl(file)].index(wanted)]]
+
+
 def open_looks(paths: Sequence[Path | str]) -> tuple[LookLike, ...]:
-    """Every look of files and folders; a folder gives its .toml files by name.
+    """Every look of files and folders; a folder gives its .toml files by name, a CDL file each correction.
 
     A received LUT often bears the title of the look it was made from: beside that look, it gets its file's
     name as well.
@@ -215,7 +260,9 @@ def open_looks(paths: Sequence[Path | str]) -> tuple[LookLike, ...]:
     found: list[LookLike] = []
     for path in paths:
         file, encodings = split_request(str(path))
-        if encodings is not None:
+        if file.suffix.lower() in CDL_SUFFIXES and file.is_file():
+            found += _corrections(file, encodings)
+        elif encodings is not None:
             found.append(open_look(path))
         else:
             found += [open_look(each) for each in find_looks([file])]
@@ -271,7 +318,11 @@ def _stand_in(path: Path) -> ReceivedLut | None:
     except LookdevError as error:
         if not (path.parent / file).is_file():
             raise LookError(
-                "no such file", file=path, key="cube", found=str(file), wanted="a .cube beside this file"
+                "no such file",
+                file=path,
+                key="cube",
+                found=str(file),
+                wanted="a .cube or .clf beside it",
             ) from error
         raise
     return replace(received, look=before)

@@ -5,12 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lookdev.colorimetry.encodings import ACESCCT, BT709, SRGB, get_encoding
+from lookdev.colorimetry.encodings import ACESCCT, SRGB
 from lookdev.looks.model import Look
 from lookdev.lut.bake import bake_cube
 from lookdev.lut.cube import CubeLut, identity_cube
 from lookdev.lut.examine import examine
-from lookdev.lut.inspection import against, guess
+from lookdev.lut.guess import guesses
+from lookdev.lut.inspection import against, inspection
 from lookdev.lut.report import examination_lines
 from lookdev.lut.words import colour_words, plain_words, share_words
 
@@ -54,23 +55,9 @@ def test_banding_and_tint() -> None:
     assert grey.largest_step > 3.9 and grey.tint == pytest.approx(0.03, abs=1e-9)
 
 
-@pytest.mark.parametrize("name", ["ACEScct", "ARRI LogC4 ARRI Wide Gamut 4", "V-Log V-Gamut", "BT.2100 PQ"])
-def test_the_encoding_of_a_plain_lut_is_guessed(name: str) -> None:
-    seems = guess(bake_cube(PLAIN.transform(get_encoding(name), BT709), 65))
-    assert seems.likenesses[0].rms < 0.02
-    close = [n for like in seems.likenesses if like.rms < seems.likenesses[0].rms + 0.01 for n in like.names]
-    assert name in close
-
-
-def test_ranges_are_guessed() -> None:
-    full = guess(bake_cube(PLAIN.transform(get_encoding("BT.709"), get_encoding("BT.709 narrow")), 33))
-    assert (full.range_in, full.range_out) == ("full", "narrow")
-    log = guess(bake_cube(PLAIN.transform(get_encoding("ACEScct"), get_encoding("BT.709 narrow")), 33))
-    assert (log.range_in, log.range_out) == ("full", "narrow")
-    narrow = guess(bake_cube(PLAIN.transform(get_encoding("BT.709 narrow"), BT709), 65))
-    assert (narrow.range_in, narrow.range_out) == ("narrow", "full")
-    marked = CubeLut(identity_cube(9).table, flags=("LUT_IN_VIDEO_RANGE",))
-    assert guess(marked).range_in == "narrow" and "LUT_IN_VIDEO_RANGE" in guess(marked).reasons[0]
+def test_marks_of_the_file_say_the_range() -> None:
+    marked = inspection(CubeLut(identity_cube(9).table, flags=("LUT_IN_VIDEO_RANGE",)))
+    assert marked.range_in == "narrow" and "LUT_IN_VIDEO_RANGE" in marked.range_reasons[0]
 
 
 def test_a_lut_against_its_look_and_another() -> None:
@@ -81,7 +68,7 @@ def test_a_lut_against_its_look_and_another() -> None:
 
 
 def test_inverted_lut_is_no_known_encoding() -> None:
-    assert "no known encoding" in guess(CubeLut(1.0 - identity_cube(17).table)).words()
+    assert "no known encoding" in guesses(CubeLut(1.0 - identity_cube(17).table)).words()
 
 
 @pytest.mark.parametrize(
