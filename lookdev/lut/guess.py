@@ -28,7 +28,7 @@ from lookdev.colorimetry.encodings import Encoding, encoding_names, get_encoding
 from lookdev.colorimetry.oklab import oklab_from_working
 from lookdev.colorimetry.rgb_spaces import WORKING, RGBSpace, matrix_between
 from lookdev.looks.rendering import MID_GREY, lift_curve, render_curve
-from lookdev.lut.cube import CubeLut
+from lookdev.lut.cube import CubeLut, lattice_points
 from lookdev.lut.examine import grey_inputs
 from lookdev.lut.likeness import SAME, Guesses, Likeness, output_kind, transfer_name
 
@@ -84,8 +84,8 @@ def _order(name: str) -> int:
 @dataclass(frozen=True)
 class _Seen:
     """A LUT at greys ``x`` (n,) that become ``grey`` (n, 3), and beside grey: ``points`` (m, 3) around the
-    greys ``base`` (m,), which become ``out``. ``top`` and ``bottom`` are its extreme values,
-    ``spacing`` that of its nodes."""
+    greys ``base`` (m,), which become ``out``. ``top`` and ``bottom`` are its extreme values
+    (the latter away from black), ``spacing`` that of its nodes."""
 
     x: Array
     grey: Array
@@ -104,33 +104,36 @@ class _Seen:
         x = inputs[np.linspace(0, len(inputs) - 1, _GREYS).round().astype(int)]
         grey = lut(np.repeat(x[:, None], 3, axis=1))
         linear = max(lut.input_max) > 1.5
-        base, points = _beside(x, grey @ _LUMA, linear)
+        base, points = _beside(x, np.clip(grey @ _LUMA, 0.0, None), linear)
         out = lut(points)
         coloured = lut.kind == "3D" and bool(np.ptp(lut.table - lut.table[..., :1]) > 1e-4)
         size = len(lut.shaper.table) if lut.shaper is not None and lut.kind == "1D" else lut.size
-        return cls(
-            x,
-            grey,
-            base,
-            points,
-            out,
-            float(lut.table.max()),
-            float(lut.table.min()),
-            1.0 / size,
-            linear,
-            coloured,
-        )
+        top, bottom = float(lut.table.max()), _bottom(lut)
+        return cls(x, grey, base, points, out, top, bottom, 1.0 / size, linear, coloured)
 
     @property
     def luma(self) -> Array:
         return np.asarray(self.grey @ _LUMA)
 
+    @property
+    def shown(self) -> Array:
+        """Grey as a display shows it; points under black stand there for the lines between points."""
+        return np.clip(self.luma, 0.0, 1.0)
+
     @cached_property
     def moves_from(self) -> float:
         """The grey up to which black stands still."""
-        luma = self.luma
+        luma = self.shown
         moving = np.flatnonzero(luma > luma.min() + 0.003 * np.ptp(luma))
         return float(self.x[max(moving[0] - 1, 0)]) if moving.size else float(self.x[-1])
+
+
+def _bottom(lut: CubeLut) -> float:
+    """The least value away from black: a display has none under zero there."""
+    if lut.kind == "1D":
+        return float(lut.table.min())
+    far = lattice_points(lut.size).max(axis=-1) > 0.3
+    return float(lut.table[far].min())
 
 
 def _beside(x: Array, luma: Array, linear: bool) -> tuple[Array, Array]:
@@ -233,15 +236,14 @@ def _hypotheses(seen: _Seen) -> Iterator[Likeness]:
     curves = {transfer_name(e.name): e for e in wanted}
     decoded = {name: _Decoded.of(e, seen) for name, e in curves.items()}
     for shown in map(get_encoding, SHOWN):
-        greys = {name: _grey_fit(d, shown, seen.luma) for name, d in decoded.items()}
+        greys = {name: _grey_fit(d, shown, seen.shown) for name, d in decoded.items()}
         for undone in _undone(seen, shown) if seen.has_colour else (None,):
             fits = {name: _matrix(decoded[name], undone) for name in curves}
             for encoding in wanted:
                 name = transfer_name(encoding.name)
                 yield from _judged(seen, encoding, shown, greys[name], fits[name], undone)
-    yield from _to_the_same(
-        seen, [e for e in wanted if e.state == "scene" and e.is_linear == seen.linear], decoded
-    )
+    logs = [e for e in wanted if e.state == "scene" and e.is_linear == seen.linear]
+    yield from _to_the_same(seen, logs, decoded)
 
 
 def _judged(

@@ -32,7 +32,7 @@ from lookdev.lut.traits import Traits, ranges, traits
 Array = NDArray[np.float64]
 Pair = tuple[Encoding, Encoding]
 
-_PLAINLY = 4.0  # of cost: one hypothesis this much dearer than another is out
+_PLAINLY = 2.5  # of cost: one hypothesis this much dearer than another is out
 _BARELY = 1.5
 _HALF = 0.5
 _CONTRADICTS = 9.0  # of cost: what the file says of itself is doubted

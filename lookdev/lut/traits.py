@@ -114,7 +114,7 @@ def _whole_bits(table: Array) -> int | None:
 
 def _step_bits(table: Array) -> int | None:
     """The fewest bits on whose codes all values stand, to the six decimals that files have."""
-    if table.min() < -1e-6 or table.max() > 1 + 1e-6 or len(np.unique(table[..., 1].round(6))) < 8:
+    if table.min() < -0.5 or table.max() > 1 + 1e-6 or len(np.unique(table[..., 1].round(6))) < 8:
         return None
     for bits in _DEPTHS[:3]:
         codes = table * (2**bits - 1)
