@@ -158,7 +158,8 @@ def ranges(lut: CubeLut, grey: GreyAxis) -> tuple[str, str, list[str]]:
     narrow_in = still_black and still_white and grey.black_up_to > 0.03 and grey.white_from < 0.97
     if narrow_in:
         reasons.append("grey stands still below code 64 and above 940 of 1023")
-    narrow_out = abs(low - NARROW_BLACK) < close and abs(high - NARROW_WHITE) < close
+    black = low if low >= NARROW_BLACK - close or abs(low) < close else NARROW_BLACK  # points under black
+    narrow_out = abs(black - NARROW_BLACK) < close and abs(high - NARROW_WHITE) < close
     if narrow_out:
         reasons.append("output runs from code 64 to 940 of 1023")
     for mark in lut.flags:

@@ -115,6 +115,8 @@ def test_narrow_range_at_any_size(size: int) -> None:
     narrow = get_encoding("BT.709 narrow")
     there = inspection(bake_cube(plain.transform(display, narrow), size))
     assert (there.range_in, there.range_out) == ("full", "narrow")
+    log = inspection(bake_cube(plain.transform(ACESCCT, narrow), size))
+    assert (log.range_in, log.range_out) == ("full", "narrow")
     back = inspection(bake_cube(plain.transform(narrow, display), size))
     assert (back.range_in, back.range_out) == ("narrow", "full")
 
