@@ -158,18 +158,18 @@ def _still(surveyed: SurveyedStill) -> tuple[ContactStill, str | None]:
     from dataclasses import replace
 
     from lookdev.pages.contact import CROP_PX, ContactStill
-    from lookdev.survey.chart import find_grey
+    from lookdev.survey.card import find_neutral
 
     still = surveyed.read()
     height, width = still.full_size
     outlines, words = [], [one_line(surveyed.name), f"{width} x {height}"]
     try:
-        found = find_grey(still)
+        found = find_neutral(still)
     except StillError:
         found = None
     if found is not None:
         outlines.append(tuple((x / width, y / height) for x, y in found.corners))
-        words.append(f'{found.name} found: grey = "{found.typed}"')
+        words.append(f'{found.name} found: grey = "chart"')
     crop = None
     if surveyed.patch is not None:
         x, y, w, h = surveyed.patch

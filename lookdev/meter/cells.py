@@ -244,14 +244,14 @@ def camera_balance(text: str) -> tuple[float | None, str]:
 
 
 Box = tuple[int, int, int, int]
-GREY_THINGS = ("chart", "colour chart", "color chart")
+GREY_THINGS = ("chart", "colour chart", "color chart", "card", "grey card", "gray card")
 _FIELD = r"([a-x])\s*(1[0-6]|[1-9])"
 _FIELDS = re.compile(rf"{_FIELD}(?:\s*[-:\N{{EN DASH}}]\s*{_FIELD})?")
 
 
 def grey_box(text: str) -> Box | str:
     """Where a grey patch is: ``x, y, w, h`` in pixels of the upright still, fields of the contact page's grid
-    (:mod:`lookdev.survey.patch`), or ``chart`` for the 24-patch chart that is found in the still.
+    (:mod:`lookdev.survey.patch`), or ``chart`` for the 24-patch chart or grey card found in the still.
 
     >>> grey_box("1200, 840, 64, 64"), grey_box("f5"), grey_box("F5 - G6"), grey_box("Colour chart")
     ((1200, 840, 64, 64), 'F5', 'F5-G6', 'chart')

@@ -2,7 +2,7 @@
 
 OpenCV's detector says about where; its corners are then fitted until the 24 patches are, but for a gain a
 channel, what the chart's published averages are (BabelColor Average, as colour-science has them), and a find
-that does not become that is none. A lone grey card has nothing that says that it is one.
+that does not become that is none. For a lone grey card see :mod:`lookdev.survey.card`.
 """
 
 from __future__ import annotations
@@ -34,14 +34,13 @@ _INSIDE = 0.4  # of a patch's side: what is sampled
 
 @dataclass(frozen=True)
 class FoundGrey:
-    """A chart. ``corners`` (4, 2): x, y of its upright corners, first patch's first, clockwise;
+    """A chart or card. ``corners`` (4, 2): x, y of its upright corners, first patch's first, clockwise;
     ``grey_box`` x, y, w, h within its neutral 5; ``off`` how far it is from a chart (see MOST_OFF)."""
 
     name: str
     corners: tuple[tuple[float, float], ...]
     grey_box: Box
     off: float
-    typed: str = "chart"
 
 
 @lru_cache(maxsize=1)

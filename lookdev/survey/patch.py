@@ -111,6 +111,5 @@ def unevenness(still: Still, box: Box) -> str | None:
     spread = float(np.hypot(np.std(4 * x / below), np.std(9 * y / below)))
     if spread <= UNEVEN:
         return None
-    return (
-        f"the grey patch is not of one colour (u', v' spread by {numbers.fixed(spread, 3)}): all of a card?"
-    )
+    words = numbers.unsigned(spread, 3)
+    return f"the grey patch is not of one colour (u', v' spread by {words}): all of a card?"

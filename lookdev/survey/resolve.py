@@ -18,7 +18,7 @@ from lookdev.looks.cast import XY, Cast
 from lookdev.meter import cells
 from lookdev.meter.cells import TAKEN_OUT
 from lookdev.survey.patch import Box, box_of_fields, patch_xy, unevenness
-from lookdev.text.numbers import fixed, kelvin
+from lookdev.text.numbers import kelvin, unsigned
 
 if TYPE_CHECKING:
     from lookdev.meter.log import Reading
@@ -176,11 +176,11 @@ def patch_of(grey: Box | str | None, still: Still) -> tuple[Box, str]:
         return grey, ""
     if grey is not None and grey != "chart":
         return box_of_fields(grey, still.full_size), f", {grey} of the contact page"
-    from lookdev.survey.chart import find_grey
+    from lookdev.survey.card import find_neutral
 
-    found = find_grey(still)
+    found = find_neutral(still)
     if found is None:
-        raise StillError("no 24-patch chart is found in the still", key="grey")
+        raise StillError("no 24-patch chart and no grey card is found in the still", key="grey")
     return found.grey_box, f", {found.name} found in the picture"
 
 
@@ -243,8 +243,8 @@ def _at_odds(reading: Reading, plan: Plan, still: Still, picture: XY) -> tuple[s
         if abs(mired - metered) <= ODDS_MIRED and abs(duv - metered_duv) <= ODDS_DUV:
             return ()
         return (
-            f"the patch is at odds with the meter by {fixed(abs(mired - metered), 0)} mired and Duv "
-            f"{fixed(abs(duv - metered_duv), 3)}: is it grey, and in the metered light? Used the patch",
+            f"the patch is at odds with the meter by {unsigned(mired - metered, 0)} mired and Duv "
+            f"{unsigned(duv - metered_duv, 3)}: is it grey, and in the metered light? Used the patch",
         )
     cones = cone_response((float(lamp[0]), float(lamp[1]))) * cone_response(D65_XY) / cone_response(picture)
     behind = xy_from_xyz(cones @ np.linalg.inv(CONE_MATRICES["Bradford"]).T)

@@ -21,7 +21,7 @@ from lookdev.stills.part import Part, View
 from lookdev.survey.copies import alike
 from lookdev.survey.places import Place, Seen, places_of
 from lookdev.survey.resolve import Resolved, needs_pixels, resolve_reading, resolve_still
-from lookdev.text.numbers import fixed
+from lookdev.text.numbers import fixed, unsigned
 
 if TYPE_CHECKING:
     from lookdev.looks.cast import Cast
@@ -434,8 +434,8 @@ def _matched(
         white = _white_percent(found, stops)
         if white > scout.plan.match_white_percent:
             return 0.0, resolved.warned(
-                f"the reading calls for {fixed(stops, 1)} stops, which puts {fixed(white, 0)}% of the frame "
-                f"at white (match_white_percent = {scout.plan.match_white_percent:g}): held back, exposure "
+                f"the reading calls for {fixed(stops, 1)} stops, which puts {unsigned(white, 0)}% of the "
+                f"frame at white (match_white_percent = {scout.plan.match_white_percent:g}): held back, exposure "
                 "not matched"
             )
     return stops, resolved

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 
+from lookdev.colorimetry.encodings import SRGB
 from lookdev.errors import RequestError
+from lookdev.looks.rendering import SCENE_WHITE, render_curve
 from lookdev.meter.ladder import Step
 from lookdev.meter.scout import load_scout
-from lookdev.survey.survey import UNLOGGED, Survey, survey
+from lookdev.survey.survey import UNLOGGED, Survey, SurveyedStill, survey
 
 HEAD = "stills,location,source,cct_k,camera_balance_k\n"
 
@@ -159,3 +162,79 @@ def test_files_of_one_size_that_differ_at_their_end_are_no_copies(tmp_path):
     (tmp_path / "d.tif").write_bytes(b"II*\0")
     found = survey(load_scout(tmp_path))
     assert [still.name for still in found.stills] == ["a.tif", "b.tif", "d.tif"]
+
+
+def matched(folder: Path, lux: float, bright_share: float, plan: str = "") -> SurveyedStill:
+    """A still at f/4, 1/50 s, ISO 800 of which a share lies 1.5 stops under white."""
+    light = np.full((100, 100, 3), 0.18)
+    light[: round(100 * bright_share)] = SCENE_WHITE * 2.0**-1.5
+    codes = np.round(np.asarray(SRGB.from_working(render_curve(light))) * 255).astype(np.uint8)
+    exif = Image.Exif()
+    exif[0x010F] = "Phone"
+    exif.get_ifd(0x8769).update({0x829A: 0.02, 0x829D: 4.0, 0x8827: 800})
+    Image.fromarray(codes).save(folder / "a.png", exif=exif)
+    row = f"stills,location,cct_k,camera_balance_k,lux\na.png,Loft,5600,5600,{lux:.2f}\n"
+    (folder / "meter.csv").write_text(row, encoding="utf-8")
+    (folder / "scout.toml").write_text(
+        f'[plan]\nmatch = "meter"\ncalibration_constant = 250\n{plan}\n', encoding="utf-8"
+    )
+    return survey(load_scout(folder)).stills[0]
+
+
+@pytest.mark.parametrize(
+    ("share", "plan", "held"),
+    [(0.04, "", False), (0.06, "", True), (0.06, "match_white_percent = 7", False), (0.0, "", False)],
+)
+def test_a_match_that_whitens_the_frame_is_held_back(tmp_path, share, plan, held):
+    """ISO 2720: f/4, 1/50 s, ISO 800 is what 250 lux call for (C = 250)."""
+    still = matched(tmp_path, 250 / 2**1.8, share, plan)
+    told = [line for line in still.warnings if "held back" in line]
+    assert still.exposure_stops == pytest.approx(0.0 if held else 1.8, abs=1e-3)
+    assert bool(told) == held
+    if held:
+        assert (
+            "calls for +1.8 stops, which puts 6% of the frame at white (match_white_percent = 5)" in told[0]
+        )
+
+
+def test_light_that_was_white_already_is_not_held_against_a_match(tmp_path):
+    """Half a stop brings nothing to white that lay 1.5 under it; less light brings nothing at all."""
+    assert matched(tmp_path, 250 / 2**0.5, 0.5).exposure_stops == pytest.approx(0.5, abs=1e-3)
+    assert matched(tmp_path, 500, 0.5).exposure_stops == pytest.approx(-1.0, abs=1e-3)
+
+
+def test_a_match_of_many_stops_is_held_back_unless_asked_for(tmp_path):
+    still = matched(tmp_path, 250 / 8, 0.0)
+    assert still.exposure_stops == 0.0
+    assert any(
+        "calls for +3.0 stops, more than match_limit_stops = 2: held back" in w for w in still.warnings
+    )
+    assert matched(tmp_path, 250 / 8, 0.0, "match_limit_stops = 3").exposure_stops == pytest.approx(
+        3.0, abs=1e-3
+    )
+
+
+def test_the_road_to_neutral_stands_on_the_sheet_and_not_in_the_pitch(tmp_path):
+    from lookdev.pages.from_batch import location_model
+    from lookdev.render.preview import Preview
+
+    found = scout_of(tmp_path, ["a.jpg"], "*,Loft,lamp,3200,5600\n")
+    picture = np.zeros((24, 32, 3), np.uint8)
+    model = location_model(found, (), {"a.jpg": Preview(picture)}, "Loft", list(found.stills))
+    line = "neutral from: CCT as metered, Duv taken as 0, camera balance from meter.csv"
+    assert line in model.rows[0].details
+
+
+def test_what_did_not_find_each_other_stands_on_the_sheets_where_it_matters(tmp_path):
+    from lookdev.pages.from_batch import location_model
+    from lookdev.render.preview import Preview
+
+    rows = "a.jpg,Loft,lamp,3200,5600\nc.jpg,Dock,lamp,2000,5600\n"
+    found = scout_of(tmp_path, ["a.jpg", "b.jpg"], rows)
+    words = "1 reading used; 1 matches no still (row 3); 1 still has none"
+    assert found.join_words == words and words in found.warnings
+    seen = {name: Preview(np.zeros((24, 32, 3), np.uint8)) for name in ("a.jpg", "b.jpg")}
+    at = {
+        place: location_model(found, (), seen, place, list(found.at(place))) for place in ("Loft", UNLOGGED)
+    }
+    assert at["Loft"].warnings == () and at[UNLOGGED].warnings == (words,)
