@@ -435,8 +435,8 @@ def _matched(
         most = scout.plan.match_white_percent
         if white > most:
             return 0.0, resolved.warned(
-                f"the reading calls for {fixed(stops, 1)} stops, which puts {unsigned(white, 0)}% of the frame "
-                f"at white (match_white_percent = {most:g}): held back, exposure not matched"
+                f"the reading calls for {fixed(stops, 1)} stops, which puts {unsigned(white, 0)}% of the "
+                f"frame at white (match_white_percent = {most:g}): held back, exposure not matched"
             )
     return stops, resolved
 
