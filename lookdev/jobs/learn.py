@@ -120,8 +120,10 @@ class LearnResult:
 
     def numbers(self) -> dict[str, object]:
         """For JSON."""
+        from lookdev.looks.keys import parameters
+
         return {
-            "look": self.look.model_dump(mode="json", exclude_defaults=True),
+            "look": {"title": self.look.title, "note": self.look.note, **parameters(self.look)},
             "written": [str(path) for path in self.written],
             "pairs": [pair.numbers() for pair in self.pairs],
             "keys": [

@@ -76,13 +76,15 @@ def batch_summary(
 
 
 def _look(look: LookLike) -> dict[str, Any]:
-    dump = getattr(look, "model_dump", None)
+    from lookdev.looks.keys import parameters
+    from lookdev.looks.model import Look
+
     return {
         "title": look.title,
         "note": look.note,
         "in_words": look.describe(),
         "fingerprint": look.fingerprint(),
-        "parameters": dump(exclude={"title", "note"}, exclude_defaults=True, mode="json") if dump else None,
+        "parameters": parameters(look) if isinstance(look, Look) else None,
     }
 
 

@@ -177,6 +177,15 @@ def look_text(look: Look, remark: str = "") -> str:
     return "\n".join(out) + "\n"
 
 
+def parameters(look: Look) -> dict[str, Any]:
+    """What :func:`look_text` writes, without title and note, as plain tables: a named ``keep`` of 1 is there.
+
+    >>> parameters(Look.model_validate({"title": "whole cast", "balance": {"keep": 1.0}}))
+    {'balance': {'keep': 1.0}}
+    """
+    return {k: v for k, v in tomlkit.parse(look_text(look)).unwrap().items() if k not in ("title", "note")}
+
+
 def _lines(name: str, value: Any, plain: Any, out: list[str]) -> None:
     if isinstance(value, list | tuple):
         for entry in value:

@@ -7,24 +7,26 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.errors import LookdevError
-from lookdev.render.lattice import LatticeStore, StillGrader, lattice_for
+from lookdev.render.lattice import LatticeStore, Shaper, StillGrader, lattice_for, shaper_for
 from lookdev.render.tasks import Task
 from lookdev.render.thumbnail import as_srgb, reduced_to_box
+from lookdev.stills.still import signal_of
 
 if TYPE_CHECKING:
     from lookdev.colorimetry.encodings import Encoding
-    from lookdev.looks.pipeline import LookLike
+    from lookdev.looks.pipeline import LookLike, Transform
+    from lookdev.render.lattice import Lattice
     from lookdev.survey.survey import SurveyedStill
 
 Picture = NDArray[np.uint8]
 
 EDGE_PX = 1600
-QUICK_EDGE_PX, QUICK_EDGE_SLOW_PX = 800, 480
-"""Long edge of the picture that stands in while a number is held, and of that of a slow still."""
+QUICK_EDGE_PX = 800
+"""Long edge of the picture that stands in while a number is held, or a slow still is worked out."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +44,7 @@ class LiveStill:
     pixels: NDArray[np.generic] = field(repr=False)
     _whole: StillGrader = field(repr=False)
     _quick: StillGrader = field(repr=False)
+    _shaper: Shaper = field(repr=False)
     _store: LatticeStore = field(default_factory=lambda: LatticeStore(30_000_000), repr=False)
     _lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
 
@@ -57,19 +60,41 @@ class LiveStill:
     def graded(self, look: LookLike, quick: bool = False) -> Picture:
         """Through a look, sRGB code values (h, w, 3): those of the graded preview of the same size.
 
-        ``quick`` : a smaller picture, which takes less time.
+        ``quick`` : a smaller picture, which takes less time; of a slow still from 8-bit codes.
         """
         grader = self._quick if quick else self._whole
-        cast, stops = self.surveyed.cast, self.surveyed.exposure_stops
-        dtype = self.pixels.dtype
+        by_codes = quick or not self.is_slow
         with self._lock:
-            lattice = self._store.get(
-                look.fingerprint(),
-                lambda: lattice_for(
-                    look.transform(self.encoding, SRGB, cast, stops), dtype, 8, coarse=dtype == np.uint8
-                ),
-            )
+            lattice = self._store.get((look.fingerprint(), by_codes), lambda: self._lattice(look, by_codes))
             return grader(lattice, 8)  # type: ignore[return-value]
+
+    def _lattice(self, look: LookLike, by_codes: bool) -> Lattice:
+        through = look.transform(self.encoding, SRGB, self.surveyed.cast, self.surveyed.exposure_stops)
+        if by_codes:
+            codes = through if not self.is_slow else _OfCodes(through, self._shaper)
+            return lattice_for(codes, np.dtype(np.uint8), 8, coarse=True)
+        return lattice_for(through, self.pixels.dtype, 8)
+
+
+@dataclass(frozen=True, eq=False)
+class _OfCodes:
+    """A look for 8-bit codes that stand for a slow still's signal, spread as its lattice's shaper does."""
+
+    through: Transform
+    shaper: Shaper
+
+    is_identity = False
+
+    @property
+    def source(self) -> Encoding:
+        return self.through.source
+
+    @property
+    def target(self) -> Encoding:
+        return self.through.target
+
+    def __call__(self, signal: ArrayLike) -> NDArray[np.float64]:
+        return self.through(self.shaper.from_grid(np.asarray(signal, dtype=np.float64)))
 
 
 def open_still(still: SurveyedStill, edge_px: int = EDGE_PX) -> LiveStill:
@@ -85,6 +110,9 @@ def open_still(still: SurveyedStill, edge_px: int = EDGE_PX) -> LiveStill:
     task = Task(still.path, thumbnail_box=box, light_xy=still.light_xy, part=still.part)
     read = task.read(reduced=True)
     pixels = np.ascontiguousarray(reduced_to_box(read.pixels, read.encoding, task.thumbnail_box))
-    edge = QUICK_EDGE_PX if pixels.dtype == np.uint8 else QUICK_EDGE_SLOW_PX
-    quick = StillGrader(reduced_to_box(pixels, read.encoding, (edge, edge)))
-    return LiveStill(still, read.encoding, pixels, StillGrader(pixels), quick)
+    shaper = shaper_for(read.encoding)
+    quick = reduced_to_box(pixels, read.encoding, (QUICK_EDGE_PX, QUICK_EDGE_PX))
+    if quick.dtype != np.uint8:
+        place = np.clip(shaper.to_grid(signal_of(quick)), 0.0, 1.0)
+        quick = np.asarray(place * 255 + 0.5, dtype=np.uint8)
+    return LiveStill(still, read.encoding, pixels, StillGrader(pixels), StillGrader(quick), shaper)

@@ -185,7 +185,7 @@
     waiting = false;
     serial += 1;
     const draft = draftOf(look);
-    outstanding = send({ kind: "show", serial, look, stills: shownStills(), text: draft ? draft.text : null, quick: draft && !whole ? quickly() : [] });
+    outstanding = send({ kind: "show", serial, look, stills: shownStills(), text: draft ? draft.text : null, quick: whole ? [] : draft ? quickly() : quickly().filter((n) => stills[n].slow) });
   };
   const shown = (message) => {
     if (message.serial !== serial) return;

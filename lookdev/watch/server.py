@@ -314,9 +314,10 @@ class LivePage:
                     touched = {n for path, looks in files.items() if path in names for n in looks}
                     if touched:
                         await self._tell_of(await run_in_threadpool(self.session.read_again, sorted(touched)))
-                    now = await run_in_threadpool(self.session.files)
-                    if now != files:  # another base, another folder
-                        break
+                    await self._tell_of(await run_in_threadpool(self.session.new_looks))
+                    files = await run_in_threadpool(self.session.files)
+                    if folders != {path.parent for path in files if path.parent.is_dir()}:
+                        break  # a base in another folder
 
     async def _tell_of(self, looks: list[int]) -> None:
         for page in list(self._pages):

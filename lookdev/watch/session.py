@@ -8,6 +8,7 @@ from __future__ import annotations
 import threading
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
@@ -122,6 +123,7 @@ class Session:
         self.stills = tuple(stills)
         self._lock = threading.RLock()
         self._smalls: dict[tuple[int, int], bytes] = {}
+        self._folders = tuple(dict.fromkeys(Path(look) for look in looks if Path(look).is_dir()))
         self.looks: tuple[LiveLook, ...] = tuple(_opened(request) for request in _requests(looks))
         self._name()
         for look in self.looks:
@@ -194,6 +196,24 @@ class Session:
                 for file in dict.fromkeys((live.path, *look_files(live.request))):
                     found.setdefault(file.absolute(), []).append(number)
         return {path: tuple(numbers) for path, numbers in found.items()}
+
+    def new_looks(self) -> list[int]:
+        """Take up the look files that came into the folders asked for; gives their numbers."""
+        with self._lock:
+            known = {live.path.absolute() for live in self.looks}
+            names = {live.name.casefold() for live in self.looks}
+            came = [p for folder in self._folders for p in _inside(folder) if p.absolute() not in known]
+            found = []
+            for path in came:
+                with suppress(LookdevError):  # it went again
+                    found.append(_opened(path))
+            for live in found:
+                if live.name.casefold() in names:
+                    live.name = f"{live.name} ({live.path.name})"
+                self._read(live, "came while this page was open")
+            first = len(self.looks)
+            self.looks = (*self.looks, *found)
+            return list(range(first, len(self.looks)))
 
     def read_again(self, looks: Iterable[int]) -> list[int]:
         """Read looks again from the disk; gives those that are not as they were."""
@@ -305,6 +325,13 @@ def _requests(looks: Sequence[Path | str]) -> list[Path]:
         path, encodings = split_request(str(look))
         found += [Path(look)] if encodings is not None else find_looks([path])
     return list(dict.fromkeys(found))
+
+
+def _inside(folder: Path) -> list[Path]:
+    try:
+        return find_looks([folder])
+    except (LookdevError, OSError):  # there is none any more, or no folder
+        return []
 
 
 def _opened(request: Path) -> LiveLook:

@@ -149,6 +149,18 @@ def test_a_file_saved_elsewhere_is_seen(page: Any, live: LivePage, looks: Path) 
     assert not shows(page, live, 1, before)
 
 
+def test_a_new_file_in_the_folder_is_seen(page: Any, live: LivePage, looks: Path) -> None:
+    """A look saved into the folder while the page is open stands among the others, and is followed."""
+    count = len(live.session.looks)
+    (looks / "z_new.toml").write_text(LOOK.replace("Slack water", "Came late"), encoding="utf-8")
+    until(lambda: len(live.session.looks) == count + 1)
+    until(lambda: "Came late" in page.inner_text("#look"))
+    page.select_option("#look", label="Came late")
+    until(lambda: shows(page, live, 0, looks / "z_new.toml"))
+    (looks / "z_new.toml").write_text(LOOK.replace("-0.3", "-1.3"), encoding="utf-8")
+    until(lambda: shows(page, live, 0, looks / "z_new.toml"))
+
+
 def test_a_number_is_nudged_seen_and_saved(page: Any, live: LivePage, looks: Path) -> None:
     path = looks / "slack_water.toml"
     path.write_text("# night, the pier\n" + path.read_text())

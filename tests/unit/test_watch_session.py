@@ -220,6 +220,35 @@ def test_an_error_has_the_line_that_it_is_about(session: Session, text: str, lin
     assert ".toml" not in fault.words  # the page shows the very file
 
 
+def test_a_look_that_comes_into_the_folder(session: Session, folder: Path) -> None:
+    """It is taken up at the end, so that no other's number moves; a broken one with its fault."""
+    before = [look.path.name for look in session.looks]
+    assert session.new_looks() == []
+    (folder / "aft.toml").write_text(LOOK, encoding="utf-8")
+    (folder / "broken.toml").write_text("title = ", encoding="utf-8")
+    (folder / "notes.txt").write_text("no look", encoding="utf-8")
+    count = len(before)
+    assert session.new_looks() == [count, count + 1]
+    assert [look.path.name for look in session.looks] == [*before, "aft.toml", "broken.toml"]
+    assert session.looks[count].name == "Slack water (aft.toml)"
+    assert session.looks[count].newest.fault is None and session.looks[count + 1].newest.fault is not None
+    assert session.new_looks() == []
+    assert (folder / "aft.toml").absolute() in session.files()
+    saved = session.save(count, LOOK.replace("0.35", "0.2"), 0)
+    assert saved.outcome == "saved" and "keep = 0.2" in (folder / "aft.toml").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", ["15_harbour_office_desk.tif", "10_car_deck_lanes.exr"])
+def test_the_quick_picture_of_a_slow_still(surveyed: Survey, name: str, folder: Path) -> None:
+    """Worked out from 8-bit codes: it stands in for a moment, and is the whole one but for their steps."""
+    still = open_stills(choose_stills(surveyed, (name,)), EDGE)[0]
+    look = load_look(folder / "slack_water.toml")
+    assert still.is_slow
+    quick, whole = still.graded(look, quick=True), still.graded(look)
+    off = np.abs(quick.astype(int) - whole.astype(int))
+    assert quick.shape == whole.shape and off.mean() < 1.5 and np.percentile(off, 99) <= 6
+
+
 def test_half_a_letter_and_too_much_text(session: Session, folder: Path) -> None:
     before = {p: p.read_bytes() for p in folder.iterdir()}
     for text in ("note = '\ud800'", "# " + "x" * 200_001):
