@@ -101,6 +101,8 @@ def _with_black(table: Array, transform: Transform, low: float, high: float) -> 
     k = int(np.floor(place))
     if transform.target.state != "output" or transform.is_identity or not 0 <= k < last or place == k:
         return table
+    if transform.target.code_range == "narrow":  # what takes it cuts at 64, and its makers check for that
+        return table
     share = place - k
     black, dark, above = np.asarray(transform(no_light[None]))[0], table[k, k, k], table[k + 1, k + 1, k + 1]
     if np.abs(dark + share * (above - dark) - black).max() <= _BLACK_OFF or share > _CLOSE:

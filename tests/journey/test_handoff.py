@@ -234,8 +234,7 @@ def test_cube_alone_and_with_a_location(tmp_path: Path, capsys: pytest.CaptureFi
     assert [entry["place"] for entry in written] == [None, "Net shed", "Quay"]
     assert len(list((tmp_path / "cubes").iterdir())) == 3
     first = tmp_path / "cubes" / "low_tide.ACEScct_to_BT.709_narrow.17.cube"
-    black = read_cube(first)(get_encoding("ACEScct").from_working([0.0, 0.0, 0.0]))
-    assert abs(black * 1023 - 64).max() < 1
+    assert read_cube(first).table.min() >= 63 / 1023 - 1e-3
     assert _run("cube", str(tmp_path / "low_tide.toml"), "--1d", "--out", str(tmp_path / "x")) == 2
     assert "mixes the channels" in capsys.readouterr().err and not (tmp_path / "x").exists()
     assert _run("cube", str(scout), "--out", str(tmp_path / "x")) == 2
