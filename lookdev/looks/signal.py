@@ -22,7 +22,7 @@ from lookdev.looks.rendering import (
     show_to,
     showing_light,
 )
-from lookdev.looks.stages.gamut import limiting
+from lookdev.looks.stages.gamut import lets_out, limiting
 from lookdev.looks.steps import Space, Step, by_array, mixing, on_each
 
 _SRGB_CUT = 0.04045
@@ -47,7 +47,8 @@ def signal(encoding: Encoding, limit: float = 1.0, rendered: bool = True, graded
     inside = limiting(encoding.space, limit)
     if inside and peak > 1.0:
         inside = (mixing(np.eye(3) / peak), *inside, mixing(np.eye(3) * peak))
-    shown = (*((show_to(peak),) if rendered else showing_light(peak)), *inside, *out)
+    to_black = (on_each(_cut_under_black),) if inside and lets_out(encoding.space) else ()
+    shown = (*((show_to(peak),) if rendered else showing_light(peak)), *inside, out[0], *to_black, *out[1:])
     return Space("signal", encoding, (*to, lift_from(peak)), shown, bounded=True)
 
 
@@ -94,6 +95,12 @@ def _transfer(transfer: Transfer) -> tuple[Step, ...]:
     if isinstance(transfer, Power):
         return (on_each(_power, (1.0 / transfer.exponent if transfer.inverse else transfer.exponent,)),)
     return (by_array(transfer),)
+
+
+@compiled
+def _cut_under_black(x):  # type: ignore[no-untyped-def]
+    for i in range(x.size):
+        x[i] = max(x[i], 0.0)
 
 
 @compiled

@@ -146,6 +146,11 @@ def _edge(most: float, lab: Array, lms_to_display: Array, from_lab: Array, fold:
     return share
 
 
+def lets_out(space: RGBSpace) -> bool:
+    """Whether a little is let out of ``space`` at the hue of blue, for others to cut."""
+    return bool(_fold(space).any())
+
+
 @lru_cache(maxsize=32)
 def _fold(space: RGBSpace) -> Array:
     """Cosine and sine of blue's hue where the way to it leaves the space on the way; else noughts."""
