@@ -29,6 +29,7 @@ from lookdev.jobs.common import (
     need_stills,
     unheard,
 )
+from lookdev.jobs.handoff_standards import write_standards
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike
 from lookdev.looks.stages.balance import Balance
@@ -148,7 +149,7 @@ class Handoff:
     settled: Settled = field(default_factory=Settled)
 
 
-_FOLDERS = ("look", "luts", "cdl", "check", "proof", "sheet", "stills/graded", "stills/ungraded")
+_FOLDERS = ("aces", "look", "luts", "cdl", "check", "proof", "sheet", "stills/graded", "stills/ungraded")
 
 
 def run(request: HandoffRequest, tell: Tell = unheard) -> Handoff:
@@ -270,6 +271,18 @@ def _fill(
             made.errors.append(str(error))
     _write_cdls(folder / "cdl", slug, request, labels, places, samples, made, tell)
     tell("CLF, check frame and proof")
+    standards = write_standards(
+        folder,
+        slug,
+        look,
+        source,
+        target,
+        by_place,
+        made.cdls,
+        made.plain,
+        made.before_display,
+        request.scout.date,
+    )
     alone = made.cdls[0][1]
     text = clf_text(
         look,
@@ -303,6 +316,7 @@ def _fill(
         made.settled.lines(),
         made.before_display,
         made.plain,
+        standards,
     )
     write_whole(folder / "READ_ME.txt", read_me_text(contents))
     tell("manifest")

@@ -26,6 +26,10 @@ from lookdev.lut.cdl import as_cdl
 
 Array = NDArray[np.float64]
 
+HEAD = (
+    '<?xml version="1.0" encoding="UTF-8"?>\n<ProcessList id={identifier} name={name} compCLFversion="3"'
+    ' xmlns="urn:AMPAS:CLF:v3.0">'
+)
 _DEPTHS = 'inBitDepth="32f" outBitDepth="32f"'
 
 
@@ -51,14 +55,12 @@ def clf_text(
         nodes.append(_range_node(LINEAR_TOP))
         nodes.append(_log_node())
     if not transform.is_identity:
-        nodes.append(_lut_node(bake_cube(transform, size).table))
+        nodes.append(lut_node(bake_cube(transform, size).table))
     if not nodes:
-        nodes.append(_matrix_node(np.eye(3)))
+        nodes.append(matrix_node(np.eye(3)))
     head = [
-        '<?xml version="1.0" encoding="UTF-8"?>',
-        f'<ProcessList id={quoteattr(identifier)} name={quoteattr(_clean(look.title))} compCLFversion="3"'
-        ' xmlns="urn:AMPAS:CLF:v3.0">',
-        *(f"  <Description>{escape(_clean(note))}</Description>" for note in notes),
+        HEAD.format(identifier=quoteattr(identifier), name=quoteattr(clean(look.title))),
+        *(f"  <Description>{escape(clean(note))}</Description>" for note in notes),
         f"  <InputDescriptor>{escape(source.name)}</InputDescriptor>",
         f"  <OutputDescriptor>{escape(target.name)}</OutputDescriptor>",
     ]
@@ -70,7 +72,8 @@ def write_clf(path: Path, text: str) -> None:
     write_whole(Path(path), text)
 
 
-def _clean(text: str) -> str:
+def clean(text: str) -> str:
+    """``text`` without the characters that XML 1.0 cannot hold."""
     return "".join(c for c in text if c.isprintable() and not 0xD800 <= ord(c) <= 0xDFFF)
 
 
@@ -108,7 +111,8 @@ def _log_node() -> str:
   </Log>"""
 
 
-def _matrix_node(matrix: Array) -> str:
+def matrix_node(matrix: Array) -> str:
+    """A Matrix node of (3, 3)."""
     rows = "\n".join("      " + " ".join(f"{v:.10g}" for v in row) for row in matrix)
     return f"""  <Matrix {_DEPTHS}>
     <Array dim="3 3">
@@ -117,7 +121,8 @@ def _matrix_node(matrix: Array) -> str:
   </Matrix>"""
 
 
-def _lut_node(table: Array) -> str:
+def lut_node(table: Array) -> str:
+    """A LUT3D node of a table (n, n, n, 3) by red, green, blue."""
     size = len(table)
     rows = np.round(table.reshape(-1, 3), 6) + 0.0  # blue changes fastest: S-2014-006, LUT3D
     numbers = ("%.6f %.6f %.6f\n" * len(rows)) % tuple(rows.ravel().tolist())

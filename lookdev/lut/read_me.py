@@ -27,7 +27,8 @@ class Contents:
     """What a handoff holds: the first of ``cubes`` is the look alone; ``cdls`` by identifier; ``slug`` names
     the look's own files; ``errors`` is what could not be done; ``choices`` who gets what, in words.
 
-    ``before_display``, ``plain`` : the look without a display, and the display without a look.
+    ``before_display``, ``plain`` : the look without a display, and the display without a look. ``standards``:
+    what there is by open standards, in words.
     """
 
     look: LookLike
@@ -41,6 +42,7 @@ class Contents:
     choices: Sequence[str] = ()
     before_display: CubeReport | None = None
     plain: CubeReport | None = None
+    standards: Sequence[str] = ()
 
 
 def read_me_text(made: Contents) -> str:
@@ -71,6 +73,8 @@ def read_me_text(made: Contents) -> str:
     blocks.append(_listed("The three commonest mistakes", _mistake_lines(made)))
     blocks.append(_listed("LUTs", _lut_lines(made)))
     blocks.append(_listed("Editable: ASC CDL", _cdl_lines(made)))
+    if made.standards:
+        blocks.append(_listed("For other programs", made.standards))
     blocks.append(
         _listed(
             "The rest",
