@@ -24,11 +24,13 @@ def encodings(
     import numpy as np
 
     from lookdev.colorimetry.encodings import encoding_names, get_encoding
+    from lookdev.colorimetry.log_encodings import plain_key
 
     rows: list[dict[str, object]] = []
     for name in encoding_names(cameras=every or bool(word)):
         encoding = get_encoding(name)
-        if word.casefold() not in f"{name} {encoding.standard}".casefold():
+        said = word.casefold() in f"{name} {encoding.standard}".casefold()
+        if not said and (plain_key(word) or word) not in plain_key(name):
             continue
         grey = float(encoding.encode(np.full((1, 3), 0.18))[0, 0])
         top = float(encoding.decode(np.ones((1, 3)))[0, 0])

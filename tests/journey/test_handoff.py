@@ -10,6 +10,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import PyOpenColorIO as OCIO  # noqa: N814
 import pytest
 import tifffile
 
@@ -62,6 +63,7 @@ def handoff(tmp_path_factory: pytest.TempPathFactory) -> Path:
     home = tmp_path_factory.mktemp("handoff")
     scout = _scout(home / "scout")
     (home / "low_tide.toml").write_text(GRADE)
+    (scout / "scout.toml").write_text("date = 2031-03-04\n")
     arguments = (
         "--look",
         str(home / "low_tide.toml"),
@@ -73,7 +75,7 @@ def handoff(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "33",
     )
     assert _run("handoff", str(scout), *arguments, "--out", str(home / "out")) == 0
-    assert sorted(p.name for p in scout.iterdir()) == ["meter.csv", "quay_1.png", "shed_1.png"]
+    assert sorted(p.name for p in scout.iterdir()) == ["meter.csv", "quay_1.png", "scout.toml", "shed_1.png"]
     return home / "out"
 
 
@@ -95,6 +97,11 @@ def test_everything_is_there(handoff: Path) -> None:
         "cdl/low_tide.cc",
         "cdl/low_tide.ccc",
         "cdl/low_tide.cdl",
+        "config.ocio",
+        "aces/low_tide.aces.clf",
+        "aces/low_tide.amf",
+        "aces/low_tide.cdl.amf",
+        "aces/low_tide@Quay_5600K.cdl.amf",
         "check/check_frame.tif",
         "check/check_frame.png",
         "check/check_values.csv",
@@ -107,6 +114,18 @@ def test_everything_is_there(handoff: Path) -> None:
     }
     assert wanted <= names
     assert not list(handoff.parent.glob(".*"))
+
+
+def test_a_view_for_each_place_with_the_numbers_of_its_lut(handoff: Path) -> None:
+    config = OCIO.Config.CreateFromFile(str(handoff / "config.ocio"))
+    config.validate()
+    x = np.random.default_rng(1).random((100, 3)).astype(np.float32)
+    for view, file in (("Low tide", "low_tide"), ("Low tide at Quay", "low_tide@Quay_5600K")):
+        shown = OCIO.DisplayViewTransform("ACEScct", "BT.709", view)
+        y = x.copy()
+        config.getProcessor(shown).getOptimizedCPUProcessor(OCIO.OPTIMIZATION_LOSSLESS).applyRGB(y)
+        lut = read_cube(handoff / "luts" / f"{file}.ACEScct_to_BT.709.17.cube")
+        assert np.abs(y - lut(x)).max() < 2e-6
 
 
 def test_ungraded_still_through_the_lut_is_the_graded_still(handoff: Path) -> None:
@@ -257,13 +276,14 @@ def test_inspect(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_encodings(capsys: pytest.CaptureFixture[str]) -> None:
-    assert _run("encodings", "--json") == 0
+    assert _run("encodings", "--all", "--json") == 0
     rows = {row["name"]: row for row in json.loads(capsys.readouterr().out)}
     assert len(rows) > 50
     for name, state in (("sRGB", "output"), ("BT.2100 PQ", "output"), ("S-Log3 S-Gamut3.Cine", "scene")):
         assert rows[name]["state"] == state == get_encoding(name).state
     assert rows["ACEScg"]["ranges"] == ["full"] and rows["BT.709"]["ranges"] == ["full", "narrow"]
-    assert _run("encodings", "slog") == 0 and _run("encodings") == 0
+    assert _run("encodings", "slog") == 0 and "S-Log3" in capsys.readouterr().out
+    assert _run("encodings") == 0
 
 
 def test_the_look_before_the_display_comes_first(handoff: Path) -> None:

@@ -2,8 +2,8 @@
 
 OpenColorIO (PyPI) loads the configuration and must give the numbers of the .cube files, which colour-science
 reads for itself here. The rules of the ACES Metadata File are those of acesMetadataFile.xsd, version 2.0,
-namespace urn:ampas:aces:amf:v2.0 (Academy S-2019-001; github.com/ampas/aces-amf), read and written down by hand
-below: no package of the registry has the schema.
+namespace urn:ampas:aces:amf:v2.0 (Academy S-2019-001; github.com/ampas/aces-amf), read, and written down by
+hand below: no package of the registry has the schema.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from xml.etree import ElementTree
 
 import colour
 import numpy as np
-import PyOpenColorIO as OCIO
+import PyOpenColorIO as OCIO  # noqa: N814
 import pytest
 
 from lookdev.colorimetry.encodings import ACESCCT, BT709, get_encoding
@@ -149,16 +149,8 @@ RULES = {
     "outputTransform": [("description", MAY), ("hash", MAY), ("file", ONE)],
 }
 """Children in the schema's order, how often each; of its choices those that are written."""
-LOOKS = (
-    [("description", MAY), ("hash", MAY), ("file", ONE)],
-    [
-        ("description", MAY),
-        ("hash", MAY),
-        ("cdlWorkingSpace", ONE),
-        ("ColorCorrectionRef", ONE),
-        ("file", ONE),
-    ],
-)
+TEN = [("cdlWorkingSpace", ONE), ("ColorCorrectionRef", ONE), ("file", ONE)]
+LOOKS = ([("description", MAY), ("hash", MAY), ("file", ONE)], [("description", MAY), ("hash", MAY), *TEN])
 PATTERNS = {
     "creationDateTime": r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(Z|[+-]\d\d:\d\d)?",
     "modificationDateTime": r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(Z|[+-]\d\d:\d\d)?",
