@@ -131,9 +131,9 @@ def _lines(text: str, file: str) -> tuple[list[Line], list[str]]:
     blank = True
     for number, raw in enumerate(typed, 1):
         if _UNDERLINE.fullmatch(raw):
-            if lines and not blank:
+            if lines and not blank and not (lines[-1].has_light and len(lines[-1].values) > 1):
                 lines[-1].is_heading = True
-            else:
+            else:  # a line drawn under a reading divides, and makes no heading of it
                 blank = True
             continue
         if not tidied(raw):
@@ -255,12 +255,17 @@ def _is_second_line(line: Line, here: _Section) -> bool:
 
 _PREFIX = re.compile(r"\s*(?P<name>[^:;|,]*?[^\W\d_][^:;|,]*?)\s*(?P<mark>:|;|\||,| - | / )\s*(?P<rest>\S.*)")
 
+_TIME_FIRST = re.compile(r"\s*\d{1,2}\s?[:.h]?\s?\d{2}\s?(?:am|pm|h|uhr)?(?![\w:.])[\s,;-]*", re.IGNORECASE)
+
 
 def _prefix(line: Line, has_places: bool) -> str | None:
     """The location before a reading on its own line: ``Dock: HPS 1950K``; None where there is none."""
     if not line.has_light:
         return None
-    found = _PREFIX.fullmatch(tidied(line.text))
+    text = tidied(line.text)
+    if "time" in line.values:  # a line may begin with it
+        text = _TIME_FIRST.sub("", text)
+    found = _PREFIX.fullmatch(text)
     if found is None:
         return None
     name, rest = found["name"].strip(" -*"), found["rest"]
