@@ -39,6 +39,16 @@ def test_the_meter_log_and_the_plan(tmp_path: Path) -> None:
     assert scout.plan.match == "meter"
 
 
+def test_the_view_and_the_moment(tmp_path: Path) -> None:
+    from PIL import Image
+
+    Image.new("RGB", (64, 32)).save(tmp_path / "pano.jpg")
+    (tmp_path / "clip.mov").write_bytes(b"clip")
+    (tmp_path / "scout.toml").write_text(block("toml", "[[view]]"), encoding="utf-8")
+    names = [still.name for still in load_scout(tmp_path).parts]
+    assert names == ["clip.mov@00:07", "pano.jpg", "pano.jpg@To the ramp"]
+
+
 def test_the_note(tmp_path: Path) -> None:
     (tmp_path / "meter.txt").write_text(block("text", "HPS over ramp"), encoding="utf-8")
     log = load_scout(tmp_path).log
@@ -85,7 +95,8 @@ def test_every_key_of_a_look_and_a_plan_is_here() -> None:
     from lookdev.looks.model import Look
     from lookdev.looks.stages.colour import FAMILIES
     from lookdev.meter.lamps import FilterEntry, LampEntry
-    from lookdev.meter.scout import Fixture, Meter, PitchPlan, Plan, ScoutFile
+    from lookdev.meter.scout import Fixture, Meter, PitchPlan, Plan, ScoutFile, Stills
+    from lookdev.meter.scout_parts import ViewEntry
 
     def keys(model: type[BaseModel]) -> set[str]:
         found = set(model.model_fields)
@@ -96,9 +107,13 @@ def test_every_key_of_a_look_and_a_plan_is_here() -> None:
 
     look = named(block("toml", "[[tone]]"))
     assert keys(Look) | set(FAMILIES) <= look
-    scout = named(block("toml", "exposure_index")) | set(re.findall(r"`\[?(\w+)\]?`", README))
+    scout = (
+        named(block("toml", "exposure_index"))
+        | named(block("toml", "[[view]]"))
+        | set(re.findall(r"`\[?(\w+)\]?`", README))
+    )
     assert keys(ScoutFile) | keys(Plan) | keys(Meter) | keys(Fixture) | keys(PitchPlan) <= scout
-    assert keys(LampEntry) | keys(FilterEntry) <= scout
+    assert keys(LampEntry) | keys(FilterEntry) | keys(ViewEntry) | keys(Stills) <= scout
 
 
 def test_every_column_of_a_meter_log_is_here() -> None:
