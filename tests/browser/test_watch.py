@@ -19,6 +19,7 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+from watched_look import LOOK
 
 import lookdev
 from lookdev.jobs.watch import WatchRequest, open_page
@@ -30,28 +31,6 @@ from lookdev.watch.session import Session, choose_stills, live_jpeg, open_stills
 
 ROOT = Path(__file__).parents[2]
 EDGE = 400
-LOOK = """title = "Slack water"
-
-[exposure]
-stops = -0.3
-
-[balance]
-keep = 0.35
-mired = -12
-
-[curve]
-contrast = 1.14
-toe = 0.30
-
-[colour]
-saturation = 0.72
-
-[[tone]]
-at_stops = -3.5
-reach_stops = 5
-towards = "5B"
-chroma = 0.018
-"""
 
 
 @pytest.fixture(scope="module")

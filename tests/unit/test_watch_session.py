@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from watched_look import LOOK
 
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.errors import LookError, RequestError
@@ -22,28 +23,6 @@ from lookdev.watch.look_text import line_of, read_text, what_changed
 from lookdev.watch.session import Fault, Session, choose_stills, open_stills
 
 ROOT = Path(__file__).parents[2]
-LOOK = """title = "Slack water"
-
-[exposure]
-stops = -0.3
-
-[balance]
-keep = 0.35
-mired = -12
-
-[curve]
-contrast = 1.14
-toe = 0.30
-
-[colour]
-saturation = 0.72
-
-[[tone]]
-at_stops = -3.5
-reach_stops = 5
-towards = "5B"
-chroma = 0.018
-"""
 EDGE = 320  # the page's 1600 differ in nothing but the time they take
 
 
