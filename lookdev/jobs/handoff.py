@@ -73,7 +73,8 @@ Count = Callable[[int, int, str], None]
 _SAMPLES_PER_STILL = 600
 _AS_IT_STOOD = Look(title="as it stood")
 _AS_FOOTAGE = Look(title="as footage", balance=Balance(keep=0.0))
-STILL_EDGE = 1280
+STILL_EDGE = 512
+"""Sixteen-bit stills hardly compress: at this size a whole scout's package stays under 40 MB."""
 FINE_SIZE = 65
 PLAIN = "plain_rendering"
 
@@ -317,6 +318,7 @@ def _fill(
         made.before_display,
         made.plain,
         standards,
+        request.still_edge,
     )
     write_whole(folder / "READ_ME.txt", read_me_text(contents))
     tell("manifest")
@@ -500,6 +502,10 @@ def _write_sheets(folder: Path, surveyed: Survey, look: LookLike, paper: str, ma
         lambda done, total, text: None,
         made.settled.by_location,
     )
+    for picture in folder.glob(
+        "*.png"
+    ):  # the PDF is the sheet; its pages as pictures are five times as large
+        picture.unlink()
     made.errors += sheets.errors
 
 

@@ -28,7 +28,7 @@ class Contents:
     the look's own files; ``errors`` is what could not be done; ``choices`` who gets what, in words.
 
     ``before_display``, ``plain`` : the look without a display, and the display without a look. ``standards``:
-    what there is by open standards, in words.
+    what there is by open standards, in words. ``still_edge`` : the longest edge of the stills, in pixels.
     """
 
     look: LookLike
@@ -43,6 +43,7 @@ class Contents:
     before_display: CubeReport | None = None
     plain: CubeReport | None = None
     standards: Sequence[str] = ()
+    still_edge: int = 0
 
 
 def read_me_text(made: Contents) -> str:
@@ -79,7 +80,8 @@ def read_me_text(made: Contents) -> str:
         _listed(
             "The rest",
             [
-                "stills/ungraded: the scout's stills in the footage's encoding and at its balance, 16 bits. "
+                "stills/ungraded: the scout's stills in the footage's encoding and at its balance, 16 bits, "
+                f"at most {made.still_edge} pixels long. "
                 "stills/graded: the same through the look and the balance of their location. "
                 "stills/differences.csv: how far the LUT is from the graded still, and that from the picture "
                 "on the sheet, CIEDE2000.",

@@ -128,6 +128,25 @@ def test_a_view_for_each_place_with_the_numbers_of_its_lut(handoff: Path) -> Non
         assert np.abs(y - lut(x)).max() < 2e-6
 
 
+def test_stills_have_the_stated_size_and_sheets_are_there_once(tmp_path: Path) -> None:
+    scout = tmp_path / "scout"
+    scout.mkdir()
+    write_still(scout / "quay_1.png", np.full((400, 600, 3), 90, np.uint8), SRGB)
+    (tmp_path / "only.toml").write_text(ONLY_CDL)
+    arguments = ("--look", str(tmp_path / "only.toml"), "--encoding", "ACEScct", "--size", "17")
+    assert _run("handoff", str(scout), *arguments, "--out", str(tmp_path / "out")) == 0
+    with tifffile.TiffFile(tmp_path / "out/stills/graded/quay_1.tif") as tiff:
+        page = tiff.pages.first
+        assert max(page.shape[:2]) == 512 and page.dtype == np.uint16
+        assert page.compression.name == "ADOBE_DEFLATE" and page.predictor.name == "HORIZONTAL"
+    assert "at most 512 pixels long" in " ".join((tmp_path / "out/READ_ME.txt").read_text().split())
+    assert {p.suffix for p in (tmp_path / "out/sheet").iterdir()} == {".pdf"}
+    with zipfile.ZipFile(tmp_path / "out.zip") as archive:
+        for info in archive.infolist():
+            stored = info.filename.endswith((".tif", ".pdf", ".png"))
+            assert info.compress_type == (zipfile.ZIP_STORED if stored else zipfile.ZIP_DEFLATED)
+
+
 def test_ungraded_still_through_the_lut_is_the_graded_still(handoff: Path) -> None:
     lut = read_cube(handoff / "luts" / "low_tide@Net_shed_5600K.ACEScct_to_BT.709.17.cube")
     before = tifffile.imread(handoff / "stills" / "ungraded" / "shed_1.tif")
