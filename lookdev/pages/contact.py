@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -69,7 +70,9 @@ def _tile(still: ContactStill, columns: str, rows: int) -> Image:
     from PIL import Image, ImageDraw
 
     height, width = still.picture.shape[:2]
-    tile = Image.new("RGB", (width + 2 * LETTERS_PX, height + 2 * LETTERS_PX + CAPTION_PX), _PAPER)
+    words_px = math.ceil(_font(24).getlength(still.caption)) + (0 if still.crop is None else CROP_PX + 20)
+    across = min(max(width, words_px), STILL_PX) + 2 * LETTERS_PX
+    tile = Image.new("RGB", (across, height + 2 * LETTERS_PX + CAPTION_PX), _PAPER)
     tile.paste(Image.fromarray(still.picture), (LETTERS_PX, LETTERS_PX))
     draw = ImageDraw.Draw(tile, "RGBA")
     for i in range(len(columns) + 1 if columns else 0):

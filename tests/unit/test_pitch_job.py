@@ -78,6 +78,23 @@ def test_the_first_that_is_wide_sharp_and_well_exposed_stands_for_its_place(tmp_
     assert hashes(folder) == before
 
 
+def test_how_neutral_was_found_is_nothing_for_a_director(tmp_path: Path) -> None:
+    """The comparison sheet says it in one line; no page of the pitch, and nothing in its one file, does."""
+    import pypdfium2
+
+    folder = make(tmp_path / "day", "[plan]\ncamera_balance_k = 5600\n")
+    pitch_of(folder, tmp_path / "out")
+    survey = lookdev.survey(lookdev.open_scout(folder))
+    origins = {still.cast.origin for still in survey.stills if still.cast is not None}
+    assert origins
+    pdf = pypdfium2.PdfDocument(tmp_path / "out" / "pitch.pdf")
+    text = " ".join(page.get_textpage().get_text_bounded() for page in pdf)
+    text += (tmp_path / "out" / "pitch.html").read_text(encoding="utf-8")
+    assert "Dock" in text
+    for words in (*origins, "neutral from", "camera balance", "grey patch"):
+        assert words not in " ".join(text.split()), words
+
+
 def test_the_same_scout_gives_the_same_bytes(tmp_path: Path) -> None:
     folder = make(tmp_path / "day", '[pitch]\nframe = "2.39:1"\n')
     for name in ("one", "two"):

@@ -229,3 +229,17 @@ def test_a_png_without_camera_data_is_marked(tmp_path: Path, capsys: pytest.Capt
     table = capsys.readouterr().out.splitlines()
     assert [("PNG without camera data" in line) for line in table[1:]] == [False, True, False]
     assert "in the picture" in table[0] and " K, Duv" in table[1]
+
+
+def test_the_patch_that_was_sampled_is_printed_on_the_contact_page(tmp_path: Path) -> None:
+    """Of a picture that is grey but for its patch, the patch's colour stands twice: in it, and below it."""
+    pixels = np.full((600, 900, 3), 100, np.uint8)
+    pixels[150:250, 300:450] = (150, 60, 30)
+    scout = tmp_path / "scout"
+    scout.mkdir()
+    Image.fromarray(pixels).save(scout / "a.png")
+    scout_of(scout, 'a.png,Quay,lamp,3200,auto,"310,160,120,80"\n', "[plan]\nbalance_k = 3200\n")
+    made = contact(load_scout(scout), tmp_path / "contact")
+    page = np.asarray(Image.open(made.files[0]).convert("RGB")).astype(int)
+    rows = np.flatnonzero(np.any(np.all(np.abs(page - (150, 60, 30)) <= 2, axis=-1), axis=1))
+    assert np.count_nonzero(np.diff(rows) > 100) == 1

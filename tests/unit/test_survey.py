@@ -214,7 +214,7 @@ def test_a_match_of_many_stops_is_held_back_unless_asked_for(tmp_path):
     )
 
 
-def test_the_road_to_neutral_stands_on_the_sheet_and_not_in_the_pitch(tmp_path):
+def test_the_road_to_neutral_stands_on_the_sheet(tmp_path):
     from lookdev.pages.from_batch import location_model
     from lookdev.render.preview import Preview
 
