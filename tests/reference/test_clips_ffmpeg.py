@@ -172,6 +172,20 @@ def test_time_and_camera_come_from_the_container(tmp_path: Path) -> None:
     assert read_info(make(tmp_path / "plain.mp4"))[1].date is None
 
 
+def test_a_long_clip_is_not_read_in_whole(tmp_path: Path) -> None:
+    """600 MB that no picture needs (a box "free", ISO/IEC 14496-12 8.1.2, of a sparse file) cost nothing."""
+    from lookdev.stills.digest import END_BYTES, file_sha256, still_sha256
+
+    path, long = make(tmp_path / "phone.mp4"), tmp_path / "long.mp4"
+    data, more = path.read_bytes(), 600_000_000
+    with long.open("wb") as handle:
+        handle.write(data + more.to_bytes(4, "big") + b"free")
+        handle.truncate(len(data) + more)
+    assert long.stat().st_size > 8 * 2 * END_BYTES
+    assert np.array_equal(read_still(long).pixels, read_still(path).pixels)
+    assert still_sha256(long).startswith("ends:") and still_sha256(path) == file_sha256(path)
+
+
 def test_what_is_broken_is_said_in_a_line(tmp_path: Path) -> None:
     whole = make(tmp_path / "phone.mp4").read_bytes()
     files = {

@@ -159,6 +159,7 @@ def test_batch_makes_views_and_resumes_them(tmp_path: Path, capsys: pytest.Captu
     panorama(scout / "pano.jpg")
     plan = view("pano.jpg", "Left", pan_deg=-90, lens_mm=8) + view("pano.jpg", "Right", pan_deg=90, lens_mm=8)
     scout_of(scout, "pano.jpg,Quay,lamp,3200,5600,\n", plan)
+    (scout / "cut.mov").write_bytes(b"\0\0\0\x14ftypqt  \0\0\0\0qt  " + bytes(300))  # broken off: one line
     (tmp_path / "look.toml").write_text('title = "Dusk"\n[exposure]\nstops = -0.5\n')
     words = ["batch", str(scout), "--looks", str(tmp_path / "look.toml"), "--out", str(tmp_path / "out")]
 
@@ -168,7 +169,9 @@ def test_batch_makes_views_and_resumes_them(tmp_path: Path, capsys: pytest.Captu
 
     with pytest.raises(SystemExit) as end:
         main(words)
-    assert end.value.code == 0
+    assert end.value.code == 1
+    told = [line for line in capsys.readouterr().err.splitlines() if "cut.mov: this clip" in line]
+    assert len(told) == 1 and "broken or cut short" in told[0]
     first = graded()
     assert list(first) == ["pano_Left__dusk.jpg", "pano_Right__dusk.jpg", "pano__dusk.jpg"]
     left, right = (
@@ -183,7 +186,7 @@ def test_batch_makes_views_and_resumes_them(tmp_path: Path, capsys: pytest.Captu
     ]  # fmt: skip
     with pytest.raises(SystemExit) as end:
         main([*words, "--resume"])
-    assert end.value.code == 0
+    assert end.value.code == 1
     assert graded() == first  # nothing was written again
     (scout / "scout.toml").write_text(plan.replace("-90", "-80"))
     with pytest.raises(SystemExit):
