@@ -126,6 +126,7 @@ def _print_like(result: LikeResult, folder: Path) -> None:
 
 
 def _print(result: LearnResult) -> None:
+    from lookdev.text.numbers import plain, rough
     from lookdev.text.table import print_table
 
     typer.echo(f"{result.look.title}: {result.look.describe()}\n")
@@ -156,8 +157,27 @@ def _print(result: LearnResult) -> None:
     typer.echo("\nCIEDE2000. Held back: learned from the other pairs alone.")
     if len(result.pairs) == 1:
         typer.echo("One pair: nothing could be held back. A second pair shows how far the look carries.")
-    dim = [key.key for key in result.keys if not key.told_apart]
-    if dim:
-        typer.echo(f"Not told apart from the others by these frames: {', '.join(dim)}.")
+    if result.keys:
+        typer.echo("")
+        print_table(
+            ("key", "learned", "least step seen", ""),
+            [
+                (
+                    key.key,
+                    plain(key.value),
+                    rough(key.just_noticeable),
+                    "" if key.told_apart else "not told apart",
+                )
+                for key in result.keys
+            ],
+        )
+        typer.echo(
+            "Least step seen: mean CIEDE2000 1 over these frames, all else left. Not told apart: other keys"
+        )
+        typer.echo("do the same to these frames, and share what was done.")
+    if any(pair.share_left > 0 for pair in result.pairs):
+        typer.echo(
+            "\nMaps (_left.png): the lighter, the more of the grade is no look's; counted from CIEDE2000 5."
+        )
     for path in result.written:
         typer.echo(str(path))

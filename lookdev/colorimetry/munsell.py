@@ -9,6 +9,7 @@ mean.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,12 +60,20 @@ def family_curves(table: Array) -> Array:
     neighbours and C1 round the circle (Fritsch and Carlson 1980, as scipy's PCHIP has it): no step, and never
     beyond what the two families say.
     """
+    values = np.ascontiguousarray(table, dtype=np.float64)
+    return _curves(values.tobytes(), values.shape[1]).copy()
+
+
+@lru_cache(64)
+def _curves(table: bytes, columns: int) -> Array:
+    """Kept, as a look's are asked for again and again while its other keys are turned."""
     from scipy.interpolate import PchipInterpolator
 
+    values = np.frombuffer(table, dtype=np.float64).reshape(len(FAMILIES), columns)
     around = np.arange(-2, len(FAMILIES) + 3) % len(FAMILIES)
     hues = np.array(FAMILY_HUE_DEGREES)[around] + 360.0 * (np.arange(-2, len(FAMILIES) + 3) // len(FAMILIES))
     with np.errstate(over="ignore"):  # in the mean of slopes of which one is next to nothing
-        cubics = PchipInterpolator(hues, np.asarray(table, dtype=np.float64)[around]).c[:, 2:-2]
+        cubics = PchipInterpolator(hues, values[around]).c[:, 2:-2]
     widths = np.diff(hues)[2:-2]
     powers = widths ** np.arange(3, -1, -1)[:, None]
     return np.ascontiguousarray(np.moveaxis(cubics * powers[:, :, None], 0, -1))

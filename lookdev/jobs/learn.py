@@ -101,9 +101,13 @@ class PairReport:
 
 @dataclass(frozen=True)
 class KeyReport:
-    """A key of the look: the step of it that can just be seen, and whether the frames tell it apart."""
+    """A key of the look: its value, the step that can just be seen, and whether the frames tell it apart.
+
+    A tone counts as two: its pull in Oklab a and b.
+    """
 
     key: str
+    value: float
     just_noticeable: float
     told_apart: bool
 
@@ -129,6 +133,7 @@ class LearnResult:
             "keys": [
                 {
                     "key": key.key,
+                    "value": key.value,
                     "just_noticeable": float(f"{key.just_noticeable:.2g}"),
                     "told_apart": key.told_apart,
                 }
@@ -147,6 +152,7 @@ def run(request: LearnRequest, tell: Tell = unheard) -> LearnResult:
     LookdevError : no pair can be used; the first one's reason.
     """
     from lookdev.looks.learn.fit import fit
+    from lookdev.looks.learn.keys import all_keys
 
     _check(request)
     step = counter(tell)
@@ -167,7 +173,8 @@ def run(request: LearnRequest, tell: Tell = unheard) -> LearnResult:
     look = fitted.look.model_copy(update={"title": title, "note": _note(pairs)})
     written = _write(request, title, fitted, offsets, pairs, maps)
     step(total, total, "written")
-    keys = [KeyReport(key.words, noticeable, apart) for key, noticeable, apart in fitted.steps]
+    values = dict(zip(all_keys(), fitted.vector.tolist(), strict=True))
+    keys = [KeyReport(key.words, values[key], step_of, apart) for key, step_of, apart in fitted.steps]
     return LearnResult(look, written, reports, keys, errors)
 
 
@@ -337,4 +344,8 @@ def _write_rest(request: LearnRequest, title: str, offsets: Array, pairs: Sequen
 def _png(grey: NDArray[np.uint8]) -> bytes:
     import cv2
 
-    return bytes(cv2.imencode(".png", grey)[1].tobytes())
+    from lookdev.looks.learn.pairs import PLAINLY_OFF
+    from lookdev.pages.map_legend import with_legend
+
+    shown = with_legend(grey, 4 * PLAINLY_OFF, PLAINLY_OFF)
+    return bytes(cv2.imencode(".png", shown)[1].tobytes())

@@ -14,8 +14,8 @@ from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import SRGB, get_encoding
 from lookdev.errors import LookdevError
 from lookdev.looks.learn.colours import differences, graded, near_ciede2000
-from lookdev.looks.learn.fit import Problem, defaults, fit, solve
-from lookdev.looks.learn.keys import all_keys, look_of, rounded, vector_of
+from lookdev.looks.learn.fit import Problem, defaults, fit, solve, told_apart
+from lookdev.looks.learn.keys import TONES, all_keys, look_of, rounded, vector_of
 from lookdev.looks.learn.pairs import Picture, left_map, make_pair
 from lookdev.looks.learn.register import register
 from lookdev.looks.learn.rest import regression, with_rest
@@ -133,6 +133,15 @@ def test_our_own_looks_learned_back(tables: dict[str, object]) -> None:
     )
     print(f"\nmean {found:.2f}: {fitted.look.describe()}")
     assert found <= 0.3
+    if any(tone.at_stops not in [at for at, _ in TONES] for tone in look.tone):
+        look = look.model_copy(update={"tone": ()})  # the keys of tones stand elsewhere: no key is its like
+    hidden = vector_of(look)
+    problem = Problem([pair.colours for pair in pairs], fitted.cdl_encoding)
+    problem.measure_limits(fitted.vector)
+    used = [int(k) for k in np.flatnonzero(hidden != defaults())]
+    off = dict(zip(all_keys(), np.abs(hidden - fitted.vector), strict=True))
+    for key, step, apart in told_apart(problem, fitted.vector, used):
+        assert off[key] <= step or not apart, key.words
 
 
 @pytest.mark.parametrize(
@@ -200,3 +209,30 @@ def test_lattice_regression_goes_through_what_is_linear() -> None:
     lattice = regression(at, at @ slope, np.full(800, 1 / 800), 9, 1e-3, 1e-9)
     far = rng.uniform(0.0, 1.0, (200, 3))
     assert with_rest(far, lattice) == pytest.approx(far + far @ slope, abs=2e-3)
+
+
+def test_a_key_that_others_stand_in_for_is_not_told_apart() -> None:
+    """Three slopes and the exposure do the same to a picture without contrast of its own: said of all four."""
+    after = coded(np.clip(HALL * 0.8, 0, 1))
+    pair = make_pair(Picture(HALL, SRGB, "a"), Picture(after, SRGB, "b"))
+    keys = all_keys()
+    vector = defaults()
+    slopes = [k for k, key in enumerate(keys) if key.name == "cdl.slope"]
+    vector[slopes] = 0.8
+    problem = Problem([pair.colours], "sRGB")
+    exposure = next(k for k, key in enumerate(keys) if key.name == "exposure.stops")
+    alone = {key.words: apart for key, _, apart in told_apart(problem, vector)}
+    together = {key.words: apart for key, _, apart in told_apart(problem, vector, [exposure])}
+    assert all(alone.values())
+    assert not together["exposure.stops"]
+    assert len(together) == len(alone) + 1
+
+
+def test_the_legend_leaves_the_map_as_it_is() -> None:
+    from lookdev.pages.map_legend import with_legend
+
+    grey = np.arange(600 * 300, dtype=np.uint32).reshape(300, 600).astype(np.uint8)
+    shown = with_legend(grey, 20.0, 5.0)
+    assert shown.shape[0] > 300 and np.array_equal(shown[:300], grey)
+    assert shown[300:].max() > 200
+    assert with_legend(grey[:, :100], 20.0, 5.0).shape == (300, 100)

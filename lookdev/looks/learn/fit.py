@@ -29,6 +29,10 @@ LEAST_GAIN = 0.05
 JUST_NOTICEABLE = 1.0
 """CIEDE2000 of the least step that can be seen, common practice."""
 
+APART = 0.25
+"""CIEDE2000, root mean square, that no other keys can make of a just noticeable step of a key: with less
+the frames do not tell it apart. A quarter of what can be seen: a pair saved twice differs by as much."""
+
 CDL_ENCODINGS = ("ACEScct", "sRGB")
 """Where a CDL may act: graders of pictures turn code values, graders of footage turn log."""
 
@@ -176,14 +180,18 @@ def fit(several: Sequence[Colours]) -> Fitted:
         vector = solve(problem, vector, active, most)
         problem.measure_limits(vector)
     trials: list[tuple[float, int, str, Array]] = []
-    # a start from the CDL alone finds what lies far off; what a person would turn first is to be preferred
+
+    def tried(encoding: str, start: Array, handicap: float) -> None:
+        trial = Problem(some, encoding)
+        trial.measure_limits(start)
+        found = solve(trial, start, levels[2], 4)
+        trials.append((trial.mean(trial.residuals(found)) + handicap, len(trials), encoding, found))
+
     for encoding in CDL_ENCODINGS:
-        alone = solve(Problem(some, encoding), defaults(), last, 5)
-        for handicap, start in ((0.0, vector), (LEAST_GAIN, alone)):
-            trial = Problem(some, encoding)
-            trial.measure_limits(start)
-            found = solve(trial, start, levels[2], 4)
-            trials.append((trial.mean(trial.residuals(found)) + handicap, len(trials), encoding, found))
+        tried(encoding, vector, 0.0)
+    encoding = min(trials)[2]
+    # a start from the CDL alone finds what lies far off; what a person would turn first is to be preferred
+    tried(encoding, solve(Problem(some, encoding), defaults(), last, 5), LEAST_GAIN)
     _, _, encoding, vector = min(trials)
     problem = Problem(several, encoding)
     problem.measure_limits(vector)
@@ -264,10 +272,15 @@ def _placed(moved: Array, left: Sequence[int], shift: Array) -> Array:
     return out
 
 
-def told_apart(problem: Problem, vector: Array) -> tuple[tuple[Key, float, bool], ...]:
-    """Each key in use: its change that can just be seen, and whether no others can stand in for that."""
+def told_apart(
+    problem: Problem, vector: Array, more: Sequence[int] = ()
+) -> tuple[tuple[Key, float, bool], ...]:
+    """Each key in use: its change that can just be seen, and whether no others can stand in for that.
+
+    ``more`` : places of keys to count as in use.
+    """
     keys = all_keys()
-    active = [int(k) for k in np.flatnonzero(vector != defaults())]
+    active = sorted({*(int(k) for k in np.flatnonzero(vector != defaults())), *more})
     if not active:
         return ()
     here = problem.residuals(vector)
@@ -282,7 +295,5 @@ def told_apart(problem: Problem, vector: Array) -> tuple[tuple[Key, float, bool]
         if others.size:
             rest = rest - others @ np.linalg.lstsq(others, rest, rcond=1e-9)[0]
         step = JUST_NOTICEABLE / max(alone, 1e-9)
-        found.append(
-            (keys[k], step * float(problem.units[k]), bool(np.linalg.norm(rest) * step > LEAST_GAIN))
-        )
+        found.append((keys[k], step * float(problem.units[k]), bool(np.linalg.norm(rest) * step > APART)))
     return tuple(found)

@@ -83,8 +83,10 @@ class Key:
     @property
     def words(self) -> str:
         """The key for a person."""
-        if self.part is None or self.is_pull:
+        if self.part is None:
             return self.name
+        if self.is_pull:
+            return f"{self.name}, {'ab'[self.part]}"
         return f"{self.name}[{self.part}]"
 
 

@@ -114,11 +114,12 @@ def suggest(references: Array, scout: Array) -> tuple[Suggestion, Suggestion, Su
     references : (r, n, 3) sRGB code values of the reference, or of several in one look.
     scout : (s, n, 3) of the scout's stills, balanced, as :func:`sampled` gives them.
     """
+    # references are often of one place, and then tell little more than one: the root of their number counts
     wanted = impression(references).mean(axis=0)
     own = impression(scout)
     found = []
     for times in (HELD_BACK, NEARER):
-        spread = places_differ(own) * (times**2 * (1.0 / len(references) + 1.0 / len(own)))
+        spread = places_differ(own) * (times**2 * (1.0 / np.sqrt(len(references)) + 1.0 / len(own)))
         found.append(_nearest(wanted, scout, spread))
     held, near = found
     plain = np.array([not turn.name.startswith(_LIGHT_KEYS) for turn in TURNS])

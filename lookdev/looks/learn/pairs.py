@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -98,6 +98,7 @@ class Pair:
     source: Encoding
     target: Encoding
     registration: Registration
+    _wholes: dict[int, Colours] = field(default_factory=dict, repr=False)
 
     def whole(self, every: int = 1) -> Colours:
         """Every pixel inside, or so manieth one across and down, each counting alike."""
@@ -124,7 +125,9 @@ class Pair:
 
         Of every so manieth pixel across and down.
         """
-        whole = self.whole(every)
+        if every not in self._wholes:
+            self._wholes[every] = self.whole(every)
+        whole = self._wholes[every]
         signal = np.clip(graded(look, whole), 0.0, 1.0)
         if offsets is not None:
             signal = np.clip(with_rest(signal, offsets), 0.0, 1.0)

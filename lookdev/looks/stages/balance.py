@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Annotated, Literal, Self
 
 import numpy as np
@@ -145,32 +146,41 @@ class BalanceResult:
 
 def resolve_balance(parameters: Balance, cast: Cast | None) -> BalanceResult:
     """The matrix of a look's balance for what was metered (None: nothing was)."""
+    asked = (parameters.keep, parameters.names_keep, parameters.mired, parameters.duv, parameters.method)
+    return _resolved(*asked, cast)
+
+
+@lru_cache(256)
+def _resolved(
+    asked: float, names_keep: bool, mired: float, duv: float, method: str, cast: Cast | None
+) -> BalanceResult:
     picture = target = None
     keep, limited, off_locus = 1.0, False, False
-    cone = CONE_MATRICES[parameters.method]
+    cone = CONE_MATRICES[method]
     gains = np.ones(3)
     if cast is not None:
         picture = cast.picture_xy
         off_locus = not is_cct_meaningful(picture)
-        keep = parameters.keep
-        whole = cast.whole_xy if parameters.names_keep else picture
-        gains_at = _gain_function(picture, whole, parameters.method)
+        keep = asked
+        whole = cast.whole_xy if names_keep else picture
+        gains_at = _gain_function(picture, whole, method)
         if not _possible(gains_at(keep)):
             limited = True
             keep = _least_possible_keep(keep, gains_at)
         target = kept_white(whole, keep)
         gains = gains_at(keep)
     final = target if target is not None else pair(D65_XY)
-    if parameters.shifts:
+    if mired or duv:
         neutral_mired, neutral_duv = mired_duv_from_xy(D65_XY)
-        shifted = pair(xy_from_mired(neutral_mired + parameters.mired, neutral_duv + parameters.duv))
-        shift = cone_response(shifted, parameters.method) / cone_response(D65_XY, parameters.method)
+        shifted = pair(xy_from_mired(neutral_mired + mired, neutral_duv + duv))
+        shift = cone_response(shifted, method) / cone_response(D65_XY, method)
         gains = gains * shift
-        final = pair(xy_from_xyz(cone_response(final, parameters.method) * shift @ np.linalg.inv(cone).T))
+        final = pair(xy_from_xyz(cone_response(final, method) * shift @ np.linalg.inv(cone).T))
     on_xyz = np.linalg.inv(cone) @ np.diag(gains) @ cone
     matrix = np.asarray(WORKING.from_xyz @ on_xyz @ WORKING.to_xyz)
     if np.all(gains == 1.0):
         matrix = np.eye(3)
+    matrix.flags.writeable = False  # it is kept
     return BalanceResult(matrix, picture, target, final, keep, limited, off_locus)
 
 
