@@ -212,14 +212,13 @@ def test_lattice_regression_goes_through_what_is_linear() -> None:
 
 
 def test_a_key_that_others_stand_in_for_is_not_told_apart() -> None:
-    """Three slopes and the exposure do the same to a picture without contrast of its own: said of all four."""
+    """The same offset of all channels in ACEScct (17.52 codes of one to a stop, S-2016-001) is an exposure."""
     after = coded(np.clip(HALL * 0.8, 0, 1))
     pair = make_pair(Picture(HALL, SRGB, "a"), Picture(after, SRGB, "b"))
     keys = all_keys()
     vector = defaults()
-    slopes = [k for k, key in enumerate(keys) if key.name == "cdl.slope"]
-    vector[slopes] = 0.8
-    problem = Problem([pair.colours], "sRGB")
+    vector[[k for k, key in enumerate(keys) if key.name == "cdl.offset"]] = -0.3 / 17.52
+    problem = Problem([pair.colours], "ACEScct")
     exposure = next(k for k, key in enumerate(keys) if key.name == "exposure.stops")
     alone = {key.words: apart for key, _, apart in told_apart(problem, vector)}
     together = {key.words: apart for key, _, apart in told_apart(problem, vector, [exposure])}
