@@ -212,7 +212,7 @@ def test_lattice_regression_goes_through_what_is_linear() -> None:
 
 
 def test_a_key_that_others_stand_in_for_is_not_told_apart() -> None:
-    """The same offset of all channels in ACEScct (17.52 codes of one to a stop, S-2016-001) is an exposure."""
+    """The same offset of all channels in ACEScct (17.52 stops to one, S-2016-001) is an exposure."""
     after = coded(np.clip(HALL * 0.8, 0, 1))
     pair = make_pair(Picture(HALL, SRGB, "a"), Picture(after, SRGB, "b"))
     keys = all_keys()
