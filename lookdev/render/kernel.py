@@ -200,14 +200,6 @@ def _apply(numbers, graded, out):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _mark_grid(grid, flags):  # type: ignore[no-untyped-def]
-    top = flags.shape[0] - 1
-    for i in range(grid.shape[0]):
-        r, g, b = int(grid[i, 0]), int(grid[i, 1]), int(grid[i, 2])
-        flags[min(b, top), min(g, top), min(r, top)] = 1
-
-
-@compiled
 def _interpolate(grid, nodes, out):  # type: ignore[no-untyped-def]
     top = nodes.shape[0] - 2
     for i in range(grid.shape[0]):
@@ -233,22 +225,6 @@ def _interpolate(grid, nodes, out):  # type: ignore[no-untyped-def]
                 + nodes[b + (second >> 2), g + ((second >> 1) & 1), r + (second & 1), c] * (middle - low)
                 + nodes[b + 1, g + 1, r + 1, c] * low
             )
-
-
-@compiled
-def _bend(grid, nodes, tolerance, hard):  # type: ignore[no-untyped-def]
-    top = nodes.shape[0] - 2
-    for i in range(grid.shape[0]):
-        r, g, b = min(int(grid[i, 0]), top), min(int(grid[i, 1]), top), min(int(grid[i, 2]), top)
-        worst = np.float32(0)
-        for c in range(3):
-            middle0 = nodes[b, g, r, c] + nodes[b + 1, g + 1, r + 1, c]
-            middle1 = nodes[b, g, r + 1, c] + nodes[b + 1, g + 1, r, c]
-            middle2 = nodes[b, g + 1, r, c] + nodes[b + 1, g, r + 1, c]
-            middle4 = nodes[b + 1, g, r, c] + nodes[b, g + 1, r + 1, c]
-            highest = max(max(middle0, middle1), max(middle2, middle4))
-            worst = max(worst, highest - min(min(middle0, middle1), min(middle2, middle4)))
-        hard[i] |= worst > 2 * tolerance
 
 
 @compiled
@@ -438,13 +414,6 @@ def put_colours(numbers: NDArray[np.uint8], graded: NDArray[np.uint32], out: NDA
     rest_out[:] = unpacked(graded[packed(rest)])
 
 
-def used_grid_cells(grid: NDArray[np.float32], cells: int) -> NDArray[np.intp]:
-    """Numbers, red fastest, of those of ``cells``^3 cells that grid positions (n, 3) in [0, cells] lie in."""
-    flags = np.zeros((cells, cells, cells), dtype=np.uint8)
-    _mark_grid(grid, flags)
-    return np.flatnonzero(flags)
-
-
 def interpolate(grid: NDArray[np.float32], nodes: NDArray[np.float32]) -> NDArray[np.float32]:
     """Tetrahedral interpolation between ``nodes`` (size, size, size, 3) at ``grid`` positions (n, 3)."""
     out = np.empty_like(grid)
@@ -452,19 +421,13 @@ def interpolate(grid: NDArray[np.float32], nodes: NDArray[np.float32]) -> NDArra
     return out
 
 
-def mark_hard(
-    grid: NDArray[np.float32], nodes: NDArray[np.float32], tolerance: float, hard: NDArray[np.bool_]
-) -> None:
-    """Set ``hard`` (n,) where the diagonals of a position's cell disagree by more than ``tolerance``."""
-    _bend(grid, nodes, np.float32(tolerance), hard)
-
-
 def average_in_light(
-    pixels: NDArray[np.uint8], light: NDArray[np.float32], size: tuple[int, int]
+    pixels: NDArray[np.uint8] | NDArray[np.uint16], light: NDArray[np.float32], size: tuple[int, int]
 ) -> NDArray[np.float32]:
     """Mean light (h, w, 3) of the ``size`` (w, h) equal rectangles that ``pixels`` fall into.
 
-    ``light`` (256, 3) is that of a code. A pixel that lies in several rectangles counts by its share in each.
+    ``light`` (256 or 65536, 3) is that of a code. A pixel that lies in several rectangles counts by its share
+    in each.
     """
     columns, rows = (
         np.linspace(0.0, whole, parts + 1) for whole, parts in zip(pixels.shape[1::-1], size, strict=True)

@@ -17,21 +17,20 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.colorimetry.encodings import BT709, SRGB, Encoding
+from lookdev.colorimetry.encodings import BT709, SRGB
 from lookdev.compilation import are_compiled, faults, mark_complete
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Transform
-from lookdev.looks.rendering import MID_GREY
 from lookdev.render import kernel
 from lookdev.render.buffers import BUFFERS
+from lookdev.render.grid_lattice import GridLattice
+from lookdev.render.nodes import CHUNK, NodeCompiler, places
 from lookdev.render.reference import to_codes
-from lookdev.stills.still import signal_of
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.uint8] | NDArray[np.uint16]
@@ -39,11 +38,8 @@ Codes = NDArray[np.uint8] | NDArray[np.uint16]
 FINE, COARSE = 2, 3
 """Bits of a code within a cell of 4, and of 8, codes."""
 BEND_CODES, DARK_CODES = 0.7, 40
-GRID_BEND_CODES = 0.12  # a 16-bit code is finer
 COARSE_BEND_CODES = 3.0  # a look that holds skin back bends more within a wide cell than one that does not
 _UNIT = 1 << kernel.FRACTION_BITS
-_CHUNK = 1 << 16
-_STRIP_PIXELS = 1 << 20
 
 
 class CodeLattice:
@@ -67,18 +63,23 @@ class CodeLattice:
         self._bend_codes = BEND_CODES if cell_bits == FINE else COARSE_BEND_CODES
         side = self._cells_a_channel + 1
         self.nodes = np.zeros((side, side, side, 3), dtype=np.int32)
-        self._compiler = _Compiler(self._cells_a_channel, self._work_out)
+        self._compiler = NodeCompiler(self._cells_a_channel, self._work_out)
 
     @property
     def busy(self) -> bool:
         """Whether a thread is working nodes out just now."""
         return self._compiler.busy
 
+    @property
+    def nbytes(self) -> int:
+        """Memory that it takes."""
+        return int(self.nodes.nbytes)
+
     def graded(self, colours: NDArray[np.uint32], cells: kernel.Cells | None = None) -> NDArray[np.uint32]:
         """Packed 8-bit colours (n,) through the look; ``cells`` are theirs, where they are known."""
         out, hard = self._interpolated(colours, cells)
-        for start in range(0, len(hard), _CHUNK):
-            at = hard[start : start + _CHUNK]
+        for start in range(0, len(hard), CHUNK):
+            at = hard[start : start + CHUNK]
             signal = self.transform(kernel.unpacked(colours[at]) / 255.0)
             out[at] = kernel.packed(to_codes(signal, 8).astype(np.uint8))
         return out
@@ -100,119 +101,12 @@ class CodeLattice:
     def _work_out(self, new: NDArray[np.uint32]) -> None:
         last, width = self._cells_a_channel, 1 << self.cell_bits
         nodes, side = self.nodes.reshape(-1, 3), last + 1
-        place = _places(new, side)
+        place = places(new, side)
         graded = np.clip(self.transform(np.minimum(place * width, 255) / 255.0), 0.0, 1.0) * (255.0 * _UNIT)
         nodes[new] = np.floor(graded + 0.5).astype(np.int32)
         at_end = np.any(place == last, axis=1)
         end, inner = new[at_end], np.minimum(place[at_end], last - 1) @ np.array([1, side, side * side])
         nodes[end] = nodes[inner] + ((nodes[end] - nodes[inner]) * width) // (width - 1)
-
-
-def _places(numbers: NDArray[np.uint32], side: int) -> NDArray[np.intp]:
-    """Red, green and blue place (n, 3) of numbered nodes."""
-    rest, red = np.divmod(numbers.astype(np.intp), side)
-    return np.stack([red, rest % side, rest // side], axis=-1)
-
-
-class _Compiler:
-    """Which nodes of a lattice are known, and one thread at a time working out more.
-
-    ``work_out`` gets them a chunk at a time, those of lower numbers first.
-    """
-
-    def __init__(self, cells_a_channel: int, work_out: Callable[[NDArray[np.uint32]], None]) -> None:
-        self._cells_a_channel = cells_a_channel
-        self._known = np.zeros((cells_a_channel + 1) ** 3, dtype=np.bool_)
-        self._done = np.zeros(cells_a_channel**3, dtype=np.bool_)
-        self._work_out = work_out
-        self._lock = threading.Lock()
-
-    @property
-    def busy(self) -> bool:
-        return self._lock.locked()
-
-    def ensure(self, cells: NDArray[np.integer]) -> None:
-        """Work out the nodes of numbered ``cells`` that are not known yet."""
-        if self._done[cells].all():
-            return
-        with self._lock:
-            new = np.sort(kernel.new_nodes(cells, self._cells_a_channel, self._known))
-            try:
-                for start in range(0, len(new), _CHUNK):
-                    self._work_out(new[start : start + _CHUNK])
-            except BaseException:
-                self._known[new] = False
-                raise
-            self._done[cells] = True
-
-
-@dataclass(frozen=True)
-class Shaper:
-    """Signal to position along a lattice axis, 0 to 1, one increasing curve for the three channels.
-
-    ``to_grid`` and ``from_grid`` undo each other between ``low`` and ``high``, the signal values at the ends.
-    """
-
-    low: float
-    high: float
-    stops: bool = False
-
-    def to_grid(self, signal: NDArray[np.floating]) -> NDArray[np.floating]:
-        """Position 0 to 1 of ``signal``; outside [low, high] it lies outside [0, 1]."""
-        start, end = self._bend(np.asarray(self.low)), self._bend(np.asarray(self.high))
-        return (self._bend(signal) - start) / (end - start)
-
-    def from_grid(self, position: Array) -> Array:
-        """Inverse of :meth:`to_grid`."""
-        start, end = self._bend(np.asarray(self.low)), self._bend(np.asarray(self.high))
-        bent = start + position * (end - start)
-        return np.asarray(2 * _TOE * np.sinh(bent) if self.stops else bent)
-
-    def _bend(self, signal: NDArray[np.floating]) -> NDArray[np.floating]:
-        return np.arcsinh(signal / (2 * _TOE)) if self.stops else signal
-
-
-_TOE = MID_GREY * 2.0**-7
-ENCODED = Shaper(0.0, 1.0)
-SCENE_STOPS = Shaper(-_TOE, MID_GREY * 2.0**6, stops=True)
-GRID_SIZE = 129
-
-
-def shaper_for(source: Encoding) -> Shaper:
-    """Linear light in stops, encoded pixels as they are."""
-    return SCENE_STOPS if source.is_linear else ENCODED
-
-
-class GridLattice:
-    """A look over a shaper; ``nodes`` (129, 129, 129, 3) float32 signal, blue slowest."""
-
-    def __init__(self, transform: Transform) -> None:
-        self.transform = transform
-        self.shaper = shaper_for(transform.source)
-        self.nodes = np.zeros((GRID_SIZE, GRID_SIZE, GRID_SIZE, 3), dtype=np.float32)
-        self._compiler = _Compiler(GRID_SIZE - 1, self._work_out)
-
-    @property
-    def busy(self) -> bool:
-        """Whether a thread is working nodes out just now."""
-        return self._compiler.busy
-
-    def _work_out(self, new: NDArray[np.uint32]) -> None:
-        signal = self.shaper.from_grid(_places(new, GRID_SIZE) / (GRID_SIZE - 1))
-        self.nodes.reshape(-1, 3)[new] = self.transform(signal)
-
-    def __call__(self, signal: NDArray[np.floating]) -> NDArray[np.float32]:
-        """Signal (n, 3) through the look; outside the shaper and where it bends by the look itself."""
-        cells = len(self.nodes) - 1
-        position = self.shaper.to_grid(signal)
-        grid = np.asarray(np.clip(position, 0.0, 1.0) * cells, dtype=np.float32)
-        self._compiler.ensure(kernel.used_grid_cells(grid, cells))
-        out = kernel.interpolate(grid, self.nodes)
-        hard = np.any((position < 0.0) | (position > 1.0), axis=-1)
-        kernel.mark_hard(grid, self.nodes, GRID_BEND_CODES / 255.0, hard)
-        if hard.any():
-            out[hard] = self.transform(np.asarray(signal[hard], dtype=np.float64))
-        return out
 
 
 Lattice = CodeLattice | GridLattice
@@ -221,11 +115,11 @@ Lattice = CodeLattice | GridLattice
 def lattice_for(transform: Transform, dtype: np.dtype[Any], bits: int, *, coarse: bool = False) -> Lattice:
     """The kind of lattice that grades pixels of such a type to ``bits`` 8 or 16.
 
-    ``coarse``: for small pictures, where there is such a lattice.
+    ``coarse``: for small pictures.
     """
     if dtype == np.uint8 and bits == 8:
         return CodeLattice(transform, COARSE if coarse else FINE)
-    return GridLattice(transform)
+    return GridLattice(transform, bits, divides=not coarse)
 
 
 class StillGrader:
@@ -266,7 +160,7 @@ class StillGrader:
             self._each(lambda n, part: self._colours[n].put(self._flat[part], lattice, out[part]))
         else:
             pixels = self._pixels()
-            self._each(lambda n, part: _by_grid(lattice, pixels[part], out[part], bits))
+            self._each(lambda n, part: lattice.grade(pixels[part], out[part]))
         return out.reshape(self._shape)
 
     def close(self) -> None:
@@ -333,12 +227,6 @@ def grade_fast(
     return StillGrader(pixels, threads=threads)(lattice_for(transform, pixels.dtype, bits), bits)
 
 
-def _by_grid(lattice: GridLattice, flat: NDArray[Any], out: NDArray[Any], bits: int) -> None:
-    for start in range(0, len(flat), _STRIP_PIXELS):
-        part = slice(start, start + _STRIP_PIXELS)
-        out[part] = to_codes(lattice(signal_of(flat[part])).astype(np.float64), bits)
-
-
 class LatticeStore:
     """The lattices last used, by key, so that the stills of one reading share them; safe between threads."""
 
@@ -358,7 +246,7 @@ class LatticeStore:
             return self._kept[key]
 
     def _size(self) -> int:
-        return sum(lattice.nodes.nbytes for lattice in self._kept.values())
+        return sum(lattice.nbytes for lattice in self._kept.values())
 
 
 def _strips(count: int, threads: int) -> list[slice]:

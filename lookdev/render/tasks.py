@@ -447,7 +447,7 @@ class _Grader:
         from lookdev.render.lattice import STORE, lattice_for
 
         source, dtype = self.still.encoding, self.still.pixels.dtype
-        coarse = self.coarse and dtype == "uint8"
+        coarse = self.coarse
         act = (output.look.fingerprint(), output.cast, output.exposure_stops)
         key = (*act, self._digest(source), self._digest(target), dtype.str, bits, coarse)
 

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.encodings import SRGB, Encoding
 from lookdev.looks.model import Look
 from lookdev.render import kernel
-from lookdev.render.lattice import GridLattice, StillGrader
+from lookdev.render.grid_lattice import GridLattice
+from lookdev.render.lattice import StillGrader
 from lookdev.stills.reader import linear_light
 from lookdev.stills.still import code_values
 
@@ -27,15 +28,18 @@ def reduced_to_box(pixels: NDArray[Any], encoding: Encoding, box: tuple[int, int
     if scale >= 1.0:
         return pixels
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    if pixels.dtype != np.uint8:
+    if pixels.dtype.kind == "f":
         import cv2
 
         factor = min(max(1, int(0.5 / scale)), height, width)
         small = cv2.resize(_block_means(pixels, encoding, factor), size, interpolation=cv2.INTER_AREA)
         return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
-    ramp = np.repeat(np.arange(256, dtype=np.uint8)[:, None, None], 3, axis=2)
+    levels = int(np.iinfo(pixels.dtype).max) + 1
+    ramp = np.repeat(np.arange(levels, dtype=pixels.dtype)[:, None, None], 3, axis=2)
     light = np.ascontiguousarray(linear_light(ramp, encoding)[:, 0], dtype=np.float32)
     small = kernel.average_in_light(np.ascontiguousarray(pixels), light, size)
+    if pixels.dtype != np.uint8:
+        return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
     halves = np.repeat((np.arange(255) + 0.5)[:, None] / 255.0, 3, axis=1)
     edges = np.ascontiguousarray(encoding.decode(halves).T, dtype=np.float32)
     return kernel.codes_of_light(small, edges)
@@ -58,4 +62,4 @@ def as_srgb(pixels: NDArray[Any], encoding: Encoding) -> NDArray[np.uint8]:
     if encoding == SRGB and pixels.dtype == np.uint8:
         return pixels.copy()
     plain = Look(title="as it stood").transform(encoding, SRGB)
-    return StillGrader(pixels)(GridLattice(plain), 8)  # type: ignore[return-value]
+    return StillGrader(pixels)(GridLattice(plain, 8), 8)  # type: ignore[return-value]

@@ -1,0 +1,145 @@
+"""The pixel kernels for 16-bit and float pixels: positions on a grid, and interpolation to codes.
+
+A pixel is looked at once a look: its position by a table of every code (or the inverse hyperbolic sine, for
+floats), its cell's kind, four nodes, and the code goes out. No picture of floats is ever in memory.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.compilation import compiled, load_numba
+from lookdev.looks.elementary import log2
+
+_numba = load_numba()
+float32, uint32, uintp = _numba.float32, _numba.uint32, _numba.uintp
+
+FINE_PARTS = 4  # along an edge of a cell that is divided again
+
+
+@compiled
+def _places_of_codes(codes, table, grid):  # type: ignore[no-untyped-def]
+    for i in range(codes.size):
+        grid[i] = table[codes[i]]
+
+
+@compiled
+def _places_of_light(light, scale, start, steps, grid):  # type: ignore[no-untyped-def]
+    """``scale`` 0: light itself, in ``steps`` from ``start``; else its inverse hyperbolic sine."""
+    for i in range(light.size):
+        v = np.float64(light[i])
+        if scale > 0.0:
+            m = abs(v) * scale
+            v = np.copysign(0.6931471805599453 * log2(m + np.sqrt(m * m + 1.0)), v)
+        grid[i] = (v - start) * steps
+
+
+@compiled
+def _grade_grid(grid, kinds, flat, top_code, out, left):  # type: ignore[no-untyped-def]
+    """Codes of pixels in cells that are interpolated; the places of all others go to ``left``; returns how
+    many, and how many of them lie in cells of kind 0. Behind the nodes come those of cells that are divided
+    again, by FINE_PARTS, one after the other."""
+    count, unknown = 0, 0
+    cells = uintp(kinds.shape[0])
+    flags = kinds.reshape(-1)
+    side, most = cells + uintp(1), float32(cells)
+    wide, fine, parts = uintp(3) * side, uintp(3 * (FINE_PARTS + 1)), uintp(FINE_PARTS)
+    behind = wide * side * side
+    for i in range(grid.shape[0]):
+        x, y, z = grid[i, 0], grid[i, 1], grid[i, 2]
+        if not (min(min(x, y), z) >= float32(0) and max(max(x, y), z) <= most):
+            left[count] = i
+            count += 1
+            continue
+        r = min(uintp(x), cells - uintp(1))
+        g = min(uintp(y), cells - uintp(1))
+        b = min(uintp(z), cells - uintp(1))
+        kind = flags[(b * cells + g) * cells + r]
+        if kind == 0 or kind == 2:
+            unknown += kind == 0
+            left[count] = i
+            count += 1
+            continue
+        x, y, z = x - float32(r), y - float32(g), z - float32(b)
+        ox, oy, oz = uintp(3), wide, wide * side
+        start = uintp(0)
+        if kind > 2:
+            x, y, z = x * float32(parts), y * float32(parts), z * float32(parts)
+            r, g, b = min(uintp(x), parts - uintp(1)), min(uintp(y), parts - uintp(1)), uintp(z)
+            b = min(b, parts - uintp(1))
+            x, y, z = x - float32(r), y - float32(g), z - float32(b)
+            oy, oz = fine, fine * (parts + uintp(1))
+            start = behind + uintp(kind - 3) * oz * (parts + uintp(1))
+        first = ox if x >= y and x >= z else (oy if y >= z else oz)
+        last = oz if z <= x and z <= y else (oy if y <= x else ox)
+        high, low = max(max(x, y), z), min(min(x, y), z)
+        middle = max(min(x, y), min(max(x, y), z))
+        at = start + ox * r + oy * g + oz * b
+        w0, w1, w2 = float32(1) - high, high - middle, middle - low
+        one, all_ = at + first, at + ox + oy + oz
+        two = all_ - last
+        for c in range(uintp(3)):
+            value = flat[at + c] * w0 + flat[one + c] * w1 + flat[two + c] * w2 + flat[all_ + c] * low
+            out[i, c] = uint32(min(max(value, float32(0)), float32(1)) * top_code + float32(0.5))
+    return count, unknown
+
+
+@compiled
+def _bends(cells, nodes, worst):  # type: ignore[no-untyped-def]
+    """How far apart the middles of the four diagonals of each of ``cells`` are, in the worst channel."""
+    count = uint32(nodes.shape[0] - 1)
+    for i in range(cells.size):
+        cell = cells[i]
+        r, g, b = cell % count, (cell // count) % count, cell // (count * count)
+        most = float32(0)
+        for c in range(3):
+            middle0 = nodes[b, g, r, c] + nodes[b + 1, g + 1, r + 1, c]
+            middle1 = nodes[b, g, r + 1, c] + nodes[b + 1, g + 1, r, c]
+            middle2 = nodes[b, g + 1, r, c] + nodes[b + 1, g, r + 1, c]
+            middle4 = nodes[b + 1, g, r, c] + nodes[b, g + 1, r + 1, c]
+            highest = max(max(middle0, middle1), max(middle2, middle4))
+            most = max(most, highest - min(min(middle0, middle1), min(middle2, middle4)))
+        worst[i] = most * float32(0.5)
+
+
+def grid_of_codes(codes: NDArray[np.integer], table: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Positions (n, 3) of integer codes (n, 3), contiguous, by a ``table`` of every code's."""
+    grid = np.empty(codes.shape, dtype=np.float32)
+    _places_of_codes(codes.reshape(-1), table, grid.reshape(-1))
+    return grid
+
+
+def grid_of_light(
+    light: NDArray[np.float32], scale: float, start: float, steps: float
+) -> NDArray[np.float32]:
+    """Positions (n, 3) of floats: (asinh(scale light) - start) steps; scale 0: (light - start) steps."""
+    grid = np.empty(light.shape, dtype=np.float32)
+    _places_of_light(light.reshape(-1), scale, start, steps, grid.reshape(-1))
+    return grid
+
+
+def grade_grid(
+    grid: NDArray[np.float32],
+    kinds: NDArray[np.int32],
+    nodes: NDArray[np.float32],
+    out: NDArray[np.uint8] | NDArray[np.uint16],
+) -> tuple[NDArray[np.int64], int]:
+    """Tetrahedral interpolation at ``grid`` positions (n, 3), in cells, rounded into codes ``out`` (n, 3).
+
+    ``kinds`` (c, c, c) says of each cell, blue slowest: 0 not known, 1 between its nodes, 2 not to be
+    interpolated, 3 + k between those of the k-th cell that is divided again. ``nodes`` (flat) are those of
+    the (c + 1)^3 corners, then (FINE_PARTS + 1)^3 of each divided cell. The places of pixels that were not
+    done (kinds 0 and 2, and outside the grid) come back, and how many of them are of kind 0.
+    """
+    left = np.empty(len(grid), dtype=np.int64)
+    top = np.float32(np.iinfo(out.dtype).max)
+    count, unknown = _grade_grid(grid, kinds, nodes, top, out, left)
+    return left[:count], int(unknown)
+
+
+def bends(cells: NDArray[np.integer], nodes: NDArray[np.float32]) -> NDArray[np.float32]:
+    """How far apart the middles of the four diagonals of numbered ``cells`` of ``nodes`` (n, n, n, 3) are."""
+    worst = np.empty(len(cells), dtype=np.float32)
+    _bends(cells.astype(np.uint32, copy=False), nodes, worst)
+    return worst

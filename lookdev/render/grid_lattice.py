@@ -1,0 +1,179 @@
+"""A look over a regular grid, for 16-bit and float pixels: through a shaper, into codes."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.colorimetry.encodings import Encoding
+from lookdev.looks.pipeline import Transform
+from lookdev.looks.rendering import MID_GREY
+from lookdev.render import grid_kernel
+from lookdev.render.nodes import CHUNK, NodeCompiler, places
+from lookdev.render.reference import to_codes
+from lookdev.stills.still import signal_of
+
+Array = NDArray[np.float64]
+Codes = NDArray[np.uint8] | NDArray[np.uint16]
+
+GRID_BEND_CODES = {8: 0.25, 16: 0.12}  # by bits of the result: a 16-bit code is finer
+DIVIDED_BEND_CODES = 0.7  # up to here four parts along an edge are enough for 8 bits
+_MOST_DIVIDED, _DIVIDED_AT_ONCE = 1 << 14, 512
+
+
+@dataclass(frozen=True)
+class Shaper:
+    """Signal to position along a lattice axis, 0 to 1, one increasing curve for the three channels.
+
+    ``to_grid`` and ``from_grid`` undo each other between ``low`` and ``high``, the signal values at the ends.
+    """
+
+    low: float
+    high: float
+    stops: bool = False
+
+    def to_grid(self, signal: NDArray[np.floating]) -> NDArray[np.floating]:
+        """Position 0 to 1 of ``signal``; outside [low, high] it lies outside [0, 1]."""
+        start, end = self._bend(np.asarray(self.low)), self._bend(np.asarray(self.high))
+        return (self._bend(signal) - start) / (end - start)
+
+    def from_grid(self, position: Array) -> Array:
+        """Inverse of :meth:`to_grid`."""
+        start, end = self._bend(np.asarray(self.low)), self._bend(np.asarray(self.high))
+        bent = start + position * (end - start)
+        return np.asarray(2 * _TOE * np.sinh(bent) if self.stops else bent)
+
+    def as_numbers(self) -> tuple[float, float, float]:
+        """(scale, start, steps): (asinh(scale signal) - start) steps; scale 0: (signal - start) steps."""
+        start, end = (float(self._bend(np.asarray(v))) for v in (self.low, self.high))
+        return (1.0 / (2 * _TOE) if self.stops else 0.0), start, 1.0 / (end - start)
+
+    def _bend(self, signal: NDArray[np.floating]) -> NDArray[np.floating]:
+        return np.arcsinh(signal / (2 * _TOE)) if self.stops else signal
+
+
+_TOE = MID_GREY * 2.0**-7
+ENCODED = Shaper(0.0, 1.0)
+SCENE_STOPS = Shaper(-_TOE, MID_GREY * 2.0**6, stops=True)
+GRID_SIZE = 129
+
+
+def shaper_for(source: Encoding) -> Shaper:
+    """Linear light in stops, encoded pixels as they are."""
+    return SCENE_STOPS if source.is_linear else ENCODED
+
+
+class GridLattice:
+    """A look over a shaper; ``nodes`` (129, 129, 129, 3) float32 signal, blue slowest.
+
+    Where it bends within a cell, the look itself works out the colours. For 8 bits such a cell is divided
+    into parts instead, where that does: a look over a raw file bends a little in four cells of ten.
+
+    Parameters
+    ----------
+    transform : the look between two encodings.
+    bits : of the result: how far the look may bend within a cell that is interpolated.
+    divides : whether cells are divided; for a small picture it takes longer than it saves.
+    """
+
+    def __init__(self, transform: Transform, bits: int = 16, *, divides: bool = False) -> None:
+        self.transform, self.bits = transform, bits
+        self.shaper = shaper_for(transform.source)
+        corners, part = 3 * GRID_SIZE**3, 3 * (grid_kernel.FINE_PARTS + 1) ** 3
+        self._most_divided = _MOST_DIVIDED if divides and bits == 8 else 0
+        self._flat = np.zeros(corners + part * self._most_divided, dtype=np.float32)
+        self.nodes = self._flat[:corners].reshape(GRID_SIZE, GRID_SIZE, GRID_SIZE, 3)
+        self._divided = self._flat[corners:].reshape(-1, part // 3, 3)
+        self._count_divided = 0
+        self._kinds = np.zeros((GRID_SIZE - 1,) * 3, dtype=np.int32)
+        self._compiler = NodeCompiler(GRID_SIZE - 1, self._work_out)
+        self._judging = threading.Lock()
+        self._tables: dict[int, NDArray[np.float32]] = {}
+
+    @property
+    def busy(self) -> bool:
+        """Whether a thread is working nodes out just now."""
+        return self._compiler.busy
+
+    @property
+    def nbytes(self) -> int:
+        """Memory that it takes."""
+        return int(self.nodes.nbytes + self._kinds.nbytes + self._divided[: self._count_divided].nbytes)
+
+    def _work_out(self, new: NDArray[np.uint32]) -> None:
+        signal = self.shaper.from_grid(places(new, GRID_SIZE) / (GRID_SIZE - 1))
+        self.nodes.reshape(-1, 3)[new] = self.transform(signal)
+
+    def grade(self, pixels: NDArray[Any], out: Codes) -> None:
+        """Code values (n, 3) of any type through the look into codes ``out`` (n, 3), a block at a time."""
+        for start in range(0, len(pixels), CHUNK):
+            part = slice(start, start + CHUNK)
+            self._grade(pixels[part], out[part])
+
+    def _grade(self, pixels: NDArray[Any], out: Codes) -> None:
+        grid = self._positions(pixels)
+        left, unknown = grid_kernel.grade_grid(grid, self._kinds, self._flat, out)
+        if unknown:
+            cells = _cells_of(grid[left])
+            cells = np.unique(cells[cells >= 0])
+            self._judge(cells[self._kinds.reshape(-1)[cells] == 0])
+            some = np.empty((len(left), 3), dtype=out.dtype)
+            still_left, _ = grid_kernel.grade_grid(grid[left], self._kinds, self._flat, some)
+            out[left] = some
+            left = left[still_left]
+        if not len(left):
+            return
+        signal = self.transform(signal_of(pixels[left]))
+        out[left] = to_codes(signal, 8 if out.dtype == np.uint8 else 16)
+
+    def _judge(self, cells: NDArray[np.int64]) -> None:
+        """Find out how the pixels in numbered cells are to be graded."""
+        self._compiler.ensure(cells)
+        with self._judging:
+            kinds = self._kinds.reshape(-1)
+            cells = cells[kinds[cells] == 0]
+            bends = grid_kernel.bends(cells, self.nodes) * 255.0
+            smooth = bends <= GRID_BEND_CODES[self.bits]
+            divided = cells[~smooth & (bends <= DIVIDED_BEND_CODES)]
+            first = self._count_divided
+            divided = divided[: self._most_divided - first]
+            for start in range(0, len(divided), _DIVIDED_AT_ONCE):
+                some = divided[start : start + _DIVIDED_AT_ONCE]
+                self._divided[first + start : first + start + len(some)] = self._parts(some)
+            self._count_divided += len(divided)
+            kinds[cells] = np.where(smooth, 1, 2)  # from here on other threads use them
+            kinds[divided] = 3 + first + np.arange(len(divided))
+
+    def _parts(self, cells: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Signal (n, 125, 3) at the nodes of cells that are divided, blue slowest."""
+        side, parts = GRID_SIZE - 1, grid_kernel.FINE_PARTS
+        corner = np.stack([cells % side, cells // side % side, cells // side**2], axis=-1)
+        steps = np.arange(parts + 1) / parts
+        blue, green, red = np.meshgrid(steps, steps, steps, indexing="ij")
+        inside = np.stack([red, green, blue], axis=-1).reshape(-1, 3)
+        return self.transform(self.shaper.from_grid((corner[:, None] + inside) / side))
+
+    def _positions(self, pixels: NDArray[Any]) -> NDArray[np.float32]:
+        """Where pixels (n, 3) lie, in cells; below 0 or above the last where they lie outside."""
+        cells = GRID_SIZE - 1
+        if pixels.dtype.kind == "f":
+            scale, start, steps = self.shaper.as_numbers()
+            light = np.ascontiguousarray(pixels, dtype=np.float32)
+            return grid_kernel.grid_of_light(light, scale, start, steps * cells)
+        levels = int(np.iinfo(pixels.dtype).max) + 1
+        if levels not in self._tables:
+            ramp = np.arange(levels) / (levels - 1.0)
+            self._tables[levels] = np.asarray(self.shaper.to_grid(ramp) * cells, dtype=np.float32)
+        return grid_kernel.grid_of_codes(np.ascontiguousarray(pixels), self._tables[levels])
+
+
+def _cells_of(grid: NDArray[np.float32]) -> NDArray[np.int64]:
+    """Numbers of the cells of positions (n, 3), red fastest; -1 outside."""
+    side = GRID_SIZE - 1
+    inside = np.asarray(((grid >= 0) & (grid <= side)).all(axis=1))
+    r, g, b = np.minimum(np.where(inside[:, None], grid, 0).astype(np.int64), side - 1).T
+    return np.where(inside, (b * side + g) * side + r, -1)

@@ -1,0 +1,52 @@
+"""Nodes of a lattice: where they lie, and which are worked out already."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.render import kernel
+
+CHUNK = 1 << 16
+"""Colours that go through a look at a time."""
+
+
+def places(numbers: NDArray[np.uint32], side: int) -> NDArray[np.intp]:
+    """Red, green and blue place (n, 3) of numbered nodes."""
+    rest, red = np.divmod(numbers.astype(np.intp), side)
+    return np.stack([red, rest % side, rest // side], axis=-1)
+
+
+class NodeCompiler:
+    """Which nodes of a lattice are known, and one thread at a time working out more.
+
+    ``work_out`` gets them a chunk at a time, those of lower numbers first.
+    """
+
+    def __init__(self, cells_a_channel: int, work_out: Callable[[NDArray[np.uint32]], None]) -> None:
+        self._cells_a_channel = cells_a_channel
+        self._known = np.zeros((cells_a_channel + 1) ** 3, dtype=np.bool_)
+        self._done = np.zeros(cells_a_channel**3, dtype=np.bool_)
+        self._work_out = work_out
+        self._lock = threading.Lock()
+
+    @property
+    def busy(self) -> bool:
+        return self._lock.locked()
+
+    def ensure(self, cells: NDArray[np.integer]) -> None:
+        """Work out the nodes of numbered ``cells`` that are not known yet."""
+        if self._done[cells].all():
+            return
+        with self._lock:
+            new = np.sort(kernel.new_nodes(cells, self._cells_a_channel, self._known))
+            try:
+                for start in range(0, len(new), CHUNK):
+                    self._work_out(new[start : start + CHUNK])
+            except BaseException:
+                self._known[new] = False
+                raise
+            self._done[cells] = True
