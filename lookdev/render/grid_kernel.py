@@ -36,16 +36,14 @@ def _places_of_light(light, scale, start, steps, grid):  # type: ignore[no-untyp
 
 
 @compiled
-def _grade_grid(grid, kinds, flat, top_code, out, left):  # type: ignore[no-untyped-def]
+def _grade_grid(grid, kinds, nodes, divided, top_code, out, left):  # type: ignore[no-untyped-def]
     """Codes of pixels in cells that are interpolated; the places of all others go to ``left``; returns how
-    many, and how many of them lie in cells of kind 0. Behind the nodes come those of cells that are divided
-    again, by FINE_PARTS, one after the other."""
+    many, and how many of them lie in cells of kind 0, or of a kind that ``divided`` does not hold yet."""
     count, unknown = 0, 0
-    cells = uintp(kinds.shape[0])
-    flags = kinds.reshape(-1)
+    cells, held = uintp(kinds.shape[0]), divided.shape[0]
+    flags, wide, fine = kinds.reshape(-1), nodes.reshape(-1), divided.reshape(-1)
     side, most = cells + uintp(1), float32(cells)
-    wide, fine, parts = uintp(3) * side, uintp(3 * (FINE_PARTS + 1)), uintp(FINE_PARTS)
-    behind = wide * side * side
+    parts = uintp(FINE_PARTS)
     for i in range(grid.shape[0]):
         x, y, z = grid[i, 0], grid[i, 1], grid[i, 2]
         if not (min(min(x, y), z) >= float32(0) and max(max(x, y), z) <= most):
@@ -56,31 +54,32 @@ def _grade_grid(grid, kinds, flat, top_code, out, left):  # type: ignore[no-unty
         g = min(uintp(y), cells - uintp(1))
         b = min(uintp(z), cells - uintp(1))
         kind = flags[(b * cells + g) * cells + r]
-        if kind == 0 or kind == 2:
-            unknown += kind == 0
+        if kind == 0 or kind == 2 or kind - 3 >= held:
+            unknown += kind != 2
             left[count] = i
             count += 1
             continue
         x, y, z = x - float32(r), y - float32(g), z - float32(b)
-        ox, oy, oz = uintp(3), wide, wide * side
-        start = uintp(0)
+        oy, at = uintp(3) * side, uintp(0)
         if kind > 2:
             x, y, z = x * float32(parts), y * float32(parts), z * float32(parts)
-            r, g, b = min(uintp(x), parts - uintp(1)), min(uintp(y), parts - uintp(1)), uintp(z)
-            b = min(b, parts - uintp(1))
+            r, g, b = uintp(x), uintp(y), uintp(z)
+            r, g, b = min(r, parts - uintp(1)), min(g, parts - uintp(1)), min(b, parts - uintp(1))
             x, y, z = x - float32(r), y - float32(g), z - float32(b)
-            oy, oz = fine, fine * (parts + uintp(1))
-            start = behind + uintp(kind - 3) * oz * (parts + uintp(1))
+            oy = uintp(3) * (parts + uintp(1))
+            at = uintp(kind - 3) * oy * (parts + uintp(1)) * (parts + uintp(1))
+        ox, oz = uintp(3), oy * (side if kind < 3 else parts + uintp(1))
         first = ox if x >= y and x >= z else (oy if y >= z else oz)
         last = oz if z <= x and z <= y else (oy if y <= x else ox)
         high, low = max(max(x, y), z), min(min(x, y), z)
         middle = max(min(x, y), min(max(x, y), z))
-        at = start + ox * r + oy * g + oz * b
+        at += ox * r + oy * g + oz * b
         w0, w1, w2 = float32(1) - high, high - middle, middle - low
         one, all_ = at + first, at + ox + oy + oz
         two = all_ - last
+        source = fine if kind > 2 else wide
         for c in range(uintp(3)):
-            value = flat[at + c] * w0 + flat[one + c] * w1 + flat[two + c] * w2 + flat[all_ + c] * low
+            value = source[at + c] * w0 + source[one + c] * w1 + source[two + c] * w2 + source[all_ + c] * low
             out[i, c] = uint32(min(max(value, float32(0)), float32(1)) * top_code + float32(0.5))
     return count, unknown
 
@@ -123,18 +122,19 @@ def grade_grid(
     grid: NDArray[np.float32],
     kinds: NDArray[np.int32],
     nodes: NDArray[np.float32],
+    divided: NDArray[np.float32],
     out: NDArray[np.uint8] | NDArray[np.uint16],
 ) -> tuple[NDArray[np.int64], int]:
     """Tetrahedral interpolation at ``grid`` positions (n, 3), in cells, rounded into codes ``out`` (n, 3).
 
-    ``kinds`` (c, c, c) says of each cell, blue slowest: 0 not known, 1 between its nodes, 2 not to be
-    interpolated, 3 + k between those of the k-th cell that is divided again. ``nodes`` (flat) are those of
-    the (c + 1)^3 corners, then (FINE_PARTS + 1)^3 of each divided cell. The places of pixels that were not
-    done (kinds 0 and 2, and outside the grid) come back, and how many of them are of kind 0.
+    ``kinds`` (c, c, c) says of each cell, blue slowest: 0 not known, 1 between its ``nodes`` (c + 1, c + 1,
+    c + 1, 3), 2 not to be interpolated, 3 + k between those of the k-th cell that is ``divided`` again
+    (m, (FINE_PARTS + 1)^3, 3). The places of pixels that were not done come back (kinds 0 and 2, those that
+    ``divided`` does not hold, and outside the grid), and how many of them may be done another time.
     """
     left = np.empty(len(grid), dtype=np.int64)
     top = np.float32(np.iinfo(out.dtype).max)
-    count, unknown = _grade_grid(grid, kinds, nodes, top, out, left)
+    count, unknown = _grade_grid(grid, kinds, nodes, divided, top, out, left)
     return left[:count], int(unknown)
 
 

@@ -21,8 +21,8 @@ Array = NDArray[np.float64]
 Codes = NDArray[np.uint8] | NDArray[np.uint16]
 
 GRID_BEND_CODES = {8: 0.25, 16: 0.12}  # by bits of the result: a 16-bit code is finer
-DIVIDED_BEND_CODES = 0.7  # up to here four parts along an edge are enough for 8 bits
-_MOST_DIVIDED, _DIVIDED_AT_ONCE = 1 << 14, 512
+DIVIDED_BEND_CODES = 1.5  # beyond it four parts along an edge are seldom enough
+_DIVIDED_AT_ONCE = 512
 
 
 @dataclass(frozen=True)
@@ -83,11 +83,9 @@ class GridLattice:
     def __init__(self, transform: Transform, bits: int = 16, *, divides: bool = False) -> None:
         self.transform, self.bits = transform, bits
         self.shaper = shaper_for(transform.source)
-        corners, part = 3 * GRID_SIZE**3, 3 * (grid_kernel.FINE_PARTS + 1) ** 3
-        self._most_divided = _MOST_DIVIDED if divides and bits == 8 else 0
-        self._flat = np.zeros(corners + part * self._most_divided, dtype=np.float32)
-        self.nodes = self._flat[:corners].reshape(GRID_SIZE, GRID_SIZE, GRID_SIZE, 3)
-        self._divided = self._flat[corners:].reshape(-1, part // 3, 3)
+        self.divides = divides and bits == 8
+        self.nodes = np.zeros((GRID_SIZE, GRID_SIZE, GRID_SIZE, 3), dtype=np.float32)
+        self._divided = np.zeros((0, (grid_kernel.FINE_PARTS + 1) ** 3, 3), dtype=np.float32)
         self._count_divided = 0
         self._kinds = np.zeros((GRID_SIZE - 1,) * 3, dtype=np.int32)
         self._compiler = NodeCompiler(GRID_SIZE - 1, self._work_out)
@@ -116,19 +114,22 @@ class GridLattice:
 
     def _grade(self, pixels: NDArray[Any], out: Codes) -> None:
         grid = self._positions(pixels)
-        left, unknown = grid_kernel.grade_grid(grid, self._kinds, self._flat, out)
+        left, unknown = self._interpolated(grid, out)
         if unknown:
             cells = _cells_of(grid[left])
             cells = np.unique(cells[cells >= 0])
             self._judge(cells[self._kinds.reshape(-1)[cells] == 0])
             some = np.empty((len(left), 3), dtype=out.dtype)
-            still_left, _ = grid_kernel.grade_grid(grid[left], self._kinds, self._flat, some)
+            still_left, _ = self._interpolated(grid[left], some)
             out[left] = some
             left = left[still_left]
         if not len(left):
             return
         signal = self.transform(signal_of(pixels[left]))
         out[left] = to_codes(signal, 8 if out.dtype == np.uint8 else 16)
+
+    def _interpolated(self, grid: NDArray[np.float32], out: Codes) -> tuple[NDArray[np.int64], int]:
+        return grid_kernel.grade_grid(grid, self._kinds, self.nodes, self._divided, out)
 
     def _judge(self, cells: NDArray[np.int64]) -> None:
         """Find out how the pixels in numbered cells are to be graded."""
@@ -138,15 +139,28 @@ class GridLattice:
             cells = cells[kinds[cells] == 0]
             bends = grid_kernel.bends(cells, self.nodes) * 255.0
             smooth = bends <= GRID_BEND_CODES[self.bits]
-            divided = cells[~smooth & (bends <= DIVIDED_BEND_CODES)]
-            first = self._count_divided
-            divided = divided[: self._most_divided - first]
-            for start in range(0, len(divided), _DIVIDED_AT_ONCE):
-                some = divided[start : start + _DIVIDED_AT_ONCE]
-                self._divided[first + start : first + start + len(some)] = self._parts(some)
-            self._count_divided += len(divided)
-            kinds[cells] = np.where(smooth, 1, 2)  # from here on other threads use them
-            kinds[divided] = 3 + first + np.arange(len(divided))
+            found = np.where(smooth, 1, 2)
+            if self.divides:
+                may = np.flatnonzero(~smooth & (bends <= DIVIDED_BEND_CODES))
+                for start in range(0, len(may), _DIVIDED_AT_ONCE):
+                    some = may[start : start + _DIVIDED_AT_ONCE]
+                    found[some] = self._divide(cells[some])
+            kinds[cells] = found  # from here on other threads use them
+
+    def _divide(self, cells: NDArray[np.int64]) -> NDArray[np.int64]:
+        """The kinds of numbered cells: divided where all parts are smooth then, else 2."""
+        parts = self._parts(cells)
+        smooth = _bend_of_parts(parts) * 255.0 <= GRID_BEND_CODES[self.bits]
+        first, count = self._count_divided, int(smooth.sum())
+        if first + count > len(self._divided):
+            room = np.zeros((2 * (first + count), *self._divided.shape[1:]), dtype=np.float32)
+            room[:first] = self._divided[:first]
+            self._divided = room
+        self._divided[first : first + count] = parts[smooth]
+        self._count_divided += count
+        kinds = np.full(len(cells), 2)
+        kinds[smooth] = 3 + first + np.arange(count)
+        return kinds
 
     def _parts(self, cells: NDArray[np.int64]) -> NDArray[np.float64]:
         """Signal (n, 125, 3) at the nodes of cells that are divided, blue slowest."""
@@ -169,6 +183,24 @@ class GridLattice:
             ramp = np.arange(levels) / (levels - 1.0)
             self._tables[levels] = np.asarray(self.shaper.to_grid(ramp) * cells, dtype=np.float32)
         return grid_kernel.grid_of_codes(np.ascontiguousarray(pixels), self._tables[levels])
+
+
+def _bend_of_parts(parts: Array) -> Array:
+    """As :func:`grid_kernel.bends`, the worst of all parts of each divided cell (n, 125, 3)."""
+    side = grid_kernel.FINE_PARTS + 1
+    nodes = parts.reshape(-1, side, side, side, 3)
+
+    def corner(blue: int, green: int, red: int) -> Array:
+        return nodes[:, blue : side - 1 + blue, green : side - 1 + green, red : side - 1 + red]
+
+    middles = [
+        corner(0, 0, 0) + corner(1, 1, 1),
+        corner(0, 0, 1) + corner(1, 1, 0),
+        corner(0, 1, 0) + corner(1, 0, 1),
+        corner(1, 0, 0) + corner(0, 1, 1),
+    ]
+    high, low = np.maximum.reduce(middles), np.minimum.reduce(middles)
+    return np.asarray((high - low).max(axis=(1, 2, 3, 4)) / 2)
 
 
 def _cells_of(grid: NDArray[np.float32]) -> NDArray[np.int64]:
