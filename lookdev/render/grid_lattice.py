@@ -20,7 +20,8 @@ from lookdev.stills.still import signal_of
 Array = NDArray[np.float64]
 Codes = NDArray[np.uint8] | NDArray[np.uint16]
 
-GRID_BEND_CODES = {8: 0.25, 16: 0.12}  # by bits of the result: a 16-bit code is finer
+GRID_BEND_CODES = 0.12  # for a cell that is interpolated; a 16-bit code is finer than an 8-bit one
+PART_BEND_CODES = 0.25  # for the parts of one that is divided
 DIVIDED_BEND_CODES = 1.5  # beyond it four parts along an edge are seldom enough
 _DIVIDED_AT_ONCE = 512
 
@@ -76,7 +77,7 @@ class GridLattice:
     Parameters
     ----------
     transform : the look between two encodings.
-    bits : of the result: how far the look may bend within a cell that is interpolated.
+    bits : of the result; for 16 no cell is divided.
     divides : whether cells are divided; for a small picture it takes longer than it saves.
     """
 
@@ -138,7 +139,7 @@ class GridLattice:
             kinds = self._kinds.reshape(-1)
             cells = cells[kinds[cells] == 0]
             bends = grid_kernel.bends(cells, self.nodes) * 255.0
-            smooth = bends <= GRID_BEND_CODES[self.bits]
+            smooth = bends <= GRID_BEND_CODES
             found = np.where(smooth, 1, 2)
             if self.divides:
                 may = np.flatnonzero(~smooth & (bends <= DIVIDED_BEND_CODES))
@@ -150,7 +151,7 @@ class GridLattice:
     def _divide(self, cells: NDArray[np.int64]) -> NDArray[np.int64]:
         """The kinds of numbered cells: divided where all parts are smooth then, else 2."""
         parts = self._parts(cells)
-        smooth = _bend_of_parts(parts) * 255.0 <= GRID_BEND_CODES[self.bits]
+        smooth = _bend_of_parts(parts) * 255.0 <= PART_BEND_CODES
         first, count = self._count_divided, int(smooth.sum())
         if first + count > len(self._divided):
             room = np.zeros((2 * (first + count), *self._divided.shape[1:]), dtype=np.float32)
