@@ -11,7 +11,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.errors import LookdevError
-from lookdev.render.lattice import LatticeStore, Shaper, StillGrader, lattice_for, shaper_for
+from lookdev.render.grid_lattice import Shaper, shaper_for
+from lookdev.render.lattice import LatticeStore, StillGrader, lattice_for
 from lookdev.render.tasks import Task
 from lookdev.render.thumbnail import as_srgb, reduced_to_box
 from lookdev.stills.still import signal_of
