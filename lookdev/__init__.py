@@ -99,6 +99,7 @@ _HOMES = {
     "read_meter_log": "meter.log",
     "read_still": "stills.reader",
     "reading_for": "meter.log",
+    "rebuild": "lut.rebuild",
     "resolve_reading": "survey.resolve",
     "resolve_still": "survey.resolve",
     "sheets": "jobs.sheets:run",

@@ -63,6 +63,7 @@ from lookdev.lut.cdl_inspection import inspect_cdl as inspect_cdl
 from lookdev.lut.cube import read_cube as read_cube
 from lookdev.lut.cube import write_cube as write_cube
 from lookdev.lut.inspection import inspect_lut as inspect_lut
+from lookdev.lut.rebuild import rebuild as rebuild
 from lookdev.lut.received import open_look as open_look
 from lookdev.lut.received import open_looks as open_looks
 from lookdev.lut.verify import verify as verify

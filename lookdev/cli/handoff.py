@@ -47,6 +47,9 @@ def handoff(
         str | None,
         typer.Option("--sha256", help="With --verify: SHA-256 of manifest.json, as it was printed."),
     ] = None,
+    rebuild: Annotated[
+        bool, typer.Option("--rebuild", help="With --verify: bake the LUTs again from the look in it.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="For programs.")] = False,
 ) -> int:
     """Make one folder (and a zip) with all that a colourist needs of a look.
@@ -55,14 +58,17 @@ def handoff(
 
     `lookdev handoff --verify slack_water_handoff` checks every file against the manifest: status 0 if all is
     as it was, 1 if a file is changed, missing or a stranger; each is named. `--sha256 DIGEST`, which was
-    printed when the package was made, also shows that the manifest is that one.
+    printed when the package was made, also shows that the manifest is that one. `--rebuild` bakes
+    every LUT again from the look inside and says which is another.
     """
     from lookdev.errors import RequestError
 
     if verify is not None:
         if scout is not None or look is not None or out is not None:
             raise RequestError("--verify stands alone", wanted="lookdev handoff --verify DIR")
-        return _verify(verify, sha256, as_json)
+        return _verify(verify, sha256, rebuild, as_json)
+    if rebuild:
+        raise RequestError("--rebuild needs --verify", wanted="lookdev handoff --verify DIR --rebuild")
     if sha256 is not None:
         raise RequestError("--sha256 needs --verify", wanted="lookdev handoff --verify DIR --sha256 DIGEST")
     for value, name, example in (
@@ -120,15 +126,23 @@ def handoff(
     return 1 if made.errors else 0
 
 
-def _verify(package: Path, sha256: str | None, as_json: bool) -> int:
+def _verify(package: Path, sha256: str | None, again: bool, as_json: bool) -> int:
     from lookdev.lut.verify import verify as check
 
-    problems = check(package, sha256)
+    problems, same = check(package, sha256), None
+    if again:
+        from lookdev.lut.rebuild import rebuild
+
+        done = rebuild(package)
+        problems, same = [*problems, *done.problems], done.same
     if as_json:
-        typer.echo(json.dumps({"ok": not problems, "problems": problems}, indent=2, ensure_ascii=False))
+        answer = {"ok": not problems, "problems": problems, "baked_again": same}
+        typer.echo(json.dumps(answer, indent=2, ensure_ascii=False))
     elif problems:
         for line in problems:
             typer.echo(line)
     else:
         typer.echo(f"{package}: every file is as it was")
+        if same is not None:
+            typer.echo(f"{len(same)} LUTs are what the look in it gives")
     return 1 if problems else 0

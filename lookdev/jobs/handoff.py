@@ -30,6 +30,7 @@ from lookdev.jobs.common import (
     unheard,
 )
 from lookdev.jobs.handoff_standards import write_standards
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike
 from lookdev.looks.stages.balance import Balance
@@ -50,6 +51,7 @@ from lookdev.lut.package import (
 )
 from lookdev.lut.proof import prove
 from lookdev.lut.read_me import Contents, read_me_text
+from lookdev.lut.rebuild import PLAIN_TITLE, write_casts
 from lookdev.lut.swap import finish, is_decided, look_at, part_of, swap
 from lookdev.names import Names, look_names, still_stems
 from lookdev.outputs import check_outputs, inputs_of, refuse_scout, without_places, writing
@@ -272,6 +274,11 @@ def _fill(
             made.errors.append(str(error))
     _write_cdls(folder / "cdl", slug, request, labels, places, samples, made, tell)
     tell("CLF, check frame and proof")
+    casts: dict[str, list[Cast]] = {}
+    for place in places:
+        file = by_place[place.name].path.relative_to(folder).as_posix()
+        casts.setdefault(file, []).append(place.cast)
+    write_casts(folder, casts)
     standards = write_standards(
         folder,
         slug,
@@ -344,7 +351,7 @@ def _write_apart(folder: Path, slug: str, request: HandoffRequest, files: Names,
         made.before_display = next(r for r in made.cubes if r.path.name == name)
     else:
         made.before_display = export_cube(look, source, source, folder / name, size=FINE_SIZE)
-    plain = Look(title="Plain rendering")
+    plain = Look(title=PLAIN_TITLE)
     name = files.file(PLAIN, cube_tail(source, shown, FINE_SIZE))
     made.plain = export_cube(plain, source, shown, folder / name, size=FINE_SIZE)
     behind = f"for {source.name} before the show's own display transform; its range is held to the encoding's"

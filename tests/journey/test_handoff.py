@@ -18,6 +18,8 @@ from lookdev.cli.main import main
 from lookdev.colorimetry.encodings import SRGB, get_encoding
 from lookdev.lut.cdl import read_cdl
 from lookdev.lut.cube import identity_cube, read_cube, write_cube
+from lookdev.lut.package import write_manifest, write_sums, write_zip
+from lookdev.lut.rebuild import rebuild
 from lookdev.lut.received import open_look
 from lookdev.stills.writer import write_still
 
@@ -199,6 +201,49 @@ def test_verify_and_a_flipped_byte(handoff: Path, tmp_path: Path, capsys: pytest
     assert _run("handoff", "--verify", str(copy), "--json") == 1
     problems = json.loads(capsys.readouterr().out)["problems"]
     assert len(problems) == 1 and problems[0].startswith("luts/low_tide.clf: changed")
+
+
+def test_luts_are_baked_again_from_the_look_inside(
+    handoff: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Against one who changes a LUT and makes manifest and sums fit again: nothing but the look tells."""
+    done = rebuild(handoff)
+    assert done.problems == [] and len(done.same) == sum(
+        1 for p in handoff.rglob("*") if p.suffix in (".cube", ".clf")
+    )
+    copy = tmp_path / "copy"
+    shutil.copytree(handoff, copy)
+    for name, old, new in (
+        ("luts/low_tide@Quay_5600K.ACEScct_to_BT.709.17.cube", None, None),
+        ("luts/low_tide.clf", None, None),
+        ("aces/low_tide.aces.clf", 'linSideBreak="0.0078125"', 'linSideBreak="0.0178125"'),
+    ):
+        text = (copy / name).read_text()
+        if old is None:
+            row = next(line for line in reversed(text.splitlines()) if line.strip()[:2] == "0.")
+            head, _, last = row.rpartition(" ")
+            old, new = row, f"{head} {float(last) + 0.01:.6f}"
+        assert old in text
+        (copy / name).write_text(text.replace(old, new))
+    (copy / "manifest.json").unlink()
+    (copy / "SHA256SUMS").unlink()
+    write_sums(copy)
+    write_manifest(copy, {})
+    write_zip(copy, tmp_path / "copy.zip", "p")
+    for package in (copy, tmp_path / "copy.zip"):
+        capsys.readouterr()
+        assert _run("handoff", "--verify", str(package)) == 0
+        assert _run("handoff", "--verify", str(package), "--rebuild", "--json") == 1
+        answer = json.loads(capsys.readouterr().out.partition("\n")[2])
+        named = [line.partition(":")[0] for line in answer["problems"]]
+        assert named == [
+            "aces/low_tide.aces.clf",
+            "luts/low_tide.clf",
+            "luts/low_tide@Quay_5600K.ACEScct_to_BT.709.17.cube",
+        ]
+    assert _run("handoff", "--verify", str(handoff), "--rebuild") == 0
+    assert "LUTs are what the look in it gives" in capsys.readouterr().out
+    assert _run("handoff", str(handoff), "--rebuild") == 2
 
 
 def test_the_zip_is_the_folder(handoff: Path) -> None:
