@@ -7,7 +7,7 @@ with; the proof; reference stills before and after; the sheet; the look in plain
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -52,6 +52,7 @@ from lookdev.lut.package import (
 from lookdev.lut.proof import prove
 from lookdev.lut.read_me import Contents, read_me_text
 from lookdev.lut.rebuild import PLAIN_TITLE, write_casts
+from lookdev.lut.scenes import by_scene, scenes_of, write_scenes
 from lookdev.lut.swap import finish, is_decided, look_at, part_of, swap
 from lookdev.names import Names, look_names, still_stems
 from lookdev.outputs import check_outputs, inputs_of, refuse_scout, without_places, writing
@@ -272,7 +273,8 @@ def _fill(
             )
         except LookdevError as error:
             made.errors.append(str(error))
-    _write_cdls(folder / "cdl", slug, request, labels, places, samples, made, tell)
+    scenes = _scenes(surveyed, places)
+    _write_cdls(folder / "cdl", slug, request, labels, places, samples, scenes, made, tell)
     tell("CLF, check frame and proof")
     casts: dict[str, list[Cast]] = {}
     for place in places:
@@ -456,6 +458,7 @@ def _write_cdls(
     labels: Mapping[str, str],
     places: list[FootagePlace],
     samples: dict[str | None, list[Array]],
+    scenes: Mapping[str, list[str]],
     made: Handoff,
     tell: Callable[[str], None],
 ) -> None:
@@ -485,6 +488,7 @@ def _write_cdls(
         write_cc(folder / f"{identifier}.cc", fit, identifier, behind)
     note = f"{look.title}, nearest CDL in {source.name}; each says how near"
     write_whole(folder / f"{slug}.ccc", ccc_text(made.cdls, note, behind))
+    write_scenes(folder, slug, by_scene(made.cdls, scenes), note, behind)
     by_name = {fit.place: (identifier, fit) for identifier, fit in made.cdls}
     decisions = [
         (f"stills/ungraded/{s.name}.tif", *by_name[s.place.name if s.place is not None else None])
@@ -492,6 +496,15 @@ def _write_cdls(
     ]
     if decisions:
         write_whole(folder / f"{slug}.cdl", cdl_text(decisions, note, behind))
+
+
+def _scenes(surveyed: Survey, places: Sequence[FootagePlace]) -> dict[str, list[str]]:
+    """The scenes that the log names for the stills of each place."""
+    named = {s.name: scenes_of(s.reading.scene) for s in surveyed.usable if s.reading is not None}
+    return {
+        place.name: list(dict.fromkeys(scene for still in place.stills for scene in named.get(still, ())))
+        for place in places
+    }
 
 
 def _write_sheets(folder: Path, surveyed: Survey, look: LookLike, paper: str, made: Handoff) -> None:

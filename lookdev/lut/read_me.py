@@ -215,7 +215,10 @@ def _cdl_lines(made: Contents) -> list[str]:
             f"{identifier}: slope {_three(c.slope)}, offset {_three(c.offset)}, power {_three(c.power)}, "
             f"saturation {c.saturation:.3f}. {fit.words()[:1].upper() + fit.words()[1:]}."
         )
-    lines.append("cdl/*.cc holds one each, the .ccc all of them, the .cdl one for every reference still.")
+    lines.append(
+        "cdl/*.cc holds one each, the .ccc all of them, the .cdl one for every reference still. Where the "
+        "log has scenes, cdl/scenes.csv says which is for which, and the .scenes.ccc has them by scene."
+    )
     return lines
 
 

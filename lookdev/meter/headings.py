@@ -83,6 +83,10 @@ HEADINGS: dict[str, tuple[str, ...]] = {
         "nota", "notas", "observación", "observaciones", "comentario", "comentarios",
         "osservazioni", "commento", "commenti", "appunti",
     ),
+    "scene": (
+        "scenes", "scene shot", "scene and shot", "slate", "szene", "szenen", "scène", "scènes", "escena",
+        "escenas", "scena",
+    ),
     "time": (
         "hour", "clock", "time of day", "local time", "when", "uhrzeit", "zeit", "stunde", "heure", "hora",
         "ora",

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 COLUMNS = (
     "stills", "location", "source", "cct_k", "duv", "x", "y", "lux", "camera_balance_k", "spectrum", "grey",
-    "time", "date", "role", "note",
+    "time", "date", "role", "scene", "note",
 )  # fmt: skip
 
 
@@ -103,5 +103,6 @@ def _cells(reading: Reading, stills: Sequence[str]) -> tuple[object, ...]:
     return (
         "; ".join(stills or reading.stills), reading.location, reading.source, plain(reading.cct_k),
         plain(reading.duv), plain(reading.x), plain(reading.y), plain(reading.illuminance_lux), camera,
-        spectrum, grey, reading.time, reading.date, reading.role, "; ".join(remarks) or None,
+        spectrum, grey, reading.time, reading.date, reading.role, reading.scene,
+        "; ".join(remarks) or None,
     )  # fmt: skip

@@ -26,7 +26,7 @@ class Reading:
     row : row (of a note: line) of the log, as a spreadsheet counts, from 1; ``file`` its name, ``by_line``
         whether it is a note.
     stills : names, numbers, ranges, globs or folders of the stills that it is for.
-    location, source, note : as typed.
+    location, source, note : as typed; ``scene`` too: the scenes or scenes and shots that are to play there.
     cct_k, duv, x, y : as metered.
     illuminance_lux : from ``lux`` or ``fc``.
     camera_balance_k : what the camera was set to; ``camera_balance_origin`` in words;
@@ -60,6 +60,7 @@ class Reading:
     spectrum: Path | None = None
     grey: tuple[int, int, int, int] | str | None = None
     note: str | None = None
+    scene: str | None = None
     time: str | None = None
     role: str | None = None
     date: str | None = None

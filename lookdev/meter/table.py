@@ -207,7 +207,7 @@ class _RowReader:
         if any(self.row.cells[self.heading.width :]):
             self._too_wide()
             return None
-        text = {name: self._text(name) for name in ("location", "source", "note")}
+        text = {name: self._text(name) for name in ("location", "source", "note", "scene")}
         lux, fc = self._illuminance("lux"), self._illuminance("fc")
         balance = self._cell("camera_balance_k", cells.camera_balance)
         duv, conventions = self._duv()
@@ -229,6 +229,7 @@ class _RowReader:
             spectrum=self._spectrum(),
             grey=self._cell("grey", cells.grey_box),
             note=text["note"],
+            scene=text["scene"],
             time=self._cell("time", cells.clock),
             role=self._cell("role", cells.role),
             date=self._cell("date", cells.day) or self._date_in_time(),

@@ -246,6 +246,28 @@ def test_luts_are_baked_again_from_the_look_inside(
     assert _run("handoff", str(handoff), "--rebuild") == 2
 
 
+def test_cdls_by_scene(tmp_path: Path) -> None:
+    scout = _scout(tmp_path / "scout")
+    (scout / "meter.csv").write_text(
+        "stills;location;Szene;cct_k;camera_balance_k\n"
+        "shed_1.png;Net shed;12, 14A/3;2900;5600\nquay_1.png;Quay;12;6100;5600\n"
+    )
+    (tmp_path / "only.toml").write_text(ONLY_CDL)
+    arguments = ("--look", str(tmp_path / "only.toml"), "--encoding", "ACEScct", "--size", "17")
+    assert _run("handoff", str(scout), *arguments, "--out", str(tmp_path / "out")) == 0
+    with (tmp_path / "out/cdl/scenes.csv").open(encoding="utf-8-sig", newline="") as handle:
+        rows = [(r["scene"], r["location"], r["id_in_scenes_ccc"]) for r in csv.DictReader(handle)]
+    assert sorted(rows) == [
+        ("12", "Net shed", "12@Net_shed_5600K"),
+        ("12", "Quay", "12@Quay_5600K"),
+        ("14A/3", "Net shed", "14A/3"),
+    ]
+    whole = {r.identifier: r.cdl for r in read_cdl(tmp_path / "out/cdl/only_a_cdl.ccc")}
+    scenes = {r.identifier: r.cdl for r in read_cdl(tmp_path / "out/cdl/only_a_cdl.scenes.ccc")}
+    assert set(scenes) == {own for _, _, own in rows}
+    assert scenes["14A/3"] == scenes["12@Net_shed_5600K"] == whole["only_a_cdl@Net_shed_5600K"]
+
+
 def test_the_zip_is_the_folder(handoff: Path) -> None:
     with zipfile.ZipFile(handoff.with_name("out.zip")) as archive:
         for info in archive.infolist():
