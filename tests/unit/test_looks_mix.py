@@ -21,6 +21,7 @@ from lookdev.lut.error import appearance, picture_inputs
 
 SRGB = get_encoding("sRGB")
 SHIPPED = [load_look(path) for path in find_looks([Path(__file__).parents[2] / "looks"])]
+FIXED = [load_look(path) for path in find_looks([Path(__file__).parents[1] / "fixed_looks"])]
 COLOURS = picture_inputs(SRGB)[:1500]
 
 
@@ -59,6 +60,23 @@ def test_the_distance_from_the_identity_never_falls_along_the_wedge(
     ]
     assert np.diff(apart).min() >= 0.0
     assert look.is_identity or apart[-1] > apart[1] > 0.2
+
+
+@pytest.mark.parametrize("look", [*SHIPPED, *FIXED], ids=lambda look: look.title)
+@pytest.mark.parametrize("cast", [None, LAMP, SODIUM], ids=["no lamp", "a lamp", "sodium"])
+def test_beyond_one_it_goes_on_away_from_the_look(look: Look, cast: Cast | None) -> None:
+    """Under a lamp the picture as it stood is no measure beyond 1 (see above): what holds of every look under
+    every light is that more is further from the look as it is written; and, of those shipped, which take the
+    cast out, from the picture without it."""
+    strengths = np.linspace(1.0, 1.5, 7)
+    pictures = [appearance(shown(at(look, s), cast), SRGB) for s in strengths]
+    starts = [pictures[0]]
+    if look in SHIPPED:
+        balanced = Look.model_validate({"title": "out", "balance": {"keep": 0.0}})
+        starts.append(appearance(shown(balanced, cast), SRGB))
+    for start in starts:
+        apart = [float(np.mean(ciede2000(picture, start))) for picture in pictures]
+        assert np.diff(apart).min() >= 0.0
 
 
 def test_each_number_goes_in_the_way_natural_to_it() -> None:
