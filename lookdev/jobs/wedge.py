@@ -31,8 +31,10 @@ from lookdev.survey.survey import Survey, SurveyedStill, survey
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from lookdev.looks.model import Look
     from lookdev.meter.scout import Scout
     from lookdev.pages.wedge_page import WedgePage
+    from lookdev.paint.faces import Face
     from lookdev.render.preview import Preview
 
     Picture = NDArray[np.uint8]
@@ -130,7 +132,7 @@ def run(request: WedgeRequest, tell: Tell = unheard) -> WedgeResult:
                 if preview.error is not None or preview.as_it_stood is None:
                     errors.append(preview.error or f"{still.name}: cannot be shown")
                     continue
-                page, apart = _page(wedge, still, preview)
+                page, apart = _page(wedge, still, preview, _faces(surveyed, still, looks))
                 pages.append(page)
                 steps += apart
                 kept.append(jpeg)
@@ -229,7 +231,17 @@ def _heroes(usable: Sequence[SurveyedStill]) -> list[SurveyedStill]:
     return found
 
 
-def _page(wedge: Wedge, still: SurveyedStill, preview: Preview) -> tuple[WedgePage, list[Step]]:
+def _faces(surveyed: Survey, still: SurveyedStill, looks: Sequence[Look]) -> list[tuple[Face, ...]]:
+    """The six complexions in each look under the (first) light of the still's place; empty without one."""
+    from lookdev.pages.place_faces import faces_here
+
+    found = faces_here(surveyed, still.location, looks)[: len(looks)]
+    return [each.faces for each in found] or [()] * len(looks)
+
+
+def _page(
+    wedge: Wedge, still: SurveyedStill, preview: Preview, faces: Sequence[tuple[Face, ...]]
+) -> tuple[WedgePage, list[Step]]:
     from lookdev.pages.wedge_page import WedgeCell, WedgePage
 
     across = len(wedge.rows[0])
@@ -260,7 +272,8 @@ def _page(wedge: Wedge, still: SurveyedStill, preview: Preview) -> tuple[WedgePa
             head = f"{cell.sign} · {cell.head}" + (
                 " · the look itself" if cell.itself and cell.values else ""
             )
-            cells.append(WedgeCell(head, ", ".join(w for w in words if w), pictures[at], cell.itself))
+            said = ", ".join(w for w in words if w)
+            cells.append(WedgeCell(head, said, pictures[at], cell.itself, faces[at]))
         rows.append(tuple(cells))
     assert preview.as_it_stood is not None
     size = preview.as_it_stood.shape

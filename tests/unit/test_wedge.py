@@ -15,7 +15,8 @@ from lookdev.errors import RequestError
 from lookdev.looks.model import Look
 from lookdev.looks.toml_file import load_look
 from lookdev.looks.wedge import between, parse_variation, wedge_of
-from lookdev.pages.wedge_page import WedgeCell, WedgePage, wedge_document
+from lookdev.pages.wedge_page import HOW_TO_READ, WedgeCell, WedgePage, wedge_document
+from lookdev.paint.faces import Face
 
 ROOT = Path(__file__).parents[2]
 LOOKS = ROOT / "tests" / "fixed_looks"  # as they were once shipped: these tests know their numbers
@@ -85,13 +86,19 @@ def test_between_two_looks_both_ends_are_there() -> None:
     assert [cell.itself for cell in wedge.cells] == [True, False, False, False, True]
 
 
+FACES = tuple(Face(f"skin {k}", np.zeros((4, 3)), np.full(3, 0.6), np.full(3, 0.4)) for k in range(6))
+
+
 @pytest.mark.parametrize("shape", [(1, 1), (1, 5), (1, 9), (3, 3), (7, 7)])
 @pytest.mark.parametrize("size", [(60, 90), (90, 60), (40, 160)])
-def test_pages_fit_whatever_is_on_them(shape: tuple[int, int], size: tuple[int, int]) -> None:
+@pytest.mark.parametrize("faces", [(), FACES], ids=["no light", "faces"])
+def test_pages_fit_whatever_is_on_them(
+    shape: tuple[int, int], size: tuple[int, int], faces: tuple[Face, ...]
+) -> None:
     picture = np.full((*size, 3), 90, np.uint8)
     head = "B2 · families YR chroma 1.25, stops −0.3 · the look itself"
     step = "ΔE00 1.2 from A2, ΔE00 0.3 from B1, hardly told apart"
-    row = [WedgeCell(head, step, picture, k == 1) for k in range(shape[1])]
+    row = [WedgeCell(head, step, picture, k == 1, faces) for k in range(shape[1])]
     page = WedgePage("A place with a long name, still.jpg", "what is varied", size, (tuple(row),) * shape[0])
     document = wedge_document("wedge", [page])
     assert document.faults() == []
@@ -100,6 +107,8 @@ def test_pages_fit_whatever_is_on_them(shape: tuple[int, int], size: tuple[int, 
         box.bottom <= content.bottom + 1 and box.right <= content.right + 1
         for box in document.pages[0].pictures
     )
+    said = [box.what for box in document.pages[0].texts]
+    assert any(HOW_TO_READ.startswith(words[:40]) for words in said if len(words) > 30) == bool(faces)
 
 
 def test_the_verb(tmp_path: Path) -> None:
