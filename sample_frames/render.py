@@ -4,6 +4,7 @@
     python sample_frames/render.py --check         frames, truth and meter log belong together (seconds)
     python sample_frames/render.py --check --crop  and a small crop of every view, rendered twice, is the same
     python sample_frames/render.py --only car_deck one place
+    python sample_frames/render.py --still 16_ferry_hall_early   one still, again; the others stay
     python sample_frames/render.py --light --only cabin   only its light, into the cache: run several at once
 
 Light transport is kept in a cache folder outside the repository (``--cache``, or LOOKDEV_FRAMES_CACHE), so
@@ -31,10 +32,12 @@ sys.path.insert(0, str(HERE))
 from makers import cameras, files, spectra, transport  # noqa: E402
 from makers.geometry import Builder  # noqa: E402
 from makers.place import Place, View, card_corners, inner_box, lens_of, patch_corners, rig_frame  # noqa: E402
+from makers.stand_in import read_at  # noqa: E402
 
 from lookdev.colorimetry.adaptation import adaptation_matrix  # noqa: E402
 from lookdev.colorimetry.encodings import get_encoding  # noqa: E402
 from lookdev.colorimetry.rgb_spaces import D65_XY  # noqa: E402
+from lookdev.colorimetry.skins import skin_names  # noqa: E402
 from lookdev.colorimetry.temperature import balance_white_xy, cct_duv_from_xy  # noqa: E402
 
 PLACES = ("ferry_hall", "loading_dock", "net_loft", "cabin", "car_deck", "chart_room", "harbour_office")
@@ -109,9 +112,11 @@ def pixels_record(
 
 
 def boxes(place: Place, view: View) -> dict[str, Any]:
-    """Pixel boxes x, y, w, h of card, patches and walls."""
+    """Pixel boxes x, y, w, h: of card, patches and walls, or of a spot on each stand-in's skin."""
     lens = lens_of(view)
     b = Builder()
+    if view.rig is None:
+        return {"stand_ins": [list(skin_box(lens, *read_at(b, s))) for s in view.stand_ins]}
     with rig_frame(view.rig, b):
         card = inner_box(lens, b.world(card_corners(view.rig.scale)), 0.8)
         patches = {
@@ -126,29 +131,28 @@ def boxes(place: Place, view: View) -> dict[str, Any]:
     }
 
 
+SPOT_M = 0.018
+"""Side of the square of skin whose pixels are compared with the meter held there."""
+
+
+def skin_box(lens: Any, centre: Any, normal: Any) -> tuple[int, int, int, int]:
+    """Pixel box of a small square that lies on a stand-in's skin."""
+    across = np.cross([0.0, 0.0, 1.0], normal)
+    across = across / np.linalg.norm(across)
+    up = np.cross(normal, across)
+    h = SPOT_M / 2
+    corners = [centre + h * (i * across + j * up) for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
+    return inner_box(lens, np.array(corners), 1.0)
+
+
 def mean_in(image: Any, box: Any) -> Any:
     x, y, w, h = box
     return image[y : y + h, x : x + w].reshape(-1, image.shape[-1]).astype(np.float64).mean(axis=0)
 
 
-def view_record(
-    place: Place, view: View, light: transport.Transport, scales: dict[str, float], scene: Any, path: Path
-) -> dict[str, Any]:
-    """What is true of one still."""
-    found = boxes(place, view)
-    read = {name: meter_record(cameras.metered(place, meter, scales)) for name, meter in light.meters.items()}
-    incident = read.pop(transport.CARD)
+def common_record(place: Place, view: View, path: Path) -> dict[str, Any]:
+    """What a truth record says of any still."""
     time_s, stop, iso = view.exposure
-    card_xyz_d65 = cameras.expose(place, view, light, scales, cameras.LUMENS * spectra.observer(), "D65")
-    white = mean_in(card_xyz_d65, found["grey_card"]) / spectra.GREY_REFLECTANCE
-    # light that has met walls is not quite D65 any more: carry its white to D65 too
-    neutral = adaptation_matrix(tuple(white[:2] / white.sum()), D65_XY) / white[1]
-    offset = float(np.log2(incident["illuminance_lux"] * cameras.gain(view)))
-    if view.file in files.ENCODING:  # paint that the file's primaries cannot hold says nothing of its chip
-        codes = files.output_codes(scene, get_encoding(files.ENCODING[view.file]))
-        walls = found["walls"]
-        beyond = [n for n, box in walls.items() if np.any(np.abs(mean_in(codes, box) - 0.5) > 0.499)]
-        found["walls_out_of_gamut"] = {n: walls.pop(n) for n in beyond}
     return {
         "file": path.name,
         "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
@@ -172,6 +176,70 @@ def view_record(
             }
             for g, lamp in place.lamps.items()
         },
+    }
+
+
+def composed_record(
+    place: Place, view: View, light: transport.Transport, scales: dict[str, float], scene: Any, path: Path
+) -> dict[str, Any]:
+    """What is true of a still without the chart: the light at its subject, and its stand-ins' skins."""
+    rows = {name: cameras.metered(place, meter, scales) for name, meter in light.meters.items()}
+    subject = meter_record(rows[transport.SUBJECT])
+    stand_ins = []
+    for i, (stand_in, box) in enumerate(zip(view.stand_ins, boxes(place, view)["stand_ins"], strict=True)):
+        assert light.skin_shares is not None
+        x, y, w, h = box
+        if float(light.skin_shares[y : y + h, x : x + w, i].min()) < 0.99:
+            raise ValueError(f"{view.name}: not all of the box {box} is skin; move StandIn.read")
+        falls = rows[transport.skin_material(i)]
+        spectrum = falls.mean(axis=0)
+        white = lux_of(spectrum) / cameras.LUMENS
+        stand_ins.append(
+            {
+                "skin": stand_in.skin,
+                "box": box,
+                "light_at_skin": meter_record(falls),
+                "irradiance_w_m2_nm": [float(f"{v:.6g}") for v in spectrum[::SKIN_STEP_NM]],
+                "reads_xyz": rounded((spectrum * spectra.skin(stand_in.skin)) @ spectra.observer() / white),
+                "scene_rgb": rounded(mean_in(scene, box)),
+            }
+        )
+    return {
+        **common_record(place, view, path),
+        "light_at_subject": subject,
+        "stops_over_meter": round(float(np.log2(subject["illuminance_lux"] * cameras.gain(view))), 3),
+        "stand_ins": stand_ins,
+        "samples": {
+            "frame_pixel": PASSES * view.passes * transport.PASS_SPP,
+            "meter": transport.METER_SEEDS * transport.TEXELS**2 * transport.meter_spp(place),
+        },
+        "seed": view.seed,
+    }
+
+
+SKIN_STEP_NM = 5
+"""Step of the irradiance that falls on a stand-in's skin, from 380 nm: that of the skins themselves."""
+
+
+def view_record(
+    place: Place, view: View, light: transport.Transport, scales: dict[str, float], scene: Any, path: Path
+) -> dict[str, Any]:
+    """What is true of one still."""
+    found = boxes(place, view)
+    read = {name: meter_record(cameras.metered(place, meter, scales)) for name, meter in light.meters.items()}
+    incident = read.pop(transport.CARD)
+    card_xyz_d65 = cameras.expose(place, view, light, scales, cameras.LUMENS * spectra.observer(), "D65")
+    white = mean_in(card_xyz_d65, found["grey_card"]) / spectra.GREY_REFLECTANCE
+    # light that has met walls is not quite D65 any more: carry its white to D65 too
+    neutral = adaptation_matrix(tuple(white[:2] / white.sum()), D65_XY) / white[1]
+    offset = float(np.log2(incident["illuminance_lux"] * cameras.gain(view)))
+    if view.file in files.ENCODING:  # paint that the file's primaries cannot hold says nothing of its chip
+        codes = files.output_codes(scene, get_encoding(files.ENCODING[view.file]))
+        walls = found["walls"]
+        beyond = [n for n, box in walls.items() if np.any(np.abs(mean_in(codes, box) - 0.5) > 0.499)]
+        found["walls_out_of_gamut"] = {n: walls.pop(n) for n in beyond}
+    return {
+        **common_record(place, view, path),
         "light_at_card": incident,
         "light_at_wall": read,
         "card_pixels_minus_meter": pixels_record(place, view, light, scales, incident),
@@ -199,14 +267,17 @@ def view_record(
 
 
 def meter_row(place: Place, view: View, record: dict[str, Any]) -> list[str]:
-    light = record["light_at_card"]
+    light = record["light_at_subject" if view.rig is None else "light_at_card"]
     lux = light["illuminance_lux"]
     grey = ",".join(str(v) for v in record["boxes"]["grey_card"]) if view.grey_in_log else ""
-    note = (
-        "at the card"
-        if len(place.lamps) == 1
-        else f"at the card: {view.name.rsplit('_', 1)[1]} side, both lamps"
-    )
+    both = "" if len(place.lamps) == 1 else "both lamps"
+    if view.rig:
+        side = f"{view.name.rsplit('_', 1)[1]} side"
+        note = f"at the card: {side}, {both}" if both else "at the card"
+    elif view.stand_ins:
+        note = f"at the stand-in's face: skin {view.stand_ins[0].skin!r} of the six model skins"
+    else:
+        note = ", ".join(w for w in ("where the subject will stand", both) if w)
     return [
         record["file"], place.location, place.source, f"{light['cct_k']:.0f}", f"{light['duv']:.4f}",
         f"{light['x']:.4f}", f"{light['y']:.4f}", f"{lux:.0f}" if lux >= 100 else f"{lux:.1f}",
@@ -233,6 +304,10 @@ def surfaces() -> dict[str, Any]:
             "reflectance": {n: rounded(r[::step]) for n, r in spectra.chart().items()},
         },
         "walls": walls,
+        "skins": {
+            "source": "lookdev/colorimetry/skin_reflectances.csv: two-layer model, see its maker",
+            "reflectance": {name: rounded(spectra.skin(name)[::step]) for name in skin_names()},
+        },
     }
 
 
@@ -242,6 +317,8 @@ def keep_light(args: argparse.Namespace) -> None:
     for key in args.only or PLACES:
         place = place_of(key)
         for view in place.views:
+            if args.still and view.name not in args.still:
+                continue
             transport.render_view(place, view, passes=args.passes, scale=1.0, cache=Path(args.cache))
 
 
@@ -251,37 +328,38 @@ def make(args: argparse.Namespace) -> None:
     spectra.keep_paints(cache)
     truth_path = out / "truth.json"
     old = json.loads(truth_path.read_text(encoding="utf-8")) if truth_path.exists() else {"stills": []}
-    records = {r["file"]: r for r in old["stills"]}
+    records = {r["file"]: r for r in [*old["stills"], *old.get("composed", ())]}
     rows: dict[str, list[str]] = {}
     for key in PLACES:
         place = place_of(key)
         if args.only and key not in args.only:
             continue
-        first = None
         for view in place.views:
-            needed = (place.views[0], view)  # the first view's card sets the power of the lamps
-            if args.cached and not all(transport.is_kept(place, v, args.passes, cache) for v in needed):
+            if args.still and view.name not in args.still:
+                continue
+            if args.cached and not transport.is_kept(place, view, args.passes, cache):
                 continue
             light = transport.render_view(place, view, passes=args.passes, scale=1.0, cache=cache)
-            first = first or light
-            scales = cameras.group_scales(place, first)
+            # the first view's card sets the power of the lamps
+            scales = cameras.group_scales(place, transport.card_meter(place, cache, apart=view.rig is None))
             scene = cameras.scene_light(place, view, light, scales)
             raw = cameras.sensor_raw(place, view, light, scales) if view.file == "dng" else None
             path = files.write_view(out, view, scene, raw, place.balance_k)
-            record = view_record(place, view, light, scales, scene, path)
+            recorded = view_record if view.rig else composed_record
+            record = recorded(place, view, light, scales, scene, path)
             record = {"location": place.location, "place": key, **record}
             records[path.name] = record
             print(
                 f"{path.name}: {path.stat().st_size / 1e6:.2f} MB, "
-                f"card {record['stops_over_meter']:+.2f} stops"
+                f"{'card' if view.rig else 'subject'} {record['stops_over_meter']:+.2f} stops"
             )
-    stills = []
+    stills, composed = [], []
     for key in PLACES:
         place = place_of(key)
         for view in place.views:
             name = view.name + files.SUFFIX[view.file]
             if name in records:
-                stills.append(records[name])
+                (stills if view.rig else composed).append(records[name])
                 rows[name] = meter_row(place, view, records[name])
     truth = {
         "about": "Written by sample_frames/render.py. Everything is invented; nothing was photographed.",
@@ -295,7 +373,9 @@ def make(args: argparse.Namespace) -> None:
             "halves of its samples with seeds of their own",
             "meter": "light_at_card and light_at_wall: a matt white tile of 6 cm and reflectance 0.99, 2 mm "
             "in front of the surface, in renders of its own with seeds of its own; standard errors from "
-            "eight seeds",
+            "eight seeds; light_at_subject and light_at_skin likewise, in the air and on the skin",
+            "skin": "stand-ins' skins are ideally matt and multiplied in at 1 nm; reads_xyz is what a skin "
+            "sends back of the light at its box, over a perfect white's Y; irradiance_w_m2_nm from 380 by 5",
             "iso_2720_constant": cameras.CONSTANT,
         },
         "cameras": {
@@ -306,6 +386,7 @@ def make(args: argparse.Namespace) -> None:
         },
         "surfaces": surfaces(),
         "stills": stills,
+        "composed": composed,
     }  # fmt: skip
     truth_path.write_text(json.dumps(truth, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
     text = io.StringIO()
@@ -327,6 +408,9 @@ def main() -> int:
         "--figure", action="store_true", help="write the README's picture from the stills; render nothing"
     )
     parser.add_argument("--only", nargs="*", default=[], choices=PLACES, metavar="PLACE")
+    parser.add_argument(
+        "--still", nargs="+", metavar="NAME", help="only these stills, by name without its end"
+    )
     parser.add_argument("--light", action="store_true", help="only render into the cache; write no file")
     parser.add_argument("--cached", action="store_true", help="write only stills whose light is in the cache")
     parser.add_argument("--out", default=str(HERE), metavar="DIR")

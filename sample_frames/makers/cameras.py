@@ -24,7 +24,7 @@ from lookdev.colorimetry.rgb_spaces import BT2020, D65_XY
 from lookdev.colorimetry.temperature import balance_white_xy
 from makers import spectra
 from makers.place import Place, View
-from makers.transport import CARD, Meter, Transport, known_surfaces, mask_of
+from makers.transport import Meter, Transport, known_surfaces, mask_of
 
 Array = NDArray[np.float64]
 
@@ -89,12 +89,12 @@ def sensor_matrix(balance_k: float) -> tuple[Array, Array]:
     return matrix, neutral
 
 
-def group_scales(place: Place, first: Transport) -> dict[str, float]:
+def group_scales(place: Place, card: Meter) -> dict[str, float]:
     """Power of each lamp group so that the meter at the first view's card reads its illuminance."""
     out = {}
     for group, lamp in place.lamps.items():
         w = spectra.weights(lamp.illuminant, spectra.observer()[:, 1:2])[:, 0]
-        out[group] = place.lux[group] / (LUMENS * float(first.meters[CARD].irradiance(group) @ w))
+        out[group] = place.lux[group] / (LUMENS * float(card.irradiance(group) @ w))
     return out
 
 
@@ -136,6 +136,11 @@ def expose(
             mask = mask_of(known, view, scale)
             w = spectra.weights(name, channels, known.reflectance) * factor
             part[mask] = image[mask] @ w.astype(np.float32)
+        for i, stand_in in enumerate(view.stand_ins):
+            assert transport.skin_shares is not None
+            share = transport.skin_shares[..., i : i + 1]
+            w = spectra.weights(name, channels, spectra.skin(stand_in.skin)) * factor
+            part += share * (image @ w.astype(np.float32) - part)
         out += part
     return out
 

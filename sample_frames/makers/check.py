@@ -26,7 +26,7 @@ def check(folder: Path, *, crop: bool = False) -> int:
 
     truth = json.loads((folder / "truth.json").read_text(encoding="utf-8"))
     wrong: list[str] = []
-    stills = {r["file"]: r for r in truth["stills"]}
+    stills = {r["file"]: r for r in [*truth["stills"], *truth["composed"]]}
     expected = {view.name + files.SUFFIX[view.file] for _, view in _views()}
     if set(stills) != expected:
         wrong.append(f"truth.json and the places disagree: {sorted(set(stills) ^ expected)}")
@@ -50,6 +50,11 @@ def check(folder: Path, *, crop: bool = False) -> int:
     return 1 if wrong else 0
 
 
+def _light_of(record: dict[str, Any]) -> dict[str, Any]:
+    """What the meter log must say of a still: the light at its card, or at its subject."""
+    return dict(record.get("light_at_card") or record["light_at_subject"])
+
+
 def _check_log(folder: Path, stills: dict[str, Any]) -> list[str]:
     from lookdev.meter.log import read_meter_log
 
@@ -57,14 +62,14 @@ def _check_log(folder: Path, stills: dict[str, Any]) -> list[str]:
     wrong = [str(e) for e in log.errors]
     rows = {r.stills[0]: r for r in log.readings}
     for name, record in stills.items():
-        reading, light = rows.get(name), record["light_at_card"]
+        reading, light = rows.get(name), _light_of(record)
         if reading is None:
             wrong.append(f"meter.csv: no row for {name}")
             continue
         if abs(reading.x - light["x"]) > 6e-5 or abs(reading.y - light["y"]) > 6e-5:
-            wrong.append(f"meter.csv, {name}: x, y are not the light at the card")
+            wrong.append(f"meter.csv, {name}: x, y are not the light at card or subject")
         if abs(reading.illuminance_lux / light["illuminance_lux"] - 1) > 0.006:
-            wrong.append(f"meter.csv, {name}: lux is not the light at the card")
+            wrong.append(f"meter.csv, {name}: lux is not the light at card or subject")
         if reading.camera_balance_k != record["camera_balance_k"]:
             wrong.append(f"meter.csv, {name}: another camera balance")
     return wrong
@@ -76,8 +81,13 @@ def _check_boxes(render: Any, stills: dict[str, Any]) -> list[str]:
         record = stills.get(view.name + files.SUFFIX[view.file])
         if record is None:
             continue
-        kept = {**record["boxes"]}
-        kept["walls"] = kept["walls"] | kept.pop("walls_out_of_gamut", {})
+        if view.rig:
+            kept = {**record["boxes"]}
+            kept["walls"] = kept["walls"] | kept.pop("walls_out_of_gamut", {})
+        else:
+            kept = {"stand_ins": [s["box"] for s in record["stand_ins"]]}
+            if [s["skin"] for s in record["stand_ins"]] != [s.skin for s in view.stand_ins]:
+                wrong.append(f"{record['file']}: skins differ from the place's stand-ins")
         if render.boxes(place, view) != kept:
             wrong.append(f"{record['file']}: boxes differ from the place's geometry")
         for lamp in place.lamps.values():
@@ -95,10 +105,12 @@ NOISE, METER_SHARE, METER_XY = 0.01, 0.003, 0.0003
 def _check_noise(stills: dict[str, Any]) -> list[str]:
     wrong = []
     for name, record in stills.items():
-        for surface, share in record["noise"].items():
+        for surface, share in record.get("noise", {}).items():
             if not share < NOISE:
                 wrong.append(f"{name}, {surface}: noise {share:.2%} of the mean; wanted under {NOISE:.0%}")
-        for what, light in {"card": record["light_at_card"], **record["light_at_wall"]}.items():
+        metered = {"card or subject": _light_of(record), **record.get("light_at_wall", {})}
+        metered |= {s["skin"]: s["light_at_skin"] for s in record.get("stand_ins", ())}
+        for what, light in metered.items():
             error = light["standard_error"]
             if not (error["illuminance_share"] < METER_SHARE and max(error["x"], error["y"]) < METER_XY):
                 wrong.append(f"{name}, meter at {what}: standard error {error}")
@@ -111,14 +123,15 @@ def crop_digest(place: Place, view: View) -> str:
         transport.start()
         shapes, glow = transport.scene_parts(place, view, Path(name))
         lit = transport.scene_of(shapes, glow, next(iter(place.lamps)))
-        card = next(k for k in transport.known_surfaces(place, view) if k.name == transport.CARD)
-        x, y = transport.lens_of(view).project(card.centre).astype(int)
+        spot = transport.metered_spots(place, view)[0]
+        x, y = transport.lens_of(view).project(spot.centre).astype(int)
         seed = 1000 * view.seed
         parts = [
             transport.render_bands(lit, view, 4, 1.0, (int(x) - 12, int(y) - 8, 24, 16), seed=seed),
-            transport.render_texels(transport.load(lit), card, view, 16, seed),
-            transport.render_meter(lit, card, view, 16, seed),
+            transport.render_meter(lit, spot, view, 16, seed),
         ]
+        if isinstance(spot, transport.Known):
+            parts.append(transport.render_texels(transport.load(lit), spot, view, 16, seed))
     return hashlib.sha256(b"".join(np.ascontiguousarray(p).tobytes() for p in parts)).hexdigest()
 
 

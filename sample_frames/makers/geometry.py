@@ -31,6 +31,15 @@ class Soup:
     def add(self, v: Array, n: Array, uv: Array, f: NDArray[np.int64]) -> None:
         self.parts.append((v, n, uv, f))
 
+    def each(self) -> list[Soup]:
+        """Its parts, a soup each."""
+        out = []
+        for part in self.parts:
+            soup = Soup()
+            soup.add(*part)
+            out.append(soup)
+        return out
+
     def write_ply(self, path: Path) -> None:
         offset, faces = 0, []
         for v, _, _, f in self.parts:

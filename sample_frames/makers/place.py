@@ -10,8 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from makers.geometry import Builder
+from makers.stand_in import StandIn
 
 Array = NDArray[np.float64]
+Build = Callable[[Builder, dict[str, Any], dict[str, Array]], None]
 
 
 @dataclass(frozen=True)
@@ -46,15 +48,27 @@ class Lamp:
 
 
 @dataclass(frozen=True)
+class Subject:
+    """Where the meter was held for a composed still: a point in the air, and what it faces."""
+
+    at: tuple[float, float, float]
+    towards: tuple[float, float, float]
+
+
+@dataclass(frozen=True)
 class View:
-    """One still: camera position, what it is taken with, and how it is written."""
+    """One still: camera position, what it is taken with, and how it is written.
+
+    With a ``rig`` it is measured: the board stands in it. Without one it is composed: the meter was held at
+    its ``subject``, ``stand_ins`` may be in it, and ``dress`` adds what was moved into this frame alone.
+    """
 
     name: str
     eye: tuple[float, float, float]
     look: tuple[float, float, float]
     fov: float
     size: tuple[int, int]
-    rig: Rig
+    rig: Rig | None
     camera: str = "exact"
     file: str = "jpg"
     exposure: tuple[float, float, int] = (1 / 30, 4.0, 800)
@@ -64,6 +78,10 @@ class View:
     shift: float = 0.0
     seed: int = 1
     depth: int = 5
+    subject: Subject | None = None
+    stand_ins: tuple[StandIn, ...] = ()
+    dress: Build | None = None
+    passes: int = 1
 
 
 @dataclass(frozen=True)
@@ -89,7 +107,7 @@ class Place:
     """Illuminance of each lamp group at the card of the first view."""
     balance_k: float
     views: tuple[View, ...]
-    build: Callable[[Builder, dict[str, Any], dict[str, Array]], None]
+    build: Build
     """Adds shapes, materials (bsdf by name) and glow masks (picture by name)."""
     walls: tuple[Wall, ...] = ()
     effort: int = 80**2

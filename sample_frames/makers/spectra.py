@@ -49,6 +49,14 @@ def chart() -> dict[str, Array]:
     return {name: _on_grid(sd.wavelengths, sd.values) for name, sd in sds.items()}
 
 
+def skin(name: str) -> Array:
+    """Reflectance on GRID of one of the six model skins that lookdev ships."""
+    from lookdev.colorimetry import skins
+
+    row = skins.skin_reflectances()[skins.skin_names().index(name)]
+    return np.interp(GRID, skins.skin_wavelengths_nm(), row)
+
+
 _KEPT: dict[str, list[float]] = {}
 
 

@@ -43,6 +43,7 @@ from makers.place import (
     patch_corners,
     rig_frame,
 )
+from makers.stand_in import build_stand_in, read_at
 
 Array = NDArray[np.float64]
 Floats = NDArray[np.float32]
@@ -62,8 +63,18 @@ def start(variant: str = VARIANT) -> Any:
     return mi
 
 
-def scene_parts(place: Place, view: View, folder: Path) -> tuple[dict[str, Any], dict[str, dict[str, Any]]]:
-    """Shapes without light, and glowing shapes by group (as mitsuba dictionaries)."""
+def scene_parts(
+    place: Place, view: View, folder: Path, apart: bool | None = None
+) -> tuple[dict[str, Any], dict[str, dict[str, Any]]]:
+    """Shapes without light, and glowing shapes by group (as mitsuba dictionaries).
+
+    ``apart``: each glowing polygon with a picture is a light of its own, as it must be: mitsuba aims at such
+    a light through its uv, and of several windows that share 0 to 1 it aims at one alone; which one depends
+    on its build. The measured stills were rendered with windows together and their truth belongs to that, so
+    this is so for composed views, unless said.
+    """
+    if apart is None:
+        apart = view.rig is None
     from makers.materials import _texture
 
     b = Builder()
@@ -71,20 +82,33 @@ def scene_parts(place: Place, view: View, folder: Path) -> tuple[dict[str, Any],
     masks: dict[str, Array] = {}
     place.build(b, mats, masks)
     chart = spectra.chart()
-    build_rig(b, view.rig, list(chart))
+    if view.dress:
+        view.dress(b, mats, masks)
+    if view.rig:
+        build_rig(b, view.rig, list(chart))
+    for i, stand_in in enumerate(view.stand_ins):
+        build_stand_in(b, mats, stand_in, skin_material(i))
+        mats[skin_material(i)] = known_matt(spectra.skin(stand_in.skin))
     mats.update({f"patch:{n}": known_matt(r) for n, r in chart.items()})
     mats["card"] = known_matt(spectra.GREY_REFLECTANCE)
     mats.setdefault("board", matt("N 2"))
     mats.setdefault("stand", gloss("N 2", 0.2))
     shapes: dict[str, Any] = {}
+    skins = [skin_material(i) for i in range(len(view.stand_ins))]
     for i, (name, soup) in enumerate(b.soups.items()):
         path = folder / f"m{i}.ply"
         soup.write_ply(path)
         if name not in mats:
             raise KeyError(f"{place.key}: no material {name!r}")
-        shapes[f"m{i}"] = {"type": "ply", "filename": str(path), "bsdf": mats[name]}
+        key = name if name in skins else f"m{i}"
+        shapes[key] = {"type": "ply", "filename": str(path), "bsdf": mats[name]}
     glow: dict[str, dict[str, Any]] = {}
-    for i, ((group, mask, radiance), soup) in enumerate(b.lights.items()):
+    lights = [
+        (key, part)
+        for key, soup in b.lights.items()
+        for part in (soup.each() if apart and key[1] else [soup])
+    ]
+    for i, ((group, mask, radiance), soup) in enumerate(lights):
         path = folder / f"l{i}.ply"
         soup.write_ply(path)
         if mask:
@@ -101,6 +125,11 @@ def scene_parts(place: Place, view: View, folder: Path) -> tuple[dict[str, Any],
     if missing:
         raise KeyError(f"{place.key}: lamps and glowing shapes do not match: {missing}")
     return shapes, glow
+
+
+def skin_material(index: int) -> str:
+    """Name of the material of the skin of a view's stand-in ``index``."""
+    return f"skin_{index}"
 
 
 def scene_of(shapes: dict[str, Any], glow: dict[str, dict[str, Any]], group: str | None) -> dict[str, Any]:
@@ -224,6 +253,36 @@ def render_guides(place: Place, view: View, spp: int, scale: float) -> Floats:
     return image
 
 
+def render_skin_shares(place: Place, view: View, spp: int, scale: float) -> Floats:
+    """How much of each pixel is the skin of each stand-in (h, w, stand-ins), 0 to 1.
+
+    The albedo of the same scene painted black, but for one skin that is white.
+    """
+    mi = start("scalar_rgb")
+    try:
+        out = []
+        with tempfile.TemporaryDirectory() as name:
+            shapes, glow = scene_parts(place, view, Path(name))
+            black = {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.0}}
+            white = {"type": "diffuse", "reflectance": {"type": "rgb", "value": 1.0}}
+            glow_shapes = {k: v for items in glow.values() for k, v in items.items()}
+            for i in range(len(view.stand_ins)):
+                skin = shapes[skin_material(i)]
+                scene: dict[str, Any] = {"type": "scene"}
+                for k, v in {**shapes, **glow_shapes}.items():
+                    bare = {a: b for a, b in v.items() if a != "emitter"}
+                    see_through = v["bsdf"].get("type") == "mask"
+                    seen = white if v is skin else {**v["bsdf"], "b": black} if see_through else black
+                    scene[k] = {**bare, "bsdf": seen}
+                scene["integrator"] = {"type": "aov", "aovs": "a:albedo"}
+                scene["sensor"] = sensor_of(view, {"type": "hdrfilm"}, spp, scale, 1)
+                image = mi.render(mi.load_dict(scene, parallel=False, optimize=False), spp=spp, seed=1)
+                out.append(np.array(image).astype(np.float32)[..., -3:].mean(axis=-1))
+    finally:
+        start()
+    return np.clip(np.stack(out, axis=-1), 0, 1)
+
+
 TRIPLES = ((0, 1, 2), (3, 4, 5), (5, 6, 7))
 
 
@@ -257,7 +316,9 @@ class Known:
 
 
 def known_surfaces(place: Place, view: View) -> list[Known]:
-    """The 24 patches, the grey card, and the painted walls of a view."""
+    """The 24 patches, the grey card, and the painted walls of a view; none of a composed one."""
+    if view.rig is None:
+        return []
     b = Builder()
     with rig_frame(view.rig, b):
         out = [
@@ -272,6 +333,26 @@ def known_surfaces(place: Place, view: View) -> list[Known]:
     return out + [
         Known(w.name, spectra.paint(w.notation), np.array(w.corners), w.effort or place.effort) for w in walls
     ]
+
+
+@dataclass(frozen=True, eq=False)
+class Spot:
+    """Where light is metered: name, point and what way it faces."""
+
+    name: str
+    centre: Array
+    normal: Array
+
+
+def metered_spots(place: Place, view: View) -> list[Known | Spot]:
+    """Card and walls of a measured view; of a composed one the subject and a spot on each skin."""
+    spots: list[Known | Spot] = [k for k in known_surfaces(place, view) if k.name not in spectra.chart()]
+    if view.subject:
+        at, towards = np.array(view.subject.at), np.array(view.subject.towards)
+        spots.append(Spot(SUBJECT, at, (towards - at) / np.linalg.norm(towards - at)))
+    for i, stand_in in enumerate(view.stand_ins):
+        spots.append(Spot(skin_material(i), *read_at(Builder(), stand_in)))
+    return spots
 
 
 def mask_of(known: Known, view: View, scale: float) -> NDArray[np.bool_]:
@@ -300,7 +381,7 @@ SAMPLER = "multijitter"
 noise of independent samples."""
 PASS_SPP = 2
 """Samples a pixel in one pass over the whole frame."""
-CARD = "grey card"
+CARD, SUBJECT = "grey card", "subject"
 TEXELS = 4
 """Texels across card and walls; a patch is one texel."""
 TILE_M, TILE_REFLECTANCE, TILE_OFF_M = 0.06, 0.99, 0.002
@@ -338,6 +419,8 @@ class Transport:
     images: dict[str, Floats]
     texels: dict[str, dict[str, Texels]]
     meters: dict[str, Meter]
+    skin_shares: Floats | None = None
+    """How much of each pixel is the skin of each stand-in (h, w, stand-ins)."""
 
 
 def meter_spp(place: Place) -> int:
@@ -345,7 +428,9 @@ def meter_spp(place: Place) -> int:
     return math.isqrt(place.effort // 2) ** 2
 
 
-def close_up(known: Known, side: float, off: float, pixels: int, spp: int, seed: int) -> dict[str, Any]:
+def close_up(
+    known: Known | Spot, side: float, off: float, pixels: int, spp: int, seed: int
+) -> dict[str, Any]:
     """An orthographic camera that sees a square of ``side`` metres at the middle of a surface."""
     mi = start()
     n, c = known.normal, known.centre
@@ -382,7 +467,7 @@ def render_texels(scene: Any, known: Known, view: View, spp: int, seed: int) -> 
     return seen_by(scene, close_up(known, side, 0.0, across, spp, seed), view.depth, spp, seed)
 
 
-def render_meter(lit: dict[str, Any], known: Known, view: View, spp: int, seed: int) -> Array:
+def render_meter(lit: dict[str, Any], known: Known | Spot, view: View, spp: int, seed: int) -> Array:
     """Spectral irradiance (seeds, bands) at the middle of a surface.
 
     A small perfectly matt white tile is put just in front of it, facing the same way, and looked at alone. No
@@ -408,7 +493,7 @@ def render_meter(lit: dict[str, Any], known: Known, view: View, spp: int, seed: 
 def is_kept(place: Place, view: View, passes: int, cache: Path) -> bool:
     """Whether the light of a view is in the cache already."""
     stem = f"{view.name}_{view.size[0]}"
-    return all((cache / f"{stem}_{g}_clean{passes}.npy").exists() for g in place.lamps)
+    return all((cache / f"{stem}_{g}_clean{passes * view.passes}.npy").exists() for g in place.lamps)
 
 
 def render_view(
@@ -429,6 +514,7 @@ def render_view(
         return value
 
     guides = kept("guides", lambda: render_guides(place, view, 6, scale))
+    shares = kept("skins", lambda: render_skin_shares(place, view, 6, scale)) if view.stand_ins else None
     start()
     base = 1000 * view.seed
     images: dict[str, Floats] = {}
@@ -441,22 +527,24 @@ def render_view(
             lit = scene_of(shapes, glow, group)
             scene = functools.cache(lambda lit=lit: load(lit))  # type: ignore[misc]
 
-            def both(half: int, scene: Any = scene, seed: int = base + 100 + 400 * g) -> Any:
-                rows = [
-                    render_texels(scene(), k, view, k.effort, seed + 200 * half + i).reshape(-1, 8)
-                    for i, k in enumerate(surfaces)
-                ]
-                return np.concatenate(rows)
-
-            one, two = (kept(f"{group}_texels{'ab'[h]}", lambda h=h: both(h)) for h in (0, 1))  # type: ignore[misc]
             texels[group] = {}
-            at = 0
-            for known in surfaces:
-                n = texel_square(known)[1]
-                a, b = (t[at : at + n * n].reshape(n, n, -1) for t in (one, two))
-                texels[group][known.name] = Texels(a, b)
-                at += n * n
-            for i, known in enumerate(k for k in surfaces if k.name not in spectra.chart()):
+            if surfaces:
+
+                def both(half: int, scene: Any = scene, seed: int = base + 100 + 400 * g) -> Any:
+                    rows = [
+                        render_texels(scene(), k, view, k.effort, seed + 200 * half + i).reshape(-1, 8)
+                        for i, k in enumerate(surfaces)
+                    ]
+                    return np.concatenate(rows)
+
+                one, two = (kept(f"{group}_texels{'ab'[h]}", lambda h=h: both(h)) for h in (0, 1))  # type: ignore[misc]
+                at = 0
+                for known in surfaces:
+                    n = texel_square(known)[1]
+                    a, b = (t[at : at + n * n].reshape(n, n, -1) for t in (one, two))
+                    texels[group][known.name] = Texels(a, b)
+                    at += n * n
+            for i, known in enumerate(metered_spots(place, view)):
                 meters.setdefault(known.name, {})[group] = kept(
                     f"{group}_meter{i}",
                     lambda known=known, lit=lit, seed=base + 60 + 10 * i + 30 * g: render_meter(  # type: ignore[misc]
@@ -464,7 +552,7 @@ def render_view(
                     ),
                 )
             total = np.zeros((*guides.shape[:2], len(spectra.BANDS)), dtype=np.float32)
-            for k in range(passes):
+            for k in range(passes * view.passes):
                 total += kept(
                     f"{group}_{k}",
                     lambda seed=base + 20 * g + k, scene=scene: seen_by(  # type: ignore[misc]
@@ -475,11 +563,39 @@ def render_view(
                         seed,
                     ),
                 )
-            raw = total / np.float32(passes)
-            images[group] = kept(f"{group}_clean{passes}", lambda raw=raw: denoise(raw, guides))  # type: ignore[misc]
+            raw = total / np.float32(passes * view.passes)
+            images[group] = kept(f"{group}_clean{passes * view.passes}", lambda raw=raw: denoise(raw, guides))  # type: ignore[misc]
             for known in surfaces:
                 restore(images[group], texels[group][known.name].mean, known, view, scale)
-    return Transport(images, texels, {name: Meter(rows) for name, rows in meters.items()})
+    return Transport(images, texels, {name: Meter(rows) for name, rows in meters.items()}, shares)
+
+
+def card_meter(place: Place, cache: Path, apart: bool = False) -> Meter:
+    """The meter at the card of a place's first view, which sets the power of its lamps.
+
+    ``apart`` : with its windows as :func:`scene_parts` has them for composed views.
+    """
+    view = place.views[0]
+    start()
+    b = Builder()
+    place.build(b, {}, {})
+    apart = apart and any(mask for _, mask, _ in b.lights)
+    card = metered_spots(place, view)[0]
+    readings = {}
+    cache.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory() as name:
+        parts: list[Any] = []
+
+        def read(g: int, group: str) -> Array:
+            parts[:] = parts or scene_parts(place, view, Path(name), apart)
+            lit = scene_of(parts[0], parts[1], group)
+            seed = 1000 * view.seed + 60 + 30 * g
+            return render_meter(lit, card, view, meter_spp(place), seed)
+
+        for g, group in enumerate(place.lamps):
+            path = cache / f"{view.name}_{view.size[0]}_{group}_meter0{'_apart' * apart}.npy"
+            readings[group] = kept_array(path, lambda g=g, group=group: read(g, group))  # type: ignore[misc]
+    return Meter(readings)
 
 
 def restore(image: Floats, texels: Floats, known: Known, view: View, scale: float) -> None:

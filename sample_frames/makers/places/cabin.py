@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from makers import materials as m
 from makers import props as p
 from makers.geometry import Builder
-from makers.place import Lamp, Place, View, Wall, facing
+from makers.place import Lamp, Place, Subject, View, Wall, facing
+from makers.stand_in import StandIn
 
 Array = NDArray[np.float64]
 X0, X1, Y0, Y1, H = -1.9, 1.9, -2.1, 3.2, 2.25
@@ -210,6 +211,38 @@ PLACE = Place(
             time="19:48",
             walls=("upper wall",),
             seed=42,
+        ),
+        View(
+            "19_cabin_letter",
+            (0.3, 0.3, 1.2),
+            (1.06, 2.4, 1.15),
+            54,
+            (1600, 900),
+            None,
+            exposure=(1 / 40, 2.0, 250),
+            time="19:55",
+            subject=Subject((0.95, 2.15, 1.2), (0.3, 0.3, 1.2)),
+            stand_ins=(
+                StandIn(
+                    "light",
+                    (0.9, 2.2, 1.2),
+                    100,
+                    turn=-42,
+                    nod=14,
+                    wears="hair",
+                    coat="2.5Y 7/3",
+                    head="5YR 2/2",
+                    scarf="2.5Y 8/2",
+                    slim=0.88,
+                    read=(-0.70, -0.55, -0.15),
+                    arms=(
+                        ((0.22, -0.12, -0.52), (0.12, -0.42, -0.44)),
+                        ((-0.22, -0.12, -0.52), (-0.08, -0.40, -0.44)),
+                    ),
+                ),
+            ),
+            passes=1,
+            seed=43,
         ),
     ),
     build=build,

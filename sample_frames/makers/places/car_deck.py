@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from makers import materials as m
 from makers import props as p
 from makers.geometry import Builder
-from makers.place import Lamp, Place, View, Wall, facing
+from makers.place import Lamp, Place, Subject, View, Wall, facing
 
 Array = NDArray[np.float64]
 W, Y0, Y1, H = 7.2, -4.0, 34.0, 4.7
@@ -270,6 +270,19 @@ PLACE = Place(
             exposure=(1 / 60, 2.8, 640),
             time="16:33",
             seed=52,
+        ),
+        View(
+            "20_car_deck_low",
+            (1.7, -1.7, 0.4),
+            (-0.5, 20.0, 1.75),
+            52,
+            (1600, 900),
+            None,
+            exposure=(1 / 60, 2.8, 500),
+            time="16:41",
+            subject=Subject((1.4, 6.0, 1.5), (1.7, -1.7, 0.4)),
+            passes=1,
+            seed=53,
         ),
     ),
     build=build,

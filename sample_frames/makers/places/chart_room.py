@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from makers import materials as m
 from makers import props as p
 from makers.geometry import Builder
-from makers.place import Lamp, Place, View, Wall, facing
+from makers.place import Lamp, Place, Subject, View, Wall, facing
 
 Array = NDArray[np.float64]
 X0, X1, Y0, Y1, H = -2.6, 2.6, -2.4, 4.0, 2.4
@@ -190,6 +190,18 @@ def _dial(a: Array, rng: np.random.Generator) -> None:
     a[(np.abs(s) < 3) & (t < 12) & (t > -86)] = 1
 
 
+def _by_the_lamp(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
+    """Covers under three of the ceiling's panels; the desk lamp on; lamps of the quay far outside."""
+    for x, y in ((-1.15, 0.1), (-1.15, 2.4), (1.15, 2.4)):
+        b.box("night", (x, y, H - 0.06), (0.7, 0.7, 0.015), 0.0)
+    for k, x in enumerate((-0.42, -0.3, -0.05, 0.06, 0.3, 1.3, 1.42)):  # lamps of the quay, far outside
+        s, y, z = (0.003, 0.004, 0.0025)[k % 3], Y1 + 0.155, 1.455 + 0.005 * (k % 2)
+        b.light("led", [(x - s, y, z - s), (x + s, y, z - s), (x + s, y, z + s), (x - s, y, z + s)], 3.0)
+    with b.at(-0.55, 2.3), b.at(0.85, 0.45, 0.925), b.at(-0.22, -0.13, 0.37, pitch=18, roll=-14):
+        t = np.linspace(0, -2 * np.pi, 17)[:-1]
+        b.light("led", np.stack([0.06 * np.cos(t), 0.06 * np.sin(t), 0 * t + 0.05], axis=1), 24.0)
+
+
 PLACE = Place(
     key="chart_room",
     location="Chart room, MV Terne",
@@ -223,6 +235,21 @@ PLACE = Place(
             exposure=(1 / 50, 2.8, 640),
             time="18:17",
             seed=62,
+        ),
+        View(
+            "21_chart_room_lamp",
+            (-1.55, 1.2, 1.36),
+            (0.55, 4.0, 0.98),
+            57,
+            (1600, 900),
+            None,
+            file="jpg-adobe",
+            exposure=(1 / 50, 2.0, 640),
+            time="18:24",
+            subject=Subject((-0.1, 2.2, 1.05), (-1.55, 1.2, 1.36)),
+            dress=_by_the_lamp,
+            passes=1,
+            seed=63,
         ),
     ),
     build=build,

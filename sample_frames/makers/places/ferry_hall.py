@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from makers import materials as m
 from makers import props as p
 from makers.geometry import Builder
-from makers.place import Lamp, Place, Rig, View, Wall
+from makers.place import Lamp, Place, Rig, Subject, View, Wall
+from makers.stand_in import StandIn
 
 Array = NDArray[np.float64]
 W, Y0, Y1, H = 4.6, -3.0, 13.0, 3.3
@@ -192,6 +193,31 @@ PLACE = Place(
             exposure=(1 / 50, 2.8, 320),
             time="06:52",
             seed=12,
+        ),
+        View(
+            "16_ferry_hall_early",
+            (-0.35, -1.5, 1.46),
+            (0.25, 8.0, 1.52),
+            54,
+            (1600, 900),
+            None,
+            exposure=(1 / 50, 2.8, 200),
+            time="06:35",
+            subject=Subject((0.05, -0.02, 1.56), (-0.35, -1.5, 1.46)),
+            stand_ins=(
+                StandIn(
+                    "dark",
+                    (0.16, 0.12, 1.56),
+                    -62,
+                    turn=14,
+                    coat="10R 3/4",
+                    scarf="2.5Y 6/4",
+                    head="5PB 2/2",
+                    brow="N 1.5",
+                ),
+            ),
+            passes=1,
+            seed=13,
         ),
     ),
     build=build,

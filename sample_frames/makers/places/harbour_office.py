@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from makers import materials as m
 from makers import props as p
 from makers.geometry import Builder
-from makers.place import Lamp, Place, View, Wall, facing
+from makers.place import Lamp, Place, Subject, View, Wall, facing
 from makers.places.cabin import _table_lamp
 from makers.places.net_loft import _sky
 
@@ -190,6 +190,19 @@ PLACE = Place(
             time="15:58",
             walls=("far wall",),
             seed=72,
+        ),
+        View(
+            "22_harbour_office_dusk",
+            (2.3, -1.3, 1.22),
+            (-0.3, 2.75, 1.5),
+            57,
+            (1600, 900),
+            None,
+            exposure=(1 / 40, 2.8, 250),
+            time="16:05",
+            subject=Subject((0.9, 1.6, 1.2), (2.3, -1.3, 1.22)),
+            passes=1,
+            seed=73,
         ),
     ),
     build=build,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+from importlib import resources
 from typing import Any
 
 import numpy as np
@@ -10,11 +12,13 @@ from numpy.typing import NDArray
 from makers import materials as m
 from makers import props as p
 from makers.geometry import Builder
-from makers.place import Lamp, Place, View, Wall, facing
+from makers.place import Lamp, Place, Subject, View, Wall, facing
+from makers.stand_in import StandIn
 
 Array = NDArray[np.float64]
 X0, X1, YW, HW = -11.0, 13.0, 9.0, 6.0
 OFFICE = "2.5G 6/6"
+FONT = resources.files("lookdev.pages").joinpath("fonts", "LookdevSans-SemiBold.ttf")
 
 
 def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
@@ -31,7 +35,7 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     mats["wood"] = mats["woodraw"]
     mats["stripe"] = m.blend(m.gloss("2.5Y 7/10", 0.3), m.gloss("N 2", 0.3), _hazard(), (0.5, 0.5))
     mats["officewall"] = m.matt(OFFICE)
-    mats["sign"] = m.blend(m.gloss("5PB 3/6", 0.3), m.matt("N 9"), m.scribble(256, 768, 5, _sign), None)
+    mats["sign"] = m.blend(m.gloss("5PB 3/6", 0.3), m.matt("N 9"), _sign("DOCK 3"), None)
 
     b.polygon("apron", [(-40, -12, 0), (40, -12, 0), (40, YW, 0), (-40, YW, 0)])
     # raised dock with a canopy; warehouse behind
@@ -91,10 +95,10 @@ def build(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
     b.picture(
         "sign",
         [
-            (-3.3, YW - 0.05, 4.05),
-            (-2.1, YW - 0.05, 4.05),
-            (-2.1, YW - 0.05, 4.45),
-            (-3.3, YW - 0.05, 4.45),
+            (-3.1, YW - 0.05, 3.1),
+            (-1.7, YW - 0.05, 3.1),
+            (-1.7, YW - 0.05, 3.567),
+            (-3.1, YW - 0.05, 3.567),
         ],
     )
     for k in range(5):  # steps
@@ -202,17 +206,17 @@ def _hazard() -> Array:
     return (((x + y) * 2) % 1 < 0.5).astype(float)
 
 
-def _sign(a: Array, rng: np.random.Generator) -> None:
-    w = a.shape[1]
-    a[24:30, 24:-24] = a[-30:-24, 24:-24] = 1
-    x = 70
-    while x < w - 110:
-        n = int(rng.integers(30, 70))
-        a[80:176, x : x + 16] = 1
-        a[80:98, x : x + n] = 1
-        if rng.random() < 0.6:
-            a[120:136, x : x + n] = 1
-        x += n + 26
+def _sign(words: str) -> Array:
+    """A lettered board between two lines, in the fonts that pages are set in."""
+    from PIL import Image, ImageDraw, ImageFont
+
+    page = Image.new("L", (1536, 512), 0)
+    draw = ImageDraw.Draw(page)
+    font = ImageFont.truetype(io.BytesIO(FONT.read_bytes()), 300)
+    draw.text((768, 262), words, fill=255, font=font, anchor="mm")
+    draw.rectangle((36, 40, 1500, 54), fill=255)
+    draw.rectangle((36, 458, 1500, 472), fill=255)
+    return np.asarray(page, dtype=np.float64) / 255
 
 
 PLACE = Place(
@@ -257,6 +261,31 @@ PLACE = Place(
             time="21:31",
             walls=("office wall",),
             seed=23,
+        ),
+        View(
+            "17_loading_dock_waiting",
+            (-8.2, 3.2, 1.5),
+            (2.5, 7.4, 2.35),
+            58,
+            (1600, 900),
+            None,
+            exposure=(1 / 30, 2.0, 500),
+            time="21:08",
+            subject=Subject((-6.3, 3.25, 1.6), (-8.2, 3.2, 1.5)),
+            stand_ins=(
+                StandIn(
+                    "brown",
+                    (-6.15, 3.28, 1.6),
+                    -52,
+                    turn=8,
+                    coat="5B 3/3",
+                    head="N 2.5",
+                    scarf="7.5YR 4/4",
+                    read=(-0.5, -0.75, -0.12),
+                ),
+            ),
+            passes=1,
+            seed=24,
         ),
     ),
     build=build,

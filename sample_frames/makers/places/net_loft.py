@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from makers import materials as m
 from makers import props as p
 from makers.geometry import Builder
-from makers.place import Lamp, Place, View, Wall, facing
+from makers.place import Lamp, Place, Subject, View, Wall, facing
 
 Array = NDArray[np.float64]
 W, Y0, Y1, EAVE, RIDGE = 3.4, -2.2, 9.0, 2.1, 4.6
@@ -162,6 +162,18 @@ def _sky() -> Array:
     return np.asarray(np.clip(out, 0.05, 1.3))
 
 
+def _by_the_gable(b: Builder, mats: dict[str, Any], masks: dict[str, Array]) -> None:
+    """Sailcloth over the roof light and the near windows, so that the gable's window leads."""
+    mats["sail"] = m.matt("5YR 4/3")
+    up = np.array([W, 0.0, RIDGE - EAVE])
+    up /= np.linalg.norm(up)
+    inward = np.array([up[2], 0.0, -up[0]])
+    corners = ((2.8, 2.1), (4.8, 2.1), (4.8, 3.9), (2.8, 3.9))
+    b.polygon("sail", [np.array([-W, y, EAVE]) + up * t + inward * 0.09 for y, t in corners])
+    for y0, y1 in ((0.5, 2.0), (3.1, 4.6)):
+        b.polygon("sail", [(-W + 0.02, y, z) for y, z in ((y0, 0.8), (y1, 0.8), (y1, 2.05), (y0, 2.05))])
+
+
 PLACE = Place(
     key="net_loft",
     location="Net loft, Østkai",
@@ -194,6 +206,20 @@ PLACE = Place(
             exposure=(1 / 40, 2.8, 200),
             time="11:18",
             seed=32,
+        ),
+        View(
+            "18_net_loft_nets",
+            (1.2, -0.3, 0.40),
+            (-0.2, 9.0, 1.55),
+            58,
+            (1600, 900),
+            None,
+            exposure=(1 / 40, 2.8, 200),
+            time="11:12",
+            subject=Subject((0.5, 4.2, 1.2), (1.2, -0.3, 0.4)),
+            dress=_by_the_gable,
+            passes=1,
+            seed=33,
         ),
     ),
     build=build,
