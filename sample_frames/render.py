@@ -131,16 +131,12 @@ def boxes(place: Place, view: View) -> dict[str, Any]:
     }
 
 
-SPOT_M = 0.018
-"""Side of the square of skin whose pixels are compared with the meter held there."""
-
-
 def skin_box(lens: Any, centre: Any, normal: Any) -> tuple[int, int, int, int]:
     """Pixel box of a small square that lies on a stand-in's skin."""
     across = np.cross([0.0, 0.0, 1.0], normal)
     across = across / np.linalg.norm(across)
     up = np.cross(normal, across)
-    h = SPOT_M / 2
+    h = transport.SKIN_TILE_M / 2
     corners = [centre + h * (i * across + j * up) for i, j in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
     return inner_box(lens, np.array(corners), 1.0)
 
@@ -373,7 +369,7 @@ def make(args: argparse.Namespace) -> None:
             "halves of its samples with seeds of their own",
             "meter": "light_at_card and light_at_wall: a matt white tile of 6 cm and reflectance 0.99, 2 mm "
             "in front of the surface, in renders of its own with seeds of its own; standard errors from "
-            "eight seeds; light_at_subject and light_at_skin likewise, in the air and on the skin",
+            "eight seeds; light_at_subject and light_at_skin (1.8 cm) likewise, in the air and on the skin",
             "skin": "stand-ins' skins are ideally matt and multiplied in at 1 nm; reads_xyz is what a skin "
             "sends back of the light at its box, over a perfect white's Y; irradiance_w_m2_nm from 380 by 5",
             "iso_2720_constant": cameras.CONSTANT,

@@ -337,11 +337,12 @@ def known_surfaces(place: Place, view: View) -> list[Known]:
 
 @dataclass(frozen=True, eq=False)
 class Spot:
-    """Where light is metered: name, point and what way it faces."""
+    """Where light is metered: name, point, what way it faces, side of the meter's tile in metres."""
 
     name: str
     centre: Array
     normal: Array
+    tile_m: float
 
 
 def metered_spots(place: Place, view: View) -> list[Known | Spot]:
@@ -349,9 +350,9 @@ def metered_spots(place: Place, view: View) -> list[Known | Spot]:
     spots: list[Known | Spot] = [k for k in known_surfaces(place, view) if k.name not in spectra.chart()]
     if view.subject:
         at, towards = np.array(view.subject.at), np.array(view.subject.towards)
-        spots.append(Spot(SUBJECT, at, (towards - at) / np.linalg.norm(towards - at)))
+        spots.append(Spot(SUBJECT, at, (towards - at) / np.linalg.norm(towards - at), TILE_M))
     for i, stand_in in enumerate(view.stand_ins):
-        spots.append(Spot(skin_material(i), *read_at(Builder(), stand_in)))
+        spots.append(Spot(skin_material(i), *read_at(Builder(), stand_in), SKIN_TILE_M))
     return spots
 
 
@@ -386,6 +387,8 @@ TEXELS = 4
 """Texels across card and walls; a patch is one texel."""
 TILE_M, TILE_REFLECTANCE, TILE_OFF_M = 0.06, 0.99, 0.002
 """The meter: a white matt tile of 6 cm, 2 mm in front of the surface."""
+SKIN_TILE_M = 0.018
+"""On a face, which is round, a smaller one: as large as what is compared with it."""
 METER_SEEDS = 8
 EYE_OFF_M = 0.03
 
@@ -475,16 +478,17 @@ def render_meter(lit: dict[str, Any], known: Known | Spot, view: View, spp: int,
     """
     mi = start()
     n, c = known.normal, known.centre
+    tile_m = known.tile_m if isinstance(known, Spot) else TILE_M
     at = mi.ScalarTransform4f().look_at(list(c + n * TILE_OFF_M), list(c + n * (TILE_OFF_M + 1.0)), [0, 0, 1])
     tile = {
         "type": "rectangle",
-        "to_world": at @ mi.ScalarTransform4f().scale(TILE_M / 2),
+        "to_world": at @ mi.ScalarTransform4f().scale(tile_m / 2),
         "bsdf": known_matt(TILE_REFLECTANCE),
     }
     scene = load({**lit, "meter": tile})
     rows = []
     for k in range(METER_SEEDS):
-        eye = close_up(known, 0.9 * TILE_M, TILE_OFF_M, TEXELS, spp, seed + k)
+        eye = close_up(known, 0.9 * tile_m, TILE_OFF_M, TEXELS, spp, seed + k)
         image = seen_by(scene, eye, view.depth, spp, seed + k)
         rows.append(np.pi / TILE_REFLECTANCE * image.astype(np.float64).mean(axis=(0, 1)))
     return np.array(rows)

@@ -271,7 +271,7 @@ PLACE = Place(
             None,
             exposure=(1 / 30, 2.0, 500),
             time="21:08",
-            subject=Subject((-6.3, 3.25, 1.6), (-8.2, 3.2, 1.5)),
+            subject=Subject((-6.3, 3.25, 1.6), (-8.2, 2.2, 1.6)),
             stand_ins=(
                 StandIn(
                     "brown",
@@ -281,7 +281,7 @@ PLACE = Place(
                     coat="5B 3/3",
                     head="N 2.5",
                     scarf="7.5YR 4/4",
-                    read=(-0.5, -0.75, -0.12),
+                    read=(-0.3, -0.85, -0.1),
                 ),
             ),
             passes=1,

@@ -216,7 +216,7 @@ PLACE = Place(
             None,
             exposure=(1 / 40, 2.8, 200),
             time="11:12",
-            subject=Subject((0.5, 4.2, 1.2), (1.2, -0.3, 0.4)),
+            subject=Subject((0.5, 4.2, 1.2), (-3.4, 5.2, 1.4)),
             dress=_by_the_gable,
             passes=1,
             seed=33,
