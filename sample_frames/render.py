@@ -1,6 +1,6 @@
 """Makes the sample scout: frames, truth.json and meter.csv from places in code. Needs the extra ``frames``.
 
-    python sample_frames/render.py                 everything, about an hour on two free cores
+    python sample_frames/render.py                 everything, a good hour on two free cores
     python sample_frames/render.py --check         frames, truth and meter log belong together (seconds)
     python sample_frames/render.py --check --crop  and a small crop of every view, rendered twice, is the same
     python sample_frames/render.py --only car_deck one place
@@ -207,7 +207,7 @@ def composed_record(
         "stand_ins": stand_ins,
         "samples": {
             "frame_pixel": PASSES * view.passes * transport.PASS_SPP,
-            "meter": transport.METER_SEEDS * transport.TEXELS**2 * transport.meter_spp(place),
+            "meter": transport.METER_SEEDS * transport.TEXELS**2 * transport.meter_spp(place, view),
         },
         "seed": view.seed,
     }
@@ -256,7 +256,7 @@ def view_record(
                 for k in transport.known_surfaces(place, view)
                 if k.effort != place.effort
             },
-            "meter": transport.METER_SEEDS * transport.TEXELS**2 * transport.meter_spp(place),
+            "meter": transport.METER_SEEDS * transport.TEXELS**2 * transport.meter_spp(place, view),
         },
         "seed": view.seed,
     }

@@ -82,6 +82,8 @@ class View:
     stand_ins: tuple[StandIn, ...] = ()
     dress: Build | None = None
     passes: int = 1
+    effort: int = 0
+    """As a place's, for the meter of this view where it needs another."""
 
 
 @dataclass(frozen=True)

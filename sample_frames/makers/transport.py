@@ -426,9 +426,9 @@ class Transport:
     """How much of each pixel is the skin of each stand-in (h, w, stand-ins)."""
 
 
-def meter_spp(place: Place) -> int:
+def meter_spp(place: Place, view: View) -> int:
     """Samples a pixel of the meter's small film, a square: half of what a texel has."""
-    return math.isqrt(place.effort // 2) ** 2
+    return math.isqrt((view.effort or place.effort) // 2) ** 2
 
 
 def close_up(
@@ -552,7 +552,7 @@ def render_view(
                 meters.setdefault(known.name, {})[group] = kept(
                     f"{group}_meter{i}",
                     lambda known=known, lit=lit, seed=base + 60 + 10 * i + 30 * g: render_meter(  # type: ignore[misc]
-                        lit, known, view, meter_spp(place), seed
+                        lit, known, view, meter_spp(place, view), seed
                     ),
                 )
             total = np.zeros((*guides.shape[:2], len(spectra.BANDS)), dtype=np.float32)
@@ -594,7 +594,7 @@ def card_meter(place: Place, cache: Path, apart: bool = False) -> Meter:
             parts[:] = parts or scene_parts(place, view, Path(name), apart)
             lit = scene_of(parts[0], parts[1], group)
             seed = 1000 * view.seed + 60 + 30 * g
-            return render_meter(lit, card, view, meter_spp(place), seed)
+            return render_meter(lit, card, view, meter_spp(place, view), seed)
 
         for g, group in enumerate(place.lamps):
             path = cache / f"{view.name}_{view.size[0]}_{group}_meter0{'_apart' * apart}.npy"

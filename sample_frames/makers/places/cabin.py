@@ -241,7 +241,6 @@ PLACE = Place(
                     ),
                 ),
             ),
-            passes=1,
             seed=43,
         ),
     ),

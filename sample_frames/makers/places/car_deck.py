@@ -281,7 +281,6 @@ PLACE = Place(
             exposure=(1 / 60, 2.8, 500),
             time="16:41",
             subject=Subject((1.4, 6.0, 1.5), (1.7, -1.7, 0.4)),
-            passes=1,
             seed=53,
         ),
     ),

@@ -248,7 +248,7 @@ PLACE = Place(
             time="18:24",
             subject=Subject((-0.1, 2.2, 1.05), (0.3, 2.3, 1.5)),
             dress=_by_the_lamp,
-            passes=1,
+            effort=180**2,
             seed=63,
         ),
     ),

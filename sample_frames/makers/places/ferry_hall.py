@@ -216,7 +216,6 @@ PLACE = Place(
                     brow="N 1.5",
                 ),
             ),
-            passes=1,
             seed=13,
         ),
     ),

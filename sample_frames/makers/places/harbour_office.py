@@ -201,7 +201,6 @@ PLACE = Place(
             exposure=(1 / 40, 2.8, 250),
             time="16:05",
             subject=Subject((0.9, 1.6, 1.2), (2.3, -1.3, 1.22)),
-            passes=1,
             seed=73,
         ),
     ),

@@ -284,7 +284,6 @@ PLACE = Place(
                     read=(-0.3, -0.85, -0.1),
                 ),
             ),
-            passes=1,
             seed=24,
         ),
     ),

@@ -218,7 +218,6 @@ PLACE = Place(
             time="11:12",
             subject=Subject((0.5, 4.2, 1.2), (-3.4, 5.2, 1.4)),
             dress=_by_the_gable,
-            passes=1,
             seed=33,
         ),
     ),
