@@ -241,7 +241,6 @@ PLACE = Place(
                     ),
                 ),
             ),
-            face_spp=36,
             seed=43,
         ),
     ),
