@@ -20,8 +20,13 @@ from lookdev.stills.still import signal_of
 Array = NDArray[np.float64]
 Codes = NDArray[np.uint8] | NDArray[np.uint16]
 
-GRID_BEND_CODES = 0.12  # for a cell that is interpolated; a 16-bit code is finer than an 8-bit one
-PART_BEND_CODES = 0.25  # for the parts of one that is divided
+GRID_BEND_CODES = {8: 0.12, 16: 0.02}
+"""By bits of the result: how far the look may bend within a cell that is interpolated."""
+PART_BEND_CODES = {8: 0.25, 16: 0.01}
+"""The same for the parts of a cell that is divided. For 16 bits it is the edges between cells that count: no
+step on a ramp may be more than two codes of 65,535 wider than the look's own."""
+DIVIDING_PIXELS = 2_000_000
+"""Smaller pictures have too few pixels in a cell to make up for dividing it."""
 DIVIDED_BEND_CODES = 1.5  # beyond it four parts along an edge are seldom enough
 _DIVIDED_AT_ONCE = 512
 
@@ -71,20 +76,20 @@ def shaper_for(source: Encoding) -> Shaper:
 class GridLattice:
     """A look over a shaper; ``nodes`` (129, 129, 129, 3) float32 signal, blue slowest.
 
-    Where it bends within a cell, the look itself works out the colours. For 8 bits such a cell is divided
-    into parts instead, where that does: a look over a raw file bends a little in four cells of ten.
+    Where it bends within a cell, the look itself works out the colours, or the cell is divided into parts,
+    where that does: a look over a raw file bends a little in four cells of ten.
 
     Parameters
     ----------
     transform : the look between two encodings.
-    bits : of the result; for 16 no cell is divided.
+    bits : of the result.
     divides : whether cells are divided; for a small picture it takes longer than it saves.
     """
 
     def __init__(self, transform: Transform, bits: int = 16, *, divides: bool = False) -> None:
         self.transform, self.bits = transform, bits
         self.shaper = shaper_for(transform.source)
-        self.divides = divides and bits == 8
+        self.divides = divides
         self.nodes = np.zeros((GRID_SIZE, GRID_SIZE, GRID_SIZE, 3), dtype=np.float32)
         self._divided = np.zeros((0, (grid_kernel.FINE_PARTS + 1) ** 3, 3), dtype=np.float32)
         self._count_divided = 0
@@ -139,7 +144,7 @@ class GridLattice:
             kinds = self._kinds.reshape(-1)
             cells = cells[kinds[cells] == 0]
             bends = grid_kernel.bends(cells, self.nodes) * 255.0
-            smooth = bends <= GRID_BEND_CODES
+            smooth = bends <= GRID_BEND_CODES[self.bits]
             found = np.where(smooth, 1, 2)
             if self.divides:
                 may = np.flatnonzero(~smooth & (bends <= DIVIDED_BEND_CODES))
@@ -151,7 +156,7 @@ class GridLattice:
     def _divide(self, cells: NDArray[np.int64]) -> NDArray[np.int64]:
         """The kinds of numbered cells: divided where all parts are smooth then, else 2."""
         parts = self._parts(cells)
-        smooth = _bend_of_parts(parts) * 255.0 <= PART_BEND_CODES
+        smooth = _bend_of_parts(parts) * 255.0 <= PART_BEND_CODES[self.bits]
         first, count = self._count_divided, int(smooth.sum())
         if first + count > len(self._divided):
             room = np.zeros((2 * (first + count), *self._divided.shape[1:]), dtype=np.float32)

@@ -28,7 +28,7 @@ from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Transform
 from lookdev.render import kernel
 from lookdev.render.buffers import BUFFERS
-from lookdev.render.grid_lattice import GridLattice
+from lookdev.render.grid_lattice import DIVIDING_PIXELS, GridLattice
 from lookdev.render.nodes import CHUNK, NodeCompiler, places
 from lookdev.render.reference import to_codes
 
@@ -112,14 +112,16 @@ class CodeLattice:
 Lattice = CodeLattice | GridLattice
 
 
-def lattice_for(transform: Transform, dtype: np.dtype[Any], bits: int, *, coarse: bool = False) -> Lattice:
-    """The kind of lattice that grades pixels of such a type to ``bits`` 8 or 16.
+def lattice_for(
+    transform: Transform, dtype: np.dtype[Any], bits: int, *, coarse: bool = False, pixels: int = 0
+) -> Lattice:
+    """The kind of lattice that grades a picture of so many ``pixels`` of such a type to ``bits`` 8 or 16.
 
-    ``coarse``: for small pictures.
+    ``coarse``: for small pictures, where there is such a lattice.
     """
     if dtype == np.uint8 and bits == 8:
         return CodeLattice(transform, COARSE if coarse else FINE)
-    return GridLattice(transform, bits, divides=not coarse)
+    return GridLattice(transform, bits, divides=pixels >= DIVIDING_PIXELS)
 
 
 class StillGrader:
@@ -224,7 +226,8 @@ def grade_fast(
     pixels: NDArray[np.generic], transform: Transform, *, bits: int = 8, threads: int = 1
 ) -> Codes:
     """As ``grade_reference``, through a lattice of ``transform``: code values (h, w, 3) in and out."""
-    return StillGrader(pixels, threads=threads)(lattice_for(transform, pixels.dtype, bits), bits)
+    lattice = lattice_for(transform, pixels.dtype, bits, pixels=pixels.size // 3)
+    return StillGrader(pixels, threads=threads)(lattice, bits)
 
 
 class LatticeStore:

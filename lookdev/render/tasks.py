@@ -444,16 +444,19 @@ class _Grader:
         return self._graders[key](self._lattice(output, target, bits), bits, last=last)
 
     def _lattice(self, output: Output, target: Encoding, bits: int) -> Lattice:
+        from lookdev.render.grid_lattice import DIVIDING_PIXELS
         from lookdev.render.lattice import STORE, lattice_for
 
         source, dtype = self.still.encoding, self.still.pixels.dtype
-        coarse = self.coarse
+        coarse, pixels = self.coarse and dtype == "uint8", 0
+        if dtype != "uint8" and self.still.pixels.size // 3 >= DIVIDING_PIXELS:
+            pixels = DIVIDING_PIXELS
         act = (output.look.fingerprint(), output.cast, output.exposure_stops)
-        key = (*act, self._digest(source), self._digest(target), dtype.str, bits, coarse)
+        key = (*act, self._digest(source), self._digest(target), dtype.str, bits, coarse, pixels)
 
         def make() -> Lattice:
             transform = output.look.transform(source, target, output.cast, output.exposure_stops)
-            return lattice_for(transform, dtype, bits, coarse=coarse)
+            return lattice_for(transform, dtype, bits, coarse=coarse, pixels=pixels)
 
         return STORE.get(key, make)
 

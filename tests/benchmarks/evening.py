@@ -245,6 +245,11 @@ def child(name: str, *args: str) -> dict[str, float]:
     return dict(json.loads(done.stdout.splitlines()[-1]))
 
 
+def installed() -> dict[str, str]:
+    """The environment of somebody who installed the tool: Python keeps its bytecode."""
+    return {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+
+
 def batch(
     scout: Path,
     out: Path,
@@ -255,7 +260,7 @@ def batch(
 ) -> dict[str, float]:
     """The whole command: wall, CPU, peak memory; and when the first and last file of each kind was there."""
     chosen = [word for path in look_files(looks) for word in ("--looks", path)]
-    environment = {**os.environ, **({"NUMBA_CACHE_DIR": str(cache)} if cache else {})}
+    environment = {**installed(), **({"NUMBA_CACHE_DIR": str(cache)} if cache else {})}
     command = [sys.executable, "-P", "-m", "lookdev", "batch", str(scout), *chosen, "--out", str(out)]
     began, start = time.time(), time.perf_counter()
     running = subprocess.Popen(
@@ -344,7 +349,7 @@ def report_resume(folder: Path, card: Card, megapixels: float, repeats: int) -> 
     starts = []
     for _ in range(3):
         start = time.perf_counter()
-        subprocess.run(help_, check=True, capture_output=True)
+        subprocess.run(help_, check=True, capture_output=True, env=installed())
         starts.append(time.perf_counter() - start)
     rows = [
         (f"{card.words}, `--resume`, nothing to do", f"{ours['wall']:.2f} s", f"{ours['cpu']:.2f} s"),

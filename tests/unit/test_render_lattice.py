@@ -21,7 +21,7 @@ from lookdev.looks.model import Look
 from lookdev.looks.toml_file import load_look
 from lookdev.meter.scout import load_scout
 from lookdev.render import kernel
-from lookdev.render.grid_lattice import SCENE_STOPS, Shaper
+from lookdev.render.grid_lattice import SCENE_STOPS, GridLattice, Shaper
 from lookdev.render.lattice import (
     CodeLattice,
     LatticeStore,
@@ -170,6 +170,42 @@ def test_a_shaper_goes_there_and_back_and_its_ends_are_0_and_1(shaper: Shaper) -
     assert position[-1] == pytest.approx(1, abs=1e-12)
     assert (np.diff(position) > 0).all()
     assert np.allclose(shaper.from_grid(position), signal, atol=1e-9)
+
+
+RAMPS = [
+    ((9000, 21000, 33000), (60000, 21000, 33000)),
+    ((0, 30000, 61000), (65535, 20000, 3000)),
+    ((30011, 31013, 29017), (36011, 31013, 29017)),
+]
+
+
+@pytest.mark.parametrize("divides", [False, True])
+@pytest.mark.parametrize("name", ["last_crossing", "first_ferry"])
+def test_16_bit_ramps_have_no_steps_of_their_own(name: str, divides: bool) -> None:
+    """No step is more than two codes of 65,535 wider than the look's own (our bound)."""
+    way = np.linspace(0.0, 1.0, 30_000)[:, None]
+    ends = [(np.array(start), np.array(end)) for start, end in RAMPS]
+    codes = np.stack([np.round(start + (end - start) * way) for start, end in ends]).astype(np.uint16)
+    transform = LOOKS[name].transform(SRGB, SRGB)
+    got = StillGrader(codes)(GridLattice(transform, 16, divides=divides), 16)
+    wanted = to_codes(transform(signal_of(codes)), 16)
+    steps = [np.abs(np.diff(each.astype(int), axis=1)) for each in (got, wanted)]
+    assert (steps[0] - steps[1]).max() <= 2
+    assert np.abs(got.astype(int) - wanted).max() <= 20
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+def test_a_picture_is_the_same_whoever_came_before(bits: int) -> None:
+    """Cells are judged as they are met: the result does not depend on which picture met them first."""
+    rng = np.random.default_rng(8)
+    near = rng.integers(20_000, 30_000, (2, 3000, 3)).astype(np.uint16)
+    transform = LOOKS["slack_water"].transform(SRGB, SRGB)
+    alone = StillGrader(near[1:])(GridLattice(transform, bits, divides=True), bits)
+    lattice = GridLattice(transform, bits, divides=True)
+    StillGrader(near[:1])(lattice, bits)
+    assert np.array_equal(StillGrader(near[1:])(lattice, bits), alone)
+    off = np.abs(alone.astype(int) - grade_reference(near[1:], transform, bits=bits))
+    assert off.max() <= (1 if bits == 8 else 20)
 
 
 def test_8_bit_pixels_may_become_16_bit_ones() -> None:
