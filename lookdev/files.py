@@ -80,6 +80,22 @@ def write_json(path: Path, value: object) -> None:
     write_whole(path, json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
 
 
+_PLAIN = str.maketrans("−–—·’ŁłØøĐđ", "----'LlOoDd") | str.maketrans(
+    {"ß": "ss", "æ": "ae", "Æ": "AE", "œ": "oe", "≤": "<=", "²": "2", "×": "x", "°": " deg"}
+)
+
+
+def plain_ascii(text: str) -> str:
+    """``text`` in ASCII on one line: accents dropped, other letters as escapes, for readers of every age.
+
+    >>> plain_ascii("Łódź · Øst  café")
+    'Lodz - Ost cafe'
+    """
+    plain = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
+    plain = plain.translate(_PLAIN)
+    return " ".join(plain.encode("ascii", "backslashreplace").decode("ascii").split())
+
+
 _DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))}
 
 

@@ -45,9 +45,10 @@ class Names:
         self._taken.add(_key(name))
         return name
 
-    def file(self, stem: str, tail: str) -> str:
-        """A free name for a file: ``stem`` as it is, cut where the whole would be too long, and ``tail``."""
-        room = LONGEST_BYTES - len(tail.encode())
+    def file(self, stem: str, tail: str, longest: int = LONGEST_BYTES) -> str:
+        """A free name for a file: ``stem`` as it is, cut where the whole would be longer than ``longest``
+        bytes, and ``tail``."""
+        room = longest - len(tail.encode())
         whole = (stem + tail,) if len(stem.encode()) <= room else ()
         cut = (f"{clip_utf8(stem, room - len(str(n)) - 1)}_{n}{tail}" for n in count(2))
         name = next(name for name in chain(whole, cut) if self._is_free(name))

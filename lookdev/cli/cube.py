@@ -25,7 +25,8 @@ def cube(
     range_in: RangeIn = None,
     range_out: RangeOut = None,
     size: Annotated[
-        list[int] | None, typer.Option("--size", help="Points along an edge: 17, 33, 65. May be repeated.")
+        list[int] | None,
+        typer.Option("--size", help="Points along an edge: 17, 33, 65; without a word 65. May be repeated."),
     ] = None,
     one_dimensional: Annotated[
         bool, typer.Option("--1d", help="A 1D LUT of 1024 points, for a look that treats each channel alone.")
@@ -72,7 +73,7 @@ def cube(
         encoding_out,
         range_in,
         range_out,
-        tuple(size or (33,)),
+        tuple(size or (65,)),
         one_dimensional,
         domain,
         tuple(only or ()),

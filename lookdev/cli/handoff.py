@@ -31,7 +31,11 @@ def handoff(
         Path | None, typer.Option("--out", "-o", help="The folder to make; its zip goes beside it.")
     ] = None,
     size: Annotated[
-        list[int] | None, typer.Option("--size", help="Points of the .cube: 17, 33, 65. May be repeated.")
+        list[int] | None,
+        typer.Option(
+            "--size",
+            help="Points of the .cube, the first for each location too; without a word 65, 33 and 17.",
+        ),
     ] = None,
     only: Only = None,
     paper: PaperChoice = Paper.a4,
@@ -94,7 +98,7 @@ def handoff(
         with_range(get_encoding(encoding), range_in),
         with_range(get_encoding(encoding_out), range_out),
         out,
-        tuple(dict.fromkeys(size or (33, 65))),
+        tuple(dict.fromkeys(size or (65, 33, 17))),
         tuple(only or ()),
         paper.value,
         still_edge,

@@ -150,7 +150,7 @@ class BesideWork:
     def _cube(self, job: CubeJob) -> dict[str, object] | str:
         place = None
         if job.place is not None:
-            place = (job.place.name, job.place.cast, job.place.balance_words)
+            place = (job.place.name, job.place.cast, job.place.balance_words, job.place.readings)
         look = job.look
         shown = (look.fingerprint(), look.title, look.describe())
         ends = [(end.name, end.standard) for end in self._ends]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,7 +17,10 @@ from lookdev.jobs.common import (
     cube_ends,
     unheard,
 )
-from lookdev.lut.bake import CubeReport, cube_tail, export_cube
+from lookdev.jobs.own_colours import Array, of_stills, own_colours
+from lookdev.lut.bake import CubeReport, export_cube
+from lookdev.lut.naming import cube_tail, lut_file
+from lookdev.lut.shared import shared_places
 from lookdev.names import Names, look_names
 from lookdev.outputs import inputs_of, refuse_any_scout, refuse_scout, writing
 from lookdev.survey.footage import FootagePlace, footage_labels, footage_places
@@ -57,7 +60,7 @@ class CubesRequest:
     encoding_out: str | None = None
     range_in: str | None = None
     range_out: str | None = None
-    sizes: tuple[int, ...] = (33,)
+    sizes: tuple[int, ...] = (65,)
     one_dimensional: bool = False
     domain: tuple[float, float] = (0.0, 1.0)
     only: tuple[str, ...] = ()
@@ -79,17 +82,27 @@ class CubesRequest:
 
 @dataclass(frozen=True)
 class WrittenCube:
-    """One .cube: of which look, with the balance of which place (None: none), and what was measured."""
+    """One .cube: of which look, with the balance of which place (None: none), and what was measured; ``file``
+    is its path below the folder of all of them."""
 
     look: LookLike
     place: FootagePlace | None
     report: CubeReport
+    file: str = ""
 
     def numbers(self, place_key: str) -> dict[str, object]:
         """For JSON; the place's name under ``place_key``."""
         place = self.place.name if self.place is not None else None
         against = self.place.balance_words if self.place is not None else None
-        return {"look": self.look.title, place_key: place, "holds_for": against, **self.report.numbers()}
+        numbers = self.report.numbers() | {"file": self.file}
+        readings = list(self.place.readings) if self.place is not None else []
+        return {
+            "look": self.look.title,
+            place_key: place,
+            "holds_for": against,
+            "readings": readings,
+            **numbers,
+        }
 
 
 @dataclass(frozen=True)
@@ -102,12 +115,13 @@ class CubesResult:
 
 @dataclass(frozen=True)
 class CubeJob:
-    """One .cube to write."""
+    """One .cube to write; ``file`` is its path below the folder of all of them."""
 
     look: LookLike
     place: FootagePlace | None
     size: int
     path: Path
+    file: str = ""
 
     @property
     def words(self) -> str:
@@ -146,10 +160,11 @@ def run(request: CubesRequest, tell: Tell = unheard) -> CubesResult:
     check_folder(_folder(request.out))
     written: list[WrittenCube] = []
     step, inputs = counter(tell), inputs_of(request.scout, more=request.reads)
+    own = own_colours(surveyed, ends[0]) if surveyed is not None else {}
     with writing(_folder(request.out), inputs, [job.path for job in jobs]):
         for count, job in enumerate(jobs, 1):
             try:
-                written.append(_write(job, ends, request.one_dimensional, request.domain))
+                written.append(_write(job, ends, request.one_dimensional, request.domain, own))
             except RequestError:
                 raise
             except LookdevError as error:
@@ -178,17 +193,19 @@ def cube_jobs(
 ) -> list[CubeJob]:
     """Each look alone, and with the balance of each metered place, in each size; and into which file.
 
-    A place's balance is that which footage needs: against the plan's, or else the stills camera's.
+    A place's balance is that which footage needs: against the plan's, or else the stills camera's. Readings
+    of a location that a look can hardly tell apart share one. In a scout each look has a folder.
     """
-    places = footage_places(surveyed) if surveyed is not None else []
-    labels = footage_labels(places, surveyed.every_location if surveyed is not None else ())
+    every = footage_places(surveyed) if surveyed is not None else []
     names, jobs = Names(), []
     for look, slug in zip(looks, look_names(look.title for look in looks), strict=True):
+        places = shared_places(look, every, *ends)
+        labels = footage_labels(places, surveyed.every_location if surveyed is not None else ())
+        below = f"{slug}/" if surveyed is not None else ""
         for place, label in ((None, ""), *zip(places, labels, strict=True)):
             for size in sizes:
-                stem = f"{slug}@{label}" if label else slug
-                path = folder / names.file(stem, cube_tail(*ends, size))
-                jobs.append(CubeJob(look, place, size, path))
+                file = below + lut_file(names, slug, label, cube_tail(*ends, size))
+                jobs.append(CubeJob(look, place, size, folder / file, file))
     return jobs
 
 
@@ -209,7 +226,7 @@ def _one_file(jobs: Sequence[CubeJob], path: Path) -> CubeJob:
         )
     if path.is_dir():
         raise RequestError("is a folder", file=path, wanted="a file to write, NAME.cube")
-    return replace(jobs[0], path=path)
+    return replace(jobs[0], path=path, file=path.name)
 
 
 def _write(
@@ -217,16 +234,20 @@ def _write(
     ends: tuple[Encoding, Encoding],
     one_dimensional: bool = False,
     domain: tuple[float, float] = (0.0, 1.0),
+    own: Mapping[str, Array] | None = None,
 ) -> WrittenCube:
+    place = job.place
     report = export_cube(
         job.look,
         *ends,
         job.path,
         size=job.size,
-        cast=job.place.cast if job.place is not None else None,
-        place=job.place.name if job.place is not None else None,
-        balance=job.place.balance_words if job.place is not None else "",
+        cast=place.cast if place is not None else None,
+        place=place.name if place is not None else None,
+        balance=place.balance_words if place is not None else "",
         one_dimensional=one_dimensional,
         domain=domain,
+        own=of_stills(own or {}, None if place is None else place.stills),
+        readings=place.readings if place is not None else (),
     )
-    return WrittenCube(job.look, job.place, report)
+    return WrittenCube(job.look, place, report, job.file)

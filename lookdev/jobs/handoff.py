@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.colorimetry.difference import ciede2000
-from lookdev.colorimetry.encodings import BT709, Encoding
+from lookdev.colorimetry.encodings import BT709, Encoding, with_range
 from lookdev.errors import LookdevError, RequestError
 from lookdev.files import safe_name, write_json, write_whole
 from lookdev.jobs.choices import Settled, settle_for_one
@@ -31,15 +31,16 @@ from lookdev.jobs.common import (
 )
 from lookdev.jobs.handoff_standards import write_standards
 from lookdev.looks.cast import Cast
+from lookdev.jobs.own_colours import of_stills, own_colours, to_footage
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike
-from lookdev.looks.stages.balance import Balance
-from lookdev.lut.bake import CubeReport, cube_tail, export_cube
+from lookdev.lut.bake import CubeReport, export_cube
 from lookdev.lut.cdl import CdlFit, ccc_text, cdl_text, fit_cdl, write_cc
 from lookdev.lut.check_frame import write_check_frame, write_check_values, write_frame_tiff
 from lookdev.lut.clf import clf_text, write_clf
 from lookdev.lut.cube import CubeLut, read_cube
 from lookdev.lut.error import Difference, appearance, difference
+from lookdev.lut.naming import cube_tail, lut_file
 from lookdev.lut.package import (
     MANIFEST,
     STAGE,
@@ -53,12 +54,12 @@ from lookdev.lut.proof import prove
 from lookdev.lut.read_me import Contents, read_me_text
 from lookdev.lut.rebuild import PLAIN_TITLE, write_casts
 from lookdev.lut.scenes import by_scene, scenes_of, write_scenes
+from lookdev.lut.shared import shared_places
 from lookdev.lut.swap import finish, is_decided, look_at, part_of, swap
 from lookdev.names import Names, look_names, still_stems
 from lookdev.outputs import check_outputs, inputs_of, refuse_scout, without_places, writing
 from lookdev.survey.footage import (
     FootagePlace,
-    as_footage,
     footage_cast,
     footage_labels,
     footage_places,
@@ -74,11 +75,10 @@ Array = NDArray[np.float64]
 Count = Callable[[int, int, str], None]
 
 _SAMPLES_PER_STILL = 600
-_AS_IT_STOOD = Look(title="as it stood")
-_AS_FOOTAGE = Look(title="as footage", balance=Balance(keep=0.0))
 STILL_EDGE = 512
 """Sixteen-bit stills hardly compress: at this size a whole scout's package stays under 40 MB."""
 FINE_SIZE = 65
+MONITOR_SIZE = 33
 PLAIN = "plain_rendering"
 
 
@@ -96,7 +96,7 @@ class HandoffRequest:
     source: Encoding
     target: Encoding
     out: Path
-    sizes: tuple[int, ...] = (33, 65)
+    sizes: tuple[int, ...] = (65, 33, 17)
     only: tuple[str, ...] = ()
     paper: str = "a4"
     still_edge: int = STILL_EDGE
@@ -136,8 +136,9 @@ class Handoff:
     """What was made; ``kept``: files in the folder that no handoff wrote; ``settled``: what was chosen.
 
     ``before_display`` : the look alone, from the footage's encoding to the same, to stand before whatever
-    shows it. ``plain`` : the plain rendering, which shows footage without a look. ``manifest_sha256`` : of
-    manifest.json; to be told by another way than the package itself.
+    shows it. ``monitors`` : in narrow range, for boxes and monitors. ``plain`` : the plain rendering, which
+    shows footage without a look. ``manifest_sha256`` : of manifest.json; to be told by another way than the
+    package itself.
     """
 
     folder: Path
@@ -145,6 +146,7 @@ class Handoff:
     cubes: list[CubeReport] = field(default_factory=list)
     before_display: CubeReport | None = None
     plain: CubeReport | None = None
+    monitors: list[CubeReport] = field(default_factory=list)
     manifest_sha256: str = ""
     cdls: list[tuple[str, CdlFit]] = field(default_factory=list)
     stills: list[ReferenceStill] = field(default_factory=list)
@@ -216,12 +218,13 @@ def _fill(
     folder: Path, slug: str, request: HandoffRequest, surveyed: Survey, made: Handoff, step: Count
 ) -> None:
     look, source, target = request.look, request.source, request.target
-    places = footage_places(surveyed)
+    places = shared_places(look, footage_places(surveyed), source, target)
+    own = own_colours(surveyed, source)
     names = (place.name for place in places)
     labels = dict(zip(names, footage_labels(places, surveyed.every_location), strict=True))
     stems = still_stems([name for _, name in surveyed.every_still])
     work = surveyed.usable
-    total = len(work) + 2 * len(places) + len(request.sizes) + 5
+    total = len(work) + 2 * len(places) + len(request.sizes) + 5 + bool(_monitor_ends(source, target))
     count = 0
 
     def tell(text: str) -> None:
@@ -234,12 +237,13 @@ def _fill(
     files = Names()
     for size in request.sizes:
         tell(f"{size}³ LUT")
-        name = files.file(slug, cube_tail(source, target, size))
-        made.cubes.append(export_cube(look, source, target, folder / "luts" / name, size=size))
+        name = lut_file(files, slug, "", cube_tail(source, target, size))
+        path = folder / "luts" / name
+        made.cubes.append(export_cube(look, source, target, path, size=size, own=of_stills(own, None)))
     by_place[None] = made.cubes[0]
     for place in places:
         tell(f"LUT for {place.name}")
-        name = files.file(f"{slug}@{labels[place.name]}", cube_tail(source, target, request.sizes[0]))
+        name = lut_file(files, slug, labels[place.name], cube_tail(source, target, request.sizes[0]))
         path = folder / "luts" / name
         report = export_cube(
             look,
@@ -250,9 +254,14 @@ def _fill(
             cast=place.cast,
             place=place.name,
             balance=place.balance_words,
+            own=of_stills(own, place.stills),
+            readings=place.readings,
         )
         made.cubes.append(report)
         by_place[place.name] = report
+    if ends := _monitor_ends(source, target):
+        tell("LUTs for monitors")
+        _write_monitors(folder / "luts" / "monitor", slug, look, ends, labels, places, made)
     tell("the look before the display, and the plain rendering")
     _write_apart(folder / "luts", slug, request, files, made)
     samples: dict[str | None, list[Array]] = {}
@@ -328,6 +337,7 @@ def _fill(
         made.plain,
         standards,
         request.still_edge,
+        made.monitors,
     )
     write_whole(folder / "READ_ME.txt", read_me_text(contents))
     tell("manifest")
@@ -348,13 +358,13 @@ def _fill(
 def _write_apart(folder: Path, slug: str, request: HandoffRequest, files: Names, made: Handoff) -> None:
     """The look without what shows it, and what shows it without the look: .cube and CLF each."""
     look, source, shown = request.look, request.source, _shown(request)
-    name = files.file(slug, cube_tail(source, source, FINE_SIZE))
+    name = lut_file(files, slug, "", cube_tail(source, source, FINE_SIZE))
     if (folder / name).exists():  # the package is from an encoding to the same: it is its LUT
         made.before_display = next(r for r in made.cubes if r.path.name == name)
     else:
         made.before_display = export_cube(look, source, source, folder / name, size=FINE_SIZE)
     plain = Look(title=PLAIN_TITLE)
-    name = files.file(PLAIN, cube_tail(source, shown, FINE_SIZE))
+    name = lut_file(files, PLAIN, "", cube_tail(source, shown, FINE_SIZE))
     made.plain = export_cube(plain, source, shown, folder / name, size=FINE_SIZE)
     behind = f"for {source.name} before the show's own display transform; its range is held to the encoding's"
     for one, target, stem, note in (
@@ -363,6 +373,42 @@ def _write_apart(folder: Path, slug: str, request: HandoffRequest, files: Names,
     ):
         text = clf_text(one, source, target, stem, size=FINE_SIZE, notes=[one.describe(), note])
         write_clf(folder / f"{stem}.clf", text)
+
+
+def _monitor_ends(source: Encoding, target: Encoding) -> tuple[Encoding, Encoding] | None:
+    """Both ends in narrow range, as boxes and monitors on a cable take it; None where there is no such thing,
+    or the package is in it anyway."""
+    if source.is_linear or target.state != "output" or "narrow" in (source.code_range, target.code_range):
+        return None
+    return with_range(source, "narrow"), with_range(target, "narrow")
+
+
+def _write_monitors(
+    folder: Path,
+    slug: str,
+    look: LookLike,
+    ends: tuple[Encoding, Encoding],
+    labels: Mapping[str, str],
+    places: Sequence[FootagePlace],
+    made: Handoff,
+) -> None:
+    """The look alone and at each place, in 33 points and narrow range."""
+    names, tail = Names(), cube_tail(*ends, MONITOR_SIZE)
+    path = folder / lut_file(names, slug, "", tail)
+    made.monitors.append(export_cube(look, *ends, path, size=MONITOR_SIZE))
+    for place in places:
+        path = folder / lut_file(names, slug, labels[place.name], tail)
+        report = export_cube(
+            look,
+            *ends,
+            path,
+            size=MONITOR_SIZE,
+            cast=place.cast,
+            place=place.name,
+            balance=place.balance_words,
+            readings=place.readings,
+        )
+        made.monitors.append(report)
 
 
 def _shown(request: HandoffRequest) -> Encoding:
@@ -408,10 +454,9 @@ def _reference_still(
     still = surveyed.read(max_edge_px=request.still_edge)
     cast, stops = surveyed.cast, surveyed.exposure_stops
     footage = footage_cast(surveyed, request.scout.plan) if cast is not None else None
-    other_balance = as_footage(surveyed, footage)
-    plain = _AS_FOOTAGE if other_balance is not None else _AS_IT_STOOD
-    to_footage = plain.transform(still.encoding, request.source, other_balance, stops)
-    before = grade_reference(still.pixels, to_footage, bits=16)
+    before = grade_reference(
+        still.pixels, to_footage(surveyed, still.encoding, request.source, request.scout.plan), bits=16
+    )
     graded = request.look.transform(request.source, request.target, footage)
     after = grade_reference(before, graded, bits=16)
     approved = request.look.transform(still.encoding, request.target, cast, stops)

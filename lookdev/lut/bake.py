@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -10,11 +11,12 @@ from numpy.typing import NDArray
 
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.errors import RequestError
-from lookdev.files import safe_name
 from lookdev.looks.cast import Cast
 from lookdev.looks.pipeline import LookLike, Transform
 from lookdev.lut.cube import CubeLut, Shaper, Triple, lattice_points, write_cube
-from lookdev.lut.error import Difference, lut_error
+from lookdev.lut.error import Difference, lut_error, own_error
+from lookdev.lut.naming import cube_tail, lut_file
+from lookdev.names import Names
 
 Array = NDArray[np.float64]
 
@@ -33,7 +35,7 @@ _CHUNK = 1 << 16
 
 
 def bake_cube(
-    transform: Transform, size: int = 33, domain: tuple[float, float] = (0.0, 1.0), title: str = ""
+    transform: Transform, size: int = 65, domain: tuple[float, float] = (0.0, 1.0), title: str = ""
 ) -> CubeLut:
     """The 3D LUT of ``size`` whose points are exactly what ``transform`` gives.
 
@@ -144,12 +146,19 @@ def _evaluate(transform: Transform, points: Array) -> Array:
 
 @dataclass(frozen=True)
 class CubeReport:
-    """What was written: the LUT, and its error over the whole cube and over picture colours."""
+    """What was written: the LUT, and its error over the whole cube, over picture colours, and over the stills
+    of the scout where there are such."""
 
     path: Path
     lut: CubeLut
     whole: Difference
     picture: Difference
+    own: Difference | None = None
+
+    def words(self) -> str:
+        """How far it is from the look, over the scout's own stills or else over picture colours."""
+        over = "picture colours" if self.own is None else "the scout's own stills"
+        return f"over {over} {(self.own or self.picture).words()}"
 
     def numbers(self) -> dict[str, object]:
         """For summary.json; ``path`` is the file's name."""
@@ -159,6 +168,7 @@ class CubeReport:
             "size": self.lut.size,
             "error_whole_cube": self.whole.numbers(),
             "error_picture_colours": self.picture.numbers(),
+            "error_own_stills": self.own.numbers() if self.own else None,
         }
 
 
@@ -171,13 +181,7 @@ def cube_file_name(
     >>> cube_file_name("slack_water", ACESCCT, BT709, 33, "Pier shed")
     'slack_water@Pier_shed.ACEScct_to_BT.709.33.cube'
     """
-    where = f"@{safe_name(location)}" if location else ""
-    return f"{safe_name(look_name)}{where}{cube_tail(source, target, size)}"
-
-
-def cube_tail(source: Encoding, target: Encoding, size: int) -> str:
-    """What stands behind the look and the location in a .cube file's name."""
-    return f".{safe_name(source.name)}_to_{safe_name(target.name)}.{size}.cube"
+    return lut_file(Names(), look_name, location or "", cube_tail(source, target, size))
 
 
 def export_cube(
@@ -186,12 +190,14 @@ def export_cube(
     target: Encoding,
     path: Path,
     *,
-    size: int = 33,
+    size: int = 65,
     cast: Cast | None = None,
     place: str | None = None,
     balance: str = "",
     one_dimensional: bool = False,
     domain: tuple[float, float] = (0.0, 1.0),
+    own: Array | None = None,
+    readings: Sequence[str] = (),
 ) -> CubeReport:
     """Bake ``look`` between two encodings, measure it, and write it with comments that say what it is.
 
@@ -199,14 +205,18 @@ def export_cube(
     ----------
     cast, place : a location's metered cast and its name; without a cast the look's own shift alone is in.
     balance : the footage that the cast holds for, in words: what the camera is balanced to.
+    own : colours (n, 3) of the scout's stills, code values in ``source``: what the LUT will be put on.
+    readings : the readings that the LUT stands for, a line each.
     """
     transform = look.transform(source, target, cast)
     title = look.title if place is None else f"{look.title} - {place}"
     lut = bake_curve(transform, title=title) if one_dimensional else bake_cube(transform, size, domain, title)
     whole, picture = lut_error(lut, transform)
-    lut = replace(lut, comments=tuple(cube_comments(look, source, target, place, whole, picture, balance)))
+    mine = own_error(lut, transform, own) if own is not None and len(own) else None
+    head = cube_comments(look, source, target, place, whole, picture, balance, mine, readings)
+    lut = replace(lut, comments=tuple(head))
     write_cube(path, lut)
-    return CubeReport(Path(path), lut, whole, picture)
+    return CubeReport(Path(path), lut, whole, picture, mine)
 
 
 def cube_comments(
@@ -217,18 +227,23 @@ def cube_comments(
     whole: Difference,
     picture: Difference,
     footage: str = "",
+    own: Difference | None = None,
+    readings: Sequence[str] = (),
 ) -> list[str]:
     """The lines at the head of a .cube file."""
     balance = f"the metered balance of {place} is in it" if place else "no location's balance is in it"
     if place and footage:
         balance += f", for {footage}"
+    error = "error against the look, CIEDE2000, tetrahedral"
     return [
         f"look: {look.title}",
         f"does: {look.describe()}",
         f"balance: {balance}",
+        *(f"reading: {line}" for line in readings),
         f"input: {source.name}, {source.state}-referred ({source.standard})",
         f"output: {target.name}, {target.state}-referred ({target.standard})",
-        f"error against the look, CIEDE2000, tetrahedral, whole input cube: {whole.words()}",
-        f"error against the look, CIEDE2000, tetrahedral, picture colours: {picture.words()}",
+        *([f"{error}, the scout's own stills: {own.words()}"] if own else []),
+        f"{error}, whole input cube: {whole.words()}",
+        f"{error}, picture colours: {picture.words()}",
         f"look fingerprint: {look.fingerprint()[:16]}",
     ]

@@ -8,7 +8,6 @@ place of the domain, and LUT_IN_VIDEO_RANGE / LUT_OUT_VIDEO_RANGE marks.
 
 from __future__ import annotations
 
-import unicodedata
 from array import array
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -20,7 +19,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lookdev.errors import LutError
-from lookdev.files import read_ordinary, write_whole
+from lookdev.files import plain_ascii, read_ordinary, write_whole
 from lookdev.lut.interpolation import lookup_1d, lookup_tetrahedral
 
 Array = NDArray[np.float64]
@@ -144,7 +143,7 @@ def cube_bytes(lut: CubeLut) -> bytes:
     if not 2 <= lut.size <= limit:
         raise LutError(f"{lut.kind} size out of range", found=lut.size, wanted=f"2 to {limit}")
     head = [f"# {line}" for comment in lut.comments for line in _wrapped(comment)]
-    title = _ascii(lut.title).replace('"', "'")[:200]
+    title = plain_ascii(lut.title).replace('"', "'")[:200]
     # Readers of the shaper variant know no TITLE.
     head.append(f"# title: {title}" if lut.shaper is not None else f'TITLE "{title}"')
     head += list(lut.flags)
@@ -201,20 +200,8 @@ def _rows_text(rows: Array) -> str:
     )
 
 
-_PLAIN = str.maketrans("−–—·’ŁłØøĐđ", "----'LlOoDd") | str.maketrans(
-    {"ß": "ss", "æ": "ae", "Æ": "AE", "œ": "oe", "≤": "<=", "²": "2", "×": "x", "°": " deg"}
-)
-
-
-def _ascii(text: str) -> str:
-    """``text`` in ASCII on one line: accents dropped, other letters as escapes, for readers of every age."""
-    plain = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
-    plain = plain.translate(_PLAIN)
-    return " ".join(plain.encode("ascii", "backslashreplace").decode("ascii").split())
-
-
 def _wrapped(comment: str, width: int = 200) -> list[str]:
-    text = _ascii(comment)
+    text = plain_ascii(comment)
     lines = []
     while len(text) > width:
         cut = text.rfind(" ", 1, width)

@@ -121,6 +121,11 @@ def lut_error(lut: CubeLut, transform: Transform) -> tuple[Difference, Differenc
     return _error(lut, transform, whole), over_picture
 
 
+def own_error(lut: CubeLut, transform: Transform, inputs: Array) -> Difference:
+    """CIEDE2000 of ``lut`` against the look over code values (n, 3) of one's own."""
+    return _error(lut, transform, inputs)
+
+
 def _error(lut: CubeLut, transform: Transform, inputs: Array) -> Difference:
     wanted = appearance(transform(inputs), transform.target)
     got = appearance(lut(inputs), transform.target)

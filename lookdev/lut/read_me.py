@@ -44,6 +44,7 @@ class Contents:
     plain: CubeReport | None = None
     standards: Sequence[str] = ()
     still_edge: int = 0
+    monitors: Sequence[CubeReport] = ()
 
 
 def read_me_text(made: Contents) -> str:
@@ -184,7 +185,13 @@ def _hdr_words(target: Encoding) -> str:
 def _lut_lines(made: Contents) -> list[str]:
     lines = []
     for report in made.cubes:
-        lines.append(f"luts/{report.path.name}: over picture colours {report.picture.words()} (CIEDE2000).")
+        lines.append(f"luts/{report.path.name}: {report.words()} (CIEDE2000).")
+    if made.monitors:
+        size, first = made.monitors[0].lut.size, made.monitors[0].path.name
+        lines.append(
+            f"luts/monitor/{first}, and beside it one for each location: {size} points, narrow range (64 to "
+            "940) in and out, for boxes and monitors on a cable. For looking at, not for grading."
+        )
     lines.append(
         f"luts/{made.slug}.clf: the look alone as a process list (Common LUT Format 3, "
         f"{made.cubes[0].lut.size} points)."

@@ -17,6 +17,7 @@ from lookdev.colorimetry.adaptation import CONE_MATRICES, cone_response, xy_from
 from lookdev.colorimetry.rgb_spaces import D65_XY
 from lookdev.colorimetry.temperature import balance_white_xy, cct_duv_from_xy, is_cct_meaningful
 from lookdev.errors import LookdevError
+from lookdev.files import plain_ascii
 from lookdev.looks.cast import XY, Cast
 from lookdev.looks.stages.balance import describe_white
 from lookdev.meter.log import NOWHERE
@@ -36,10 +37,12 @@ class FootagePlace(Place):
     """A place as the production's camera sees it.
 
     ``balance`` : the camera's balance for names of files ("4300K"); ``balance_words`` : the same for texts.
+    ``readings`` : where it stands for several, a line each.
     """
 
     balance: str = ""
     balance_words: str = ""
+    readings: tuple[str, ...] = ()
 
 
 def footage_cast(still: SurveyedStill, plan: Plan) -> Cast | None:
@@ -116,10 +119,13 @@ def footage_places(survey: Survey) -> list[FootagePlace]:
 
 
 def footage_labels(places: Sequence[FootagePlace], every_location: Sequence[str]) -> list[str]:
-    """A name for each place for files and identifiers: its location, what sets it apart, the balance."""
+    """A name for each place, in ASCII: its location, what sets it apart, the balance."""
     names = Names()
     labels = place_names([(place.name, place.location) for place in places], every_location)
-    return [names.unique(f"{label}_{place.balance}") for label, place in zip(labels, places, strict=True)]
+    return [
+        names.unique(plain_ascii(f"{label}_{place.balance}"))
+        for label, place in zip(labels, places, strict=True)
+    ]
 
 
 def kelvin_tag(xy: XY) -> str:

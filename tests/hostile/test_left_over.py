@@ -73,7 +73,7 @@ def test_a_renamed_place_and_a_look_not_asked_for_are_named_and_stay(home: Path,
         for name in (
             "graded/Quay/b__low_tide.jpg",
             "sheets/Quay.pdf",
-            "cubes/wet.s",
+            "cubes/wet/wet.s",
             "graded/Loft/a__wet.jpg",
         ):
             assert name in said, said
@@ -111,15 +111,15 @@ def test_what_a_person_changed_added_or_linked_stays(home: Path, capsys: Capture
     (out / "graded" / "Quay" / "notes.txt").write_text("mine")
     (out / "sheets" / "Quay_2.png").write_bytes(b"mine")
     shutil.copytree(out / "cubes", home / "mine")
-    for cube in (out / "cubes").glob("wet*Quay*"):
+    for cube in (out / "cubes" / "wet").glob("wet*Quay*"):
         cube.unlink()
-        cube.symlink_to(home / "mine" / cube.name)
+        cube.symlink_to(home / "mine" / "wet" / cube.name)
     assert batch(home, "--tidy") == 0
     said = capsys.readouterr().err
     assert said.count("changed since or behind a link") == 3
     assert (out / "graded" / "Quay" / "b__wet.jpg").read_bytes() == b"retouched by hand"
     assert (out / "graded" / "Quay" / "notes.txt").read_text() == "mine"
-    assert (out / "sheets" / "Quay_2.png").exists() and len(list((home / "mine").iterdir())) == 6
+    assert (out / "sheets" / "Quay_2.png").exists() and len(list((home / "mine").glob("*/*"))) == 6
     assert not (out / "graded" / "Quay" / "b__low_tide.jpg").exists()
     assert not (out / "sheets" / "Quay.pdf").exists()
 

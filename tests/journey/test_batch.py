@@ -148,7 +148,7 @@ def test_the_cast_leaves_by_the_share_that_keep_says(sixteen_bits: Path, look: s
 
 
 def test_cubes_agree_with_the_graded_still(done, scout: Path) -> None:  # type: ignore[no-untyped-def]
-    lut = read_cube(next((done[0] / "cubes").glob("half@Galley*.cube")))
+    lut = read_cube(next((done[0] / "cubes").glob("half/half@Galley*.cube")))
     still = read_still(scout / "galley_1.jpg")
     ours = np.asarray(Image.open(done[0] / "graded" / "Galley" / "galley_1__half.png").convert("RGB"))
     theirs = np.floor(np.clip(lut(still.signal()), 0, 1) * 255 + 0.5)

@@ -54,9 +54,9 @@ def test_cube_and_batch_take_the_footage_of_the_scout(scout: Path, tmp_path: Pat
     looks = ("--looks", tmp_path / "plain.toml")
     assert _run("cube", scout, *looks, "--size", "17", "--out", tmp_path / "cubes") == 0
     assert _run("batch", scout, *looks, "--cube-size", "17", "--out", tmp_path / "out") == 0
-    names = sorted(p.name for p in (tmp_path / "cubes").iterdir())
+    names = sorted(p.name for p in (tmp_path / "cubes" / "plain").iterdir())
     assert names == ["plain.ACEScct_to_BT.709.17.cube", "plain@Shed_5600K.ACEScct_to_BT.709.17.cube"]
-    assert sorted(p.name for p in (tmp_path / "out" / "cubes").iterdir()) == names
+    assert sorted(p.name for p in (tmp_path / "out" / "cubes" / "plain").iterdir()) == names
 
 
 PLANS = [
@@ -119,13 +119,19 @@ def test_every_light_of_a_location_has_a_name_of_its_own(scout: Path, tmp_path: 
         (scout / name).write_bytes((scout / "shed.png").read_bytes())
     (scout / "meter.csv").write_text(
         "stills,location,source,cct_k,camera_balance_k\nshed.png,Shed,lamp,2900,5600\n"
-        "shed_2.png,Shed,lamp,2950,5600\nshed_3.png,Shed,window,6500,5600\nyard.png,Yard,sun,5500,5600\n"
+        "shed_2.png,Shed,lamp,2915,5600\nshed_3.png,Shed,window,6500,5600\nyard.png,Yard,sun,5500,5600\n"
     )
-    looks = ("--looks", tmp_path / "plain.toml", "--size", "17")
+    (tmp_path / "none.toml").write_text('title = "None"\n[balance]\nkeep = 0.0\n')
+    looks = ("--looks", tmp_path / "plain.toml", "--looks", tmp_path / "none.toml", "--size", "17")
     assert _run("cube", scout, *looks, "--out", tmp_path / "cubes") == 0
-    names = {p.name.removeprefix("plain").split(".")[0] for p in (tmp_path / "cubes").iterdir()}
-    ends = ("Shed_lamp_shed", "Shed_lamp_shed_2", "Shed_window", "Yard")
-    assert names == {"", *(f"@{end}_5600K" for end in ends)}
+    for name, ends in (
+        ("plain", ("Shed", "Yard")),  # a look that keeps the cast is the same in all of them
+        ("none", ("Shed_lamp_shed", "Shed_window", "Yard")),  # lamps of 2900 and 2915 K share one
+    ):
+        names = {p.name.removeprefix(name).split(".")[0] for p in (tmp_path / "cubes" / name).iterdir()}
+        assert names == {"", *(f"@{end}_5600K" for end in ends)}
+    [shared] = (tmp_path / "cubes" / "none").glob("*lamp*")
+    assert "lamp (shed_2)" in shared.read_text()[:3000]
 
 
 def test_a_reading_without_a_location_is_not_a_still_without_a_reading(scout: Path, tmp_path: Path) -> None:

@@ -91,6 +91,7 @@ def test_everything_is_there(handoff: Path) -> None:
         "luts/low_tide.ACEScct_to_BT.709.33.cube",
         "luts/low_tide@Net_shed_5600K.ACEScct_to_BT.709.17.cube",
         "luts/low_tide@Quay_5600K.ACEScct_to_BT.709.17.cube",
+        "luts/monitor/low_tide.ACEScct_narrow_to_BT.709_narrow.33.cube",
         "luts/low_tide.clf",
         "luts/low_tide.ACEScct_to_ACEScct.65.cube",
         "luts/low_tide.before_display.clf",
@@ -337,8 +338,8 @@ def test_cube_alone_and_with_a_location(tmp_path: Path, capsys: pytest.CaptureFi
     assert _run("cube", str(scout), *look, *ends, "--out", str(tmp_path / "cubes"), "--json") == 0
     written = json.loads(capsys.readouterr().out)["written"]
     assert [entry["place"] for entry in written] == [None, "Net shed", "Quay"]
-    assert len(list((tmp_path / "cubes").iterdir())) == 3
-    first = tmp_path / "cubes" / "low_tide.ACEScct_to_BT.709_narrow.17.cube"
+    assert len(list((tmp_path / "cubes" / "low_tide").iterdir())) == 3
+    first = tmp_path / "cubes" / "low_tide" / "low_tide.ACEScct_to_BT.709_narrow.17.cube"
     assert read_cube(first).table.min() >= 63 / 1023 - 1e-3
     assert _run("cube", str(tmp_path / "low_tide.toml"), "--1d", "--out", str(tmp_path / "x")) == 2
     assert "mixes the channels" in capsys.readouterr().err and not (tmp_path / "x").exists()

@@ -78,7 +78,7 @@ def test_the_stills_cameras_balance_would_have_been_far_off(tmp_path: Path) -> N
 
 def test_without_a_plan_every_name_and_head_says_which_kelvin(tmp_path: Path) -> None:
     path = _place_cube(tmp_path, "")
-    assert path.name == "neutral@Net_shed_5600K.ACEScct_to_BT.709.33.cube"
+    assert path.name == "neutral@Net_shed_5600K.ACEScct_to_BT.709.65.cube"
     assert "for footage balanced as the stills' camera was, to 5600 K" in "\n".join(read_cube(path).comments)
     shown = appearance(read_cube(path)(_grey_in_footage(5600.0)), BT709)
     assert np.hypot(*shown[1:]) < 0.6

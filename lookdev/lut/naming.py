@@ -1,0 +1,58 @@
+"""Names of LUTs: ASCII, under 60 characters, as narrow lists and old readers want them.
+
+The whole names of the encodings, of the place and of its readings stand in a LUT's own header.
+"""
+
+from __future__ import annotations
+
+from lookdev.colorimetry.encodings import Encoding
+from lookdev.colorimetry.log_encodings import pairs
+from lookdev.files import plain_ascii, safe_name
+from lookdev.names import Names
+
+LONGEST = 59
+_LONGEST_TAIL = 42  # leaves 17 for the look and the place
+_LONG_WORDS = 13  # a log curve's or a gamut's name of several words: from there on by its initials
+
+
+def encoding_tag(encoding: Encoding) -> str:
+    """An encoding in a file's name: as it is called, long names of several words by their initials.
+
+    >>> from lookdev.colorimetry.encodings import get_encoding
+    >>> encoding_tag(get_encoding("ARRI LogC4")), encoding_tag(get_encoding("BT.709 narrow"))
+    ('ARRI_LogC4_AWG4', 'BT.709_narrow')
+    """
+    name = encoding.name.removesuffix(" narrow")
+    parts = [_short(part) for part in pairs().get(name, (name,))]
+    return safe_name(plain_ascii(" ".join([*parts, *(["narrow"] if name != encoding.name else [])])))
+
+
+def _short(name: str) -> str:
+    words = name.split()
+    if len(words) < 2 or len(name) < _LONG_WORDS:
+        return name
+    return "".join(word if word.isdigit() else word[0] for word in words)
+
+
+def cube_tail(source: Encoding, target: Encoding, size: int) -> str:
+    """What stands behind the look and the location in a .cube file's name."""
+    end = f"_to_{encoding_tag(target)}.{size}.cube"
+    return f".{encoding_tag(source)[: _LONGEST_TAIL - 1 - len(end)]}{end}"
+
+
+def lut_file(names: Names, slug: str, label: str, tail: str) -> str:
+    """A free name for a LUT of a look at a place: ``slug@label`` and ``tail``, each cut where it must be.
+
+    >>> lut_file(Names(), "slack_water", "Pier_shed_4300K", ".ACEScct_to_BT.709.65.cube")
+    'slack_water@Pier_shed_4300K.ACEScct_to_BT.709.65.cube'
+    >>> lut_file(Names(), "slack_water", "Harbour_office_Velmsund_4300K", ".ACEScct_to_BT.709.65.cube")
+    'slack_water@Harbour_offi_4300K.ACEScct_to_BT.709.65.cube'
+    """
+    slug, label = (safe_name(plain_ascii(text)) if text else "" for text in (slug, label))
+    room = LONGEST - len(tail)
+    if label and len(slug) + 1 + len(label) > room:
+        where, _, balance = label.rpartition("_")
+        slug = slug[: max(room // 3, room - 1 - len(label))]
+        where = where[: max(room - len(slug) - len(balance) - 2, 1)].rstrip("_.")
+        label = f"{where}_{balance}"
+    return names.file(f"{slug}@{label}" if label else slug, tail, LONGEST)
