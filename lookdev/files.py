@@ -81,7 +81,7 @@ def write_json(path: Path, value: object) -> None:
 
 
 _PLAIN = str.maketrans("−–—·’ŁłØøĐđ", "----'LlOoDd") | str.maketrans(
-    {"ß": "ss", "æ": "ae", "Æ": "AE", "œ": "oe", "≤": "<=", "²": "2", "×": "x", "°": " deg"}
+    {"ß": "ss", "æ": "ae", "Æ": "AE", "œ": "oe", "≤": "<=", "±": "+-", "²": "2", "×": "x", "°": " deg"}
 )
 
 

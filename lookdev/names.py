@@ -41,7 +41,7 @@ class Names:
         mark = "-" if self._paged else "_"
         first = (base, re.sub(r"_(\d+)$", r"-\1", base)) if self._paged else (base,)
         names = chain(first, (f"{base}{mark}{number}" for number in count(2)))
-        name = next(name for name in names if self._is_free(name))
+        name = next(name for name in names if self.is_free(name))
         self._taken.add(_key(name))
         return name
 
@@ -51,11 +51,12 @@ class Names:
         room = longest - len(tail.encode())
         whole = (stem + tail,) if len(stem.encode()) <= room else ()
         cut = (f"{clip_utf8(stem, room - len(str(n)) - 1)}_{n}{tail}" for n in count(2))
-        name = next(name for name in chain(whole, cut) if self._is_free(name))
+        name = next(name for name in chain(whole, cut) if self.is_free(name))
         self._taken.add(_key(name))
         return name
 
-    def _is_free(self, name: str) -> bool:
+    def is_free(self, name: str) -> bool:
+        """Whether nobody has the name yet."""
         key = _key(name)
         if key in self._taken:
             return False

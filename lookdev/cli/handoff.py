@@ -42,7 +42,7 @@ def handoff(
     choices: Choices = None,
     still_edge: Annotated[
         int, typer.Option("--still-edge", min=64, help="Long edge of the reference stills, in pixels.")
-    ] = 512,
+    ] = 360,
     verify: Annotated[
         Path | None,
         typer.Option("--verify", metavar="DIR", help="Check a handoff's folder or zip; make nothing."),

@@ -75,7 +75,7 @@ Array = NDArray[np.float64]
 Count = Callable[[int, int, str], None]
 
 _SAMPLES_PER_STILL = 600
-STILL_EDGE = 512
+STILL_EDGE = 360
 """Sixteen-bit stills hardly compress: at this size a whole scout's package stays under 40 MB."""
 FINE_SIZE = 65
 MONITOR_SIZE = 33

@@ -5,6 +5,8 @@ The whole names of the encodings, of the place and of its readings stand in a LU
 
 from __future__ import annotations
 
+from itertools import count
+
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.colorimetry.log_encodings import pairs
 from lookdev.files import plain_ascii, safe_name
@@ -50,9 +52,14 @@ def lut_file(names: Names, slug: str, label: str, tail: str) -> str:
     """
     slug, label = (safe_name(plain_ascii(text)) if text else "" for text in (slug, label))
     room = LONGEST - len(tail)
-    if label and len(slug) + 1 + len(label) > room:
-        where, _, balance = label.rpartition("_")
-        slug = slug[: max(room // 3, room - 1 - len(label))]
-        where = where[: max(room - len(slug) - len(balance) - 2, 1)].rstrip("_.")
-        label = f"{where}_{balance}"
-    return names.file(f"{slug}@{label}" if label else slug, tail, LONGEST)
+    stem = f"{slug}@{label}" if label else slug
+    if not label or (len(stem) <= room and names.is_free(stem + tail)):
+        return names.file(stem, tail, LONGEST)
+    where, _, balance = label.rpartition("_")
+    slug = slug[: max(room // 3, room - 1 - len(label))]
+    for number in count(1):  # before the balance, which must stay whole
+        mark = f"{number if number > 1 else ''}_{balance}"
+        stem = f"{slug}@{where[: max(room - len(slug) - len(mark) - 1, 1)].rstrip('_.')}{mark}"
+        if names.is_free(stem + tail):
+            break
+    return names.file(stem, tail, LONGEST)

@@ -140,9 +140,9 @@ def test_stills_have_the_stated_size_and_sheets_are_there_once(tmp_path: Path) -
     assert _run("handoff", str(scout), *arguments, "--out", str(tmp_path / "out")) == 0
     with tifffile.TiffFile(tmp_path / "out/stills/graded/quay_1.tif") as tiff:
         page = tiff.pages.first
-        assert max(page.shape[:2]) == 512 and page.dtype == np.uint16
+        assert max(page.shape[:2]) == 360 and page.dtype == np.uint16
         assert page.compression.name == "ADOBE_DEFLATE" and page.predictor.name == "HORIZONTAL"
-    assert "at most 512 pixels long" in " ".join((tmp_path / "out/READ_ME.txt").read_text().split())
+    assert "at most 360 pixels long" in " ".join((tmp_path / "out/READ_ME.txt").read_text().split())
     assert {p.suffix for p in (tmp_path / "out/sheet").iterdir()} == {".pdf"}
     with zipfile.ZipFile(tmp_path / "out.zip") as archive:
         for info in archive.infolist():
