@@ -30,8 +30,8 @@ from lookdev.jobs.common import (
     unheard,
 )
 from lookdev.jobs.handoff_standards import write_standards
-from lookdev.looks.cast import Cast
 from lookdev.jobs.own_colours import of_stills, own_colours, to_footage
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike
 from lookdev.lut.bake import CubeReport, export_cube
@@ -289,6 +289,8 @@ def _fill(
     for place in places:
         file = by_place[place.name].path.relative_to(folder).as_posix()
         casts.setdefault(file, []).append(place.cast)
+    for place, report in zip(places, made.monitors[1:], strict=False):  # there are none for light
+        casts[report.path.relative_to(folder).as_posix()] = [place.cast]
     write_casts(folder, casts)
     standards = write_standards(
         folder,
