@@ -207,6 +207,7 @@ def composed_record(
         "stand_ins": stand_ins,
         "samples": {
             "frame_pixel": PASSES * view.passes * transport.PASS_SPP,
+            **({"face_pixel": view.face_spp} if view.face_spp else {}),
             "meter": transport.METER_SEEDS * transport.TEXELS**2 * transport.meter_spp(place, view),
         },
         "seed": view.seed,

@@ -82,6 +82,8 @@ class View:
     stand_ins: tuple[StandIn, ...] = ()
     dress: Build | None = None
     passes: int = 1
+    face_spp: int = 0
+    """Samples a pixel on faces, where the light comes by rare paths: of few, a denoiser makes less light."""
     effort: int = 0
     """As a place's, for the meter of this view where it needs another."""
 

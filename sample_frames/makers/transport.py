@@ -382,6 +382,8 @@ SAMPLER = "multijitter"
 noise of independent samples."""
 PASS_SPP = 2
 """Samples a pixel in one pass over the whole frame."""
+FACE_M = 0.16
+"""What a face's box reaches from the middle of the head."""
 CARD, SUBJECT = "grey card", "subject"
 TEXELS = 4
 """Texels across card and walls; a patch is one texel."""
@@ -569,9 +571,38 @@ def render_view(
                 )
             raw = total / np.float32(passes * view.passes)
             images[group] = kept(f"{group}_clean{passes * view.passes}", lambda raw=raw: denoise(raw, guides))  # type: ignore[misc]
+            for i, (x, y, w, h) in enumerate(faces_in(view, scale)):
+                assert shares is not None
+                seed, inside = base + 300 + 20 * g + i, np.s_[y : y + h, x : x + w]
+                face = kept(
+                    f"{group}_face{i}",
+                    lambda box=(x, y, w, h), seed=seed, scene=scene: seen_by(  # type: ignore[misc]
+                        scene(),
+                        sensor_of(view, {"crop": box}, view.face_spp, scale, seed),
+                        view.depth,
+                        view.face_spp,
+                        seed,
+                    ),
+                )
+                fine = denoise(face, np.ascontiguousarray(guides[inside]))
+                images[group][inside] += shares[inside][..., i : i + 1] * (fine - images[group][inside])
             for known in surfaces:
                 restore(images[group], texels[group][known.name].mean, known, view, scale)
     return Transport(images, texels, {name: Meter(rows) for name, rows in meters.items()}, shares)
+
+
+def faces_in(view: View, scale: float) -> list[tuple[int, int, int, int]]:
+    """Pixel boxes x, y, w, h around the heads of a view's stand-ins, where they have samples of their own."""
+    width, height = round(view.size[0] * scale), round(view.size[1] * scale)
+    lens = lens_of(view, scale)
+    boxes = []
+    for stand_in in view.stand_ins if view.face_spp else ():
+        x, y = lens.project(np.array(stand_in.at))
+        reach = FACE_M * lens.focal_px / float((np.array(stand_in.at) - lens.eye) @ lens.ahead)
+        x0, x1 = (int(np.clip(v, 0, width)) for v in (x - reach, x + reach))
+        y0, y1 = (int(np.clip(v, 0, height)) for v in (y - reach, y + reach))
+        boxes.append((x0, y0, x1 - x0, y1 - y0))
+    return boxes
 
 
 def card_meter(place: Place, cache: Path, apart: bool = False) -> Meter:

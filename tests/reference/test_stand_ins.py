@@ -28,13 +28,8 @@ TRUTH: dict[str, Any] = json.loads((FRAMES / "truth.json").read_text(encoding="u
 FACES = [(record, face) for record in TRUTH["composed"] for face in record["stand_ins"]]
 NAMES = [f"{record['place']}: {face['skin']}" for record, face in FACES]
 LUMENS = 683.0
-WITHIN, COLOUR = 3.0, 1.0
-"""CIEDE2000 on screen between a face's pixels, as the camera wrote them, and the spectral sum: as they are,
-and at the same lightness.
-
-A face is round and cannot be rendered by texel as the card is: it is two samples a pixel and a denoiser,
-which take what comes by rare paths for less light than it is: in the cabin 15% under the meter (2.5).
-"""
+WITHIN = 1.5
+"""CIEDE2000 on screen between a face's pixels, as the camera wrote them, and the spectral sum."""
 
 
 def observer() -> np.ndarray:
@@ -74,11 +69,6 @@ def apart(one: np.ndarray, two: np.ndarray) -> float:
     return float(ciede2000(lab_from_xyz(one, D65_XY), lab_from_xyz(two, D65_XY)))
 
 
-def as_light(one: np.ndarray, two: np.ndarray) -> np.ndarray:
-    """``one`` as light as ``two``."""
-    return np.asarray(one * two[1] / one[1])
-
-
 def test_three_places_have_a_stand_in_and_their_skins_run_from_light_to_dark() -> None:
     skins = [skin_names().index(face["skin"]) for _, face in FACES]
     assert len({record["place"] for record, _ in FACES}) == 3
@@ -93,19 +83,14 @@ def test_three_places_have_a_stand_in_and_their_skins_run_from_light_to_dark() -
 def test_a_face_is_its_skin_under_the_light_of_the_place(
     record: dict[str, Any], face: dict[str, Any]
 ) -> None:
-    """Within WITHIN of the sum of its own skin; at the same lightness nearer to it than to any but the next.
-
-    The next lighter and darker skins under A, made as light, are 1.2 and 1.0 away: about what is held here.
-    """
+    """Within WITHIN of the spectral sum of its own skin, and nearer to it than to any other of the six."""
     found = pixels(record, face)
-    sums = [seen(record, face, skin) for skin in skin_reflectances()]
-    off, colour = [apart(found, s) for s in sums], [apart(found, as_light(s, found)) for s in sums]
-    for head, row in (("off", off), ("at the same lightness", colour)):
-        table = ", ".join(f"{n} {d:.2f}" for n, d in zip(skin_names(), row, strict=True))
-        print(f"\n{record['file']}, {face['skin']}, {head}: {table}")
+    off = [apart(found, seen(record, face, skin)) for skin in skin_reflectances()]
+    table = ", ".join(f"{n} {d:.2f}" for n, d in zip(skin_names(), off, strict=True))
+    print(f"\n{record['file']}, {face['skin']}, box {face['box']}: {table}")
     own = skin_names().index(face["skin"])
-    assert off[own] < WITHIN and colour[own] < COLOUR
-    assert all(colour[own] < colour[k] for k in range(len(sums)) if abs(k - own) > 1)
+    assert off[own] < WITHIN
+    assert int(np.argmin(off)) == own
 
 
 @pytest.mark.parametrize(("record", "face"), FACES, ids=NAMES)

@@ -241,6 +241,7 @@ PLACE = Place(
                     ),
                 ),
             ),
+            face_spp=36,
             seed=43,
         ),
     ),
