@@ -58,7 +58,7 @@ def guesses(lut: CubeLut) -> Guesses:
     seen = _Seen.of(lut)
     best: dict[str, Likeness] = {}
     kinds: dict[str, float] = {}
-    for like in _hypotheses(seen):
+    for like in [*_hypotheses(seen)] or _hypotheses(replace(seen, has_colour=False)):
         kind = output_kind(like.gives)
         kinds[kind] = min(kinds.get(kind, np.inf), like.cost)
         if like.name not in best or like.cost < best[like.name].cost:

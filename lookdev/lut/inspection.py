@@ -156,6 +156,13 @@ def inspection(
     lut: CubeLut, file_name: str = "", encodings: Pair | None = None, listed: ProcessList | None = None
 ) -> Inspection:
     """Examine a LUT in hand; ``listed`` : the process list that it is a table of."""
+    with np.errstate(all="ignore"):  # tables hold any number
+        return _inspected(lut, file_name, encodings, listed)
+
+
+def _inspected(
+    lut: CubeLut, file_name: str, encodings: Pair | None, listed: ProcessList | None
+) -> Inspection:
     own = _says(lut, file_name, listed)
     if encodings is None and own.source is not None and own.target is not None:
         encodings = (own.source, own.target)
@@ -167,7 +174,7 @@ def inspection(
             reasons.append(f"{own.where} say{'' if own.where.endswith('s') else 's'} narrow range {way}")
             range_in, range_out = ("narrow", range_out) if way == "in" else (range_in, "narrow")
     guess, swapped = None, ""
-    if not (found.identity or found.constant):
+    if not (found.identity or found.constant or np.ptp(examined.grey.outputs) < 1e-6):
         full = _in_full_range(table, range_in, range_out)
         guess, swapped = _put_right(full, found)
         if range_in == "full" and guess is not None and not found.crossed:

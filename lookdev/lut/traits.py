@@ -15,6 +15,7 @@ from lookdev.lut.examine import GreyAxis
 Array = NDArray[np.float64]
 
 _DEPTHS = (8, 10, 12, 16)
+_LEADS = 1.3  # times as much as to any other, and an output channel is said to answer to an input
 _CHANNELS = ("red", "green", "blue")
 
 
@@ -97,8 +98,8 @@ def traits(lut: CubeLut) -> tuple[CubeLut, Traits]:
         whole,
         None if change < 1e-4 else _step_bits(lut.table),
         change,
-        bool(np.ptp(lut.table, axis=-1).max() < 1e-4),
-        bool(np.ptp(lut.table.reshape(-1, 3), axis=0).max() < 1e-6),
+        lut.kind == "3D" and bool(np.ptp(lut.table, axis=-1).max() < 1e-4),
+        bool(np.ptp(lut(inputs), axis=0).max() < 1e-6),
         _separable(lut),
         _leading(lut),
     )
@@ -114,7 +115,10 @@ def _whole_bits(table: Array) -> int | None:
 
 def _step_bits(table: Array) -> int | None:
     """The fewest bits on whose codes all values stand, to the six decimals that files have."""
-    if table.min() < -0.5 or table.max() > 1 + 1e-6 or len(np.unique(table[..., 1].round(6))) < 8:
+    if table.min() < -0.5 or table.max() > 1 + 1e-6 or len(np.unique(table[..., 1].round(6))) < 32:
+        return None
+    even = table * (len(table) - 1)
+    if np.abs(even - np.round(even)).max() < 1e-4:  # a lattice of its own size
         return None
     for bits in _DEPTHS[:3]:
         codes = table * (2**bits - 1)
@@ -142,6 +146,9 @@ def _leading(lut: CubeLut) -> tuple[int, int, int]:
         up, down = lut(greys * (1 + away)), lut(greys * (1 - away))
         answers[:, channel] = np.abs(up - down).sum(axis=0)
     if np.ptp(answers, axis=1).max() < 1e-6 or np.ptp(lut.table, axis=-1).max() < 1e-4:
+        return (0, 1, 2)
+    ranked = np.sort(answers, axis=1)
+    if np.any(ranked[:, 2] < _LEADS * ranked[:, 1]):
         return (0, 1, 2)
     first, second, third = (int(i) for i in np.argmax(answers, axis=1))
     return first, second, third

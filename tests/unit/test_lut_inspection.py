@@ -15,7 +15,7 @@ from lookdev.looks.model import Look
 from lookdev.looks.stages.cdl import CDL
 from lookdev.lut.bake import bake_cube, export_cube
 from lookdev.lut.cdl import CdlFit, ccc_text, cdl_text, fit_cdl
-from lookdev.lut.cube import CubeLut, cube_bytes, identity_cube, parse_cube
+from lookdev.lut.cube import CubeLut, Shaper, cube_bytes, identity_cube, parse_cube
 from lookdev.lut.inspection import inspect_lut, inspection
 from lookdev.lut.received import open_look, open_looks
 from lookdev.lut.said import said
@@ -178,3 +178,36 @@ def test_against_a_look(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> N
     apart = json.loads(out)["against"]
     assert status == 0 and apart["picture_colours"]["p95"] == pytest.approx(made.picture.p95, abs=0.01)
     assert apart["look"] == "Grade"
+
+
+_RAMP = np.linspace(0.0, 1.0, 10)[:, None].repeat(3, axis=1)
+_CUBE = identity_cube(5).table
+ODD = {
+    "two points": identity_cube(2),
+    "black": CubeLut(np.zeros((2, 2, 2, 3))),
+    "noise": CubeLut(np.random.default_rng(0).random((5, 5, 5, 3))),
+    "turned over": CubeLut(1.0 - _CUBE),
+    "huge": CubeLut(_CUBE * 1e300),
+    "negative": CubeLut(_CUBE - 3.0),
+    "tiny": CubeLut(_CUBE * 1e-9),
+    "another domain": CubeLut(_CUBE**2, (-1.0,) * 3, (1.0,) * 3),
+    "a domain a channel": CubeLut(_CUBE**0.5, (0.0, 0.1, 0.2), (1.0, 1.1, 1.3)),
+    "1D turned over": CubeLut(1.0 - _RAMP),
+    "1D of three curves": CubeLut(_RAMP ** np.array([1.0, 2.0, 3.0])),
+    "flat shaper": CubeLut(_CUBE**0.6, shaper=Shaper(np.zeros((4, 3)))),
+    "falling shaper": CubeLut(_CUBE**0.6, shaper=Shaper(1.0 - _RAMP)),
+    "red alone": CubeLut(_CUBE * np.array([1.0, 0.0, 0.0])),
+    "two levels": CubeLut((identity_cube(9).table > 0.5) * 1.0),
+}
+
+
+@pytest.mark.parametrize("name", ODD)
+@pytest.mark.filterwarnings("error")
+def test_odd_tables_are_examined_and_nothing_is_made_up(name: str) -> None:
+    found = inspection(ODD[name], f"{name}.cube")
+    assert found.head and found.lines() and json.dumps(found.numbers(), allow_nan=False)
+    assert found.guess is None or not found.guess.sure
+    said = "\n".join(text for _, text in found.lines())
+    assert "exchanged" not in said and "swapped" not in said and "bit codes" not in said
+    if ODD[name].kind == "1D":
+        assert "monochrome" not in said
