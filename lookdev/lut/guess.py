@@ -120,6 +120,11 @@ class _Seen:
         """Grey as a display shows it; points under black stand there for the lines between points."""
         return np.clip(self.luma, 0.0, 1.0)
 
+    @property
+    def has_no_black(self) -> bool:
+        """Whether colours end under zero, or well above where grey ends: a display's end at its black."""
+        return self.bottom < -0.002 or self.bottom > float(self.grey.min()) + 0.03
+
     @cached_property
     def moves_from(self) -> float:
         """The grey up to which black stands still."""
@@ -362,7 +367,7 @@ def _scored(
     pq = "PQ" in gives
     missing = max(0.0, 0.68 - seen.top) + max(0.0, seen.top - 0.93) if pq else max(0.0, 0.985 - seen.top)
     if gives != SAME:
-        cost += _TOP * min(missing / 0.05, 4.0) + _UNDER_BLACK * (seen.bottom < -0.002)
+        cost += _TOP * min(missing / 0.05, 4.0) + _UNDER_BLACK * seen.has_no_black
     wide = gives in ("BT.2020", "BT.2100 PQ", "BT.2100 HLG", "P3-D65")
     cost += _RARITY * _is_rare(encoding, seen.linear) + _WIDE * wide
     return Likeness(encoding.name, gives, 0.0, rms, stops, contrast, saturation, off, float(cost))
