@@ -223,7 +223,7 @@ def floor(scout: str, out: str) -> dict[str, float]:
 
 def hashing(scout: str, out: str) -> dict[str, float]:
     """SHA-256 of every still, and of every graded one beside it."""
-    from lookdev.render.journal import file_sha256
+    from lookdev.stills.digest import file_sha256
 
     found = {}
     for name, folders in (("stills", [scout]), ("all", [scout, str(Path(out) / "graded")])):
