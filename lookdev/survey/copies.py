@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import stat
 from collections.abc import Callable, Hashable, Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -25,7 +26,10 @@ def alike(items: Iterable[Item], key: Callable[[Item], tuple[Path, Hashable]]) -
     from lookdev.stills.digest import still_sha256
 
     def size(path: Path) -> Hashable:
-        return path.stat().st_size
+        state = path.stat()
+        if not stat.S_ISREG(state.st_mode) or not state.st_size:
+            raise OSError("no content to compare")  # a pipe may never end
+        return state.st_size
 
     def head(path: Path) -> Hashable:
         with path.open("rb") as handle:

@@ -40,8 +40,8 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, subprocess.Comp
     root = tmp_path_factory.mktemp("job")
     scout = root / "scout"
     scout.mkdir()
-    for name in GOOD:
-        (scout / name).write_bytes(jpeg())
+    for name in GOOD:  # each of its own content: copies are graded once
+        (scout / name).write_bytes(jpeg(exif=exif_block({0x0110: name})))
     (scout / "plain.png").write_bytes(jpeg())  # the same stem, and a wrong suffix
     (scout / "turned.jpg").write_bytes(jpeg(exif=exif_block({0x0112: 6}, gps={1: "N", 2: (52.0, 1.0, 2.0)})))
     (scout / "broken_profile.jpg").write_bytes(jpeg(icc_profile=b"x" * 300))

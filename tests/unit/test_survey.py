@@ -238,3 +238,14 @@ def test_what_did_not_find_each_other_stands_on_the_sheets_where_it_matters(tmp_
         place: location_model(found, (), seen, place, list(found.at(place))) for place in ("Loft", UNLOGGED)
     }
     assert at["Loft"].warnings == () and at[UNLOGGED].warnings == (words,)
+
+
+def test_a_pipe_and_empty_files_are_not_waited_for(tmp_path):
+    import os
+
+    for name in ("a.jpg", "b.jpg"):
+        (tmp_path / name).write_bytes(b"")
+    os.mkfifo(tmp_path / "pipe.jpg")
+    os.mkfifo(tmp_path / "pipe2.jpg")
+    found = survey(load_scout(tmp_path))
+    assert len(found.stills) == 4 and all(still.error is not None for still in found.stills)
