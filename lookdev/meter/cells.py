@@ -7,6 +7,7 @@ thousands, and their unit.
 
 from __future__ import annotations
 
+import datetime
 import math
 import re
 import unicodedata
@@ -360,12 +361,13 @@ def day(text: str) -> str:
     date = int(parts["d"])
     if month > 12 and date <= 12:
         month, date = date, month
-    if not 1 <= month <= 12 or not 1 <= date <= 31:
-        raise wrong
     year = parts.get("y")
-    if year is None:
-        return f"{month:02d}-{date:02d}"
-    return f"{int(year) + (2000 if len(year) == 2 else 0):04d}-{month:02d}-{date:02d}"
+    full = 2000 if year is None else int(year) + (2000 if len(year) == 2 else 0)  # 2000: a leap year
+    try:
+        datetime.date(full, month, date)
+    except ValueError:
+        raise wrong from None
+    return f"{month:02d}-{date:02d}" if year is None else f"{full:04d}-{month:02d}-{date:02d}"
 
 
 ROLES = {

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import datetime
+import re
+import zipfile
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -13,6 +16,10 @@ from lookdev.meter.text_table import MAX_LINES, Exact, Row, too_many_rows
 SUFFIXES = (".xlsx", ".ods", ".xlsm", ".xls")
 MAX_BYTES = 32_000_000
 MAX_COLUMNS = 500
+_MAX_CELLS = 10_000_000
+_MAX_UNPACKED_BYTES = 400_000_000
+_CELL = re.compile(rb"<(?:\w+:)?c\s[^<>]*?\br\s*=\s*[\"']([A-Za-z]{1,7})(\d{1,18})[\"'][^<>]*(?<!/)>")
+_LONGEST_TAG = 1000
 
 
 def read_sheets(path: Path) -> Iterator[tuple[str, list[Row]]]:
@@ -37,6 +44,8 @@ def read_sheets(path: Path) -> Iterator[tuple[str, list[Row]]]:
         raise _protected(name)
     if not head.startswith((b"PK", b"\xd0\xcf\x11\xe0")):
         raise MeterError("is not a workbook", file=name, wanted="a workbook, or a table named meter.csv")
+    if head.startswith(b"PK"):
+        _check_extent(path)
     try:
         book = python_calamine.CalamineWorkbook.from_path(str(path))
         titles = list(book.sheet_names)
@@ -62,6 +71,52 @@ def read_sheets(path: Path) -> Iterator[tuple[str, list[Row]]]:
         except Exception as error:
             raise _damaged(name, error) from None
         yield title, _as_text(rows, merged)
+
+
+def _check_extent(path: Path) -> None:
+    """Refuse a sheet that reaches so far out that its table fits into no memory: the reader ends the process.
+
+    Office Open XML (ISO/IEC 29500-1, 18.3.1.4): each cell says where it stands, such as XFD1048576.
+    """
+    unpacked = 0
+    try:
+        with zipfile.ZipFile(path) as book:
+            for item in book.infolist():
+                if not item.filename.lower().endswith(".xml"):
+                    continue
+                across = down = 0
+                tail = b""
+                with book.open(item) as member:
+                    while block := member.read(1 << 20):
+                        unpacked += len(block)
+                        if unpacked > _MAX_UNPACKED_BYTES:
+                            raise MeterError(
+                                "is too large", file=path.name, wanted="one log, a reading a row"
+                            )
+                        for letters, row in _CELL.findall(tail + block):
+                            across, down = max(across, _column(letters)), max(down, int(row))
+                        tail = block[-_LONGEST_TAG:]
+                if across * down > _MAX_CELLS:
+                    raise MeterError(
+                        "reaches too far",
+                        file=path.name,
+                        found=f"{down} rows, {across} columns",
+                        wanted="one log, a reading a row",
+                    )
+    except (zipfile.BadZipFile, zlib.error, OSError, EOFError, ValueError, NotImplementedError, RuntimeError):
+        return  # the reader says what is wrong with it
+
+
+def _column(letters: bytes) -> int:
+    """A column's number by its letters.
+
+    >>> _column(b"A"), _column(b"XFD")
+    (1, 16384)
+    """
+    number = 0
+    for letter in letters.upper():
+        number = number * 26 + letter - 64
+    return number
 
 
 def _protected(name: str) -> MeterError:
