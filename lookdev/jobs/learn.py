@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.errors import LookdevError, RequestError
+from lookdev.errors import LookdevError, RequestError, one_line
 from lookdev.files import write_whole
 from lookdev.jobs.common import Line, Tell, counter, unheard
 from lookdev.outputs import Inputs, refuse_any_scout, writing
@@ -152,9 +152,14 @@ def run(request: LearnRequest, tell: Tell = unheard) -> LearnResult:
     LookdevError : no pair can be used; the first one's reason.
     """
     from lookdev.looks.learn.fit import fit
+<<<<<<< HEAD
     from lookdev.looks.learn.keys import all_keys
+=======
+    from lookdev.looks.model import checked_title
+>>>>>>> 884f499 (Attacks on looks, what is received, choices and names: 199 in tables; shares, titles and steps that ended in tracebacks are refused; HEIF pixels are copied while the library holds them; the worst input of a LUT is the same on every run; true lower bounds)
 
     _check(request)
+    title = checked_title(_title(request.out) if request.title is None else request.title)
     step = counter(tell)
     pairs, errors = _read_pairs(request, tell)
     total = len(pairs) + 2
@@ -169,7 +174,6 @@ def run(request: LearnRequest, tell: Tell = unheard) -> LearnResult:
         report, picture = _report(pair, fitted, offsets, others)
         reports.append(report)
         maps.append(picture)
-    title = request.title or _title(request.out)
     look = fitted.look.model_copy(update={"title": title, "note": _note(pairs)})
     written = _write(request, title, fitted, offsets, pairs, maps)
     step(total, total, "written")
@@ -298,7 +302,7 @@ def _error(off: Array) -> Error:
 
 
 def _title(out: Path) -> str:
-    return (out.stem.replace("_", " ").strip().capitalize() or "Learned")[:120]
+    return (one_line(out.stem).replace("_", " ").strip().capitalize() or "Learned")[:120]
 
 
 def _note(pairs: Sequence[Pair]) -> str:

@@ -12,8 +12,8 @@ from lookdev.errors import RequestError
 from lookdev.files import write_whole
 from lookdev.jobs.common import Line, Tell, compile_on_first_use, counter, unheard
 from lookdev.looks.keys import look_text
-from lookdev.looks.mix import mixed
-from lookdev.looks.model import Look
+from lookdev.looks.mix import check_share, mixed
+from lookdev.looks.model import Look, checked_title
 from lookdev.looks.toml_file import load_look
 from lookdev.outputs import inputs_of, refuse_any_scout, writing
 
@@ -42,9 +42,10 @@ def mix(request: MixRequest) -> Look:
     RequestError : the request is wrong; nothing has been written.
     """
     one, two = load_look(request.one), load_look(request.two)
+    check_share(request.share)
     per_cent = round(100 * request.share)
-    title = request.title or f"{one.title} to {two.title}, {per_cent}%"
-    found = mixed(one, two, request.share, title[:120])
+    title = checked_title(request.title or f"{one.title} to {two.title}, {per_cent}%"[:120])
+    found = mixed(one, two, request.share, title)
     out = request.out
     if out.suffix.lower() != ".toml":
         raise RequestError("a look is a .toml file", file=out, wanted=f"{out.name}.toml")

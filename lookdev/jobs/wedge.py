@@ -102,6 +102,8 @@ def run(request: WedgeRequest, tell: Tell = unheard) -> WedgeResult:
     RequestError : the request is wrong; nothing has been written.
     """
     wedge = made_wedge(request)
+    if request.take is not None:
+        wedge.cell(request.take)  # there, before a file is named after it
     taken = take_path(request)
     text = taken_text(request, wedge, taken) if taken is not None else ""
     refuse_scout(request.scout.folder, request.out)

@@ -11,6 +11,17 @@ from lookdev.errors import RequestError
 from lookdev.looks.model import MOST_STRENGTH, Look
 
 
+def check_share(share: float) -> None:
+    """Refuse a share that is no number from 0 to 1.5.
+
+    Raises
+    ------
+    RequestError : says so.
+    """
+    if not 0 <= share <= MOST_STRENGTH:
+        raise RequestError("share out of range", found=share, wanted=f"a number from 0 to {MOST_STRENGTH}")
+
+
 def mixed(one: Look, two: Look, share: float, title: str | None = None) -> Look:
     """A look a share of the way from ``one`` (0) to ``two`` (1), or up to 1.5 beyond.
 
@@ -24,8 +35,7 @@ def mixed(one: Look, two: Look, share: float, title: str | None = None) -> Look:
     >>> mixed(Look(title="as it was"), Look(title="under", exposure=Exposure(stops=-1)), 0.5).exposure.stops
     -0.5
     """
-    if not 0 <= share <= MOST_STRENGTH:
-        raise RequestError("share out of range", found=share, wanted=f"a number from 0 to {MOST_STRENGTH}")
+    check_share(share)
     found = one.part_way(two, share)
     named = {"title": two.title, "note": two.note} if title is None else {"title": title, "note": ""}
     return found.model_copy(update=named)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import hashlib
 from typing import TYPE_CHECKING, Annotated, Any, Self
 
-from pydantic import Field, field_validator
+from pydantic import Field, ValidationError, field_validator
 
+from lookdev.errors import RequestError, one_line
 from lookdev.looks.cast import Cast
 from lookdev.looks.stages.balance import Balance
 from lookdev.looks.stages.base import Metered, Parameters, Stage
@@ -144,3 +145,21 @@ def _steps(stages: tuple[Stage, ...], metered: Metered) -> tuple[Step, ...]:
             found.append(step)
             metered = metered.after(step)
     return tuple(found)
+
+
+def checked_title(title: str) -> str:
+    """A look's title that was typed by itself, without blanks around it.
+
+    Raises
+    ------
+    RequestError : it is no line of 1 to 120 letters.
+
+    >>> checked_title(" Slack water ")
+    'Slack water'
+    """
+    try:
+        return Look(title=title).title
+    except ValidationError:
+        raise RequestError(
+            "not a title", key="--title", found=one_line(title[:80]), wanted="one line of 1 to 120 letters"
+        ) from None

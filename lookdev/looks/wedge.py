@@ -90,9 +90,10 @@ def parse_variation(text: str, look: Look) -> Variation:
 def _values(right: str, text: str) -> tuple[float, ...]:
     spread = _RANGE.fullmatch(right)
     if spread:
-        low, high, count = _number(spread[1]), _number(spread[2]), int(spread[3])
-        if not 2 <= count <= MOST_IN_A_ROW:
-            raise RequestError("so many steps", found=count, wanted=f"2 to {MOST_IN_A_ROW}")
+        low, high, steps = _number(spread[1]), _number(spread[2]), spread[3].lstrip("0") or "0"
+        if len(steps) > 3 or not 2 <= int(steps) <= MOST_IN_A_ROW:
+            raise RequestError("so many steps", found=steps[:20], wanted=f"2 to {MOST_IN_A_ROW}")
+        count = int(steps)
         return tuple(tidy(low + (high - low) * i / (count - 1)) for i in range(count))
     parts = [part for part in re.split(r"\s*[,;]\s*|\s+", right) if part]
     if not parts or not all(re.fullmatch(_NUMBER, part) for part in parts):

@@ -129,7 +129,7 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
 
 def _decode_heif(data: bytes, bits: int) -> NDArray[Any]:
     file = _heif(data)
-    pixels = np.asarray(file)
+    pixels = np.array(file)[:, : int(file.size[0])]  # a copy: the library's own memory goes with ``file``
     if pixels.dtype == np.uint16:
         return spread(pixels >> (16 - bits), bits)
     return pixels
