@@ -139,7 +139,9 @@ def main(arguments: list[str] | None = None) -> None:
     except OSError as error:
         _say(f"lookdev: {_os_words(error)}")
         status = _wrong()
-    except MemoryError:
+    except (MemoryError, RuntimeError) as error:
+        if isinstance(error, RuntimeError) and "can't start new thread" not in str(error):
+            raise
         _say("lookdev: not enough memory; fewer --workers, or --max-pixels, take less")
         status = _wrong()
     sys.exit(_flushed(status if isinstance(status, int) else 0))

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from guard import no_hang
+from hostile.guard import no_hang
 from PIL import Image
 
 from lookdev.cli.main import main

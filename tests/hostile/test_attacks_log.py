@@ -7,7 +7,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from attack import Attack, named, survives
+from hostile.attack import Attack, named, survives
 
 
 def note(

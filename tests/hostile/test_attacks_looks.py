@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from attack import LOOK, Attack, named, survives
+from hostile.attack import LOOK, Attack, named, survives
 
 
 def look(

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from attack import Attack, named, survives
+from hostile.attack import Attack, named, survives
 
 
 def place(

@@ -7,7 +7,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from attack import Attack, named, survives
+from hostile.attack import Attack, named, survives
 
 ROWS = "0 0 0\n1 0 0\n0 1 0\n1 1 0\n0 0 1\n1 0 1\n0 1 1\n1 1 1\n"
 
