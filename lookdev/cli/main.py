@@ -100,6 +100,9 @@ def root(
 _INTERRUPTED = 130  # 128 and the number of SIGINT, by custom of the shells
 
 
+_NO_MEMORY = ("can't start new thread", "failed to map segment", "Cannot allocate memory")
+
+
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line; anything a person typed wrong ends in one line and exit status 2."""
     from lookdev.errors import LookdevError
@@ -139,8 +142,8 @@ def main(arguments: list[str] | None = None) -> None:
     except OSError as error:
         _say(f"lookdev: {_os_words(error)}")
         status = _wrong()
-    except (MemoryError, RuntimeError) as error:
-        if isinstance(error, RuntimeError) and "can't start new thread" not in str(error):
+    except (MemoryError, RuntimeError, ImportError) as error:
+        if not isinstance(error, MemoryError) and not any(words in str(error) for words in _NO_MEMORY):
             raise
         _say("lookdev: not enough memory; fewer --workers, or --max-pixels, take less")
         status = _wrong()
