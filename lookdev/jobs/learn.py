@@ -152,11 +152,8 @@ def run(request: LearnRequest, tell: Tell = unheard) -> LearnResult:
     LookdevError : no pair can be used; the first one's reason.
     """
     from lookdev.looks.learn.fit import fit
-<<<<<<< HEAD
     from lookdev.looks.learn.keys import all_keys
-=======
     from lookdev.looks.model import checked_title
->>>>>>> 884f499 (Attacks on looks, what is received, choices and names: 199 in tables; shares, titles and steps that ended in tracebacks are refused; HEIF pixels are copied while the library holds them; the worst input of a LUT is the same on every run; true lower bounds)
 
     _check(request)
     title = checked_title(_title(request.out) if request.title is None else request.title)
