@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from typing import TYPE_CHECKING, Annotated, Any, Self
 
-from pydantic import Field, ValidationError, field_validator
+from pydantic import Field, field_validator
 
 from lookdev.errors import RequestError, one_line
 from lookdev.looks.cast import Cast
@@ -29,6 +29,10 @@ MOST_STRENGTH = 1.5
 """The largest: beyond it a look is another one, not more of the same."""
 
 
+MOST_TITLE = 120
+"""Letters of a title."""
+
+
 class Look(Parameters):
     """A look, its stages in the order in which they act. At its defaults it changes nothing.
 
@@ -36,7 +40,7 @@ class Look(Parameters):
     True
     """
 
-    title: Annotated[str, Field(min_length=1, max_length=120)]
+    title: Annotated[str, Field(min_length=1, max_length=MOST_TITLE)]
     note: str = ""
     strength: Annotated[float, Field(ge=0, le=MOST_STRENGTH)] = 1.0
     exposure: Exposure = Exposure()
@@ -50,7 +54,7 @@ class Look(Parameters):
     @field_validator("title")
     @classmethod
     def _one_line(cls, text: str) -> str:
-        if not text.strip() or not text.isprintable():
+        if not _is_a_line(text):
             raise ValueError("one line of text")
         return text.strip()
 
@@ -157,9 +161,15 @@ def checked_title(title: str) -> str:
     >>> checked_title(" Slack water ")
     'Slack water'
     """
-    try:
-        return Look(title=title).title
-    except ValidationError:
+    if not (1 <= len(title) <= MOST_TITLE and _is_a_line(title)):
         raise RequestError(
-            "not a title", key="--title", found=one_line(title[:80]), wanted="one line of 1 to 120 letters"
-        ) from None
+            "not a title",
+            key="--title",
+            found=one_line(title[:80]),
+            wanted=f"one line of 1 to {MOST_TITLE} letters",
+        )
+    return title.strip()
+
+
+def _is_a_line(text: str) -> bool:
+    return bool(text.strip()) and text.isprintable()
