@@ -168,11 +168,12 @@ def _choice_lines(made: Contents) -> list[str]:
             f"luts/{made.plain.path.name} or luts/plain_rendering.clf."
         )
     if made.target.peak > 1.0:
-        lines.append(_hdr_words(made.target))
+        lines.append(hdr_words(made.target))
     return lines
 
 
-def _hdr_words(target: Encoding) -> str:
+def hdr_words(target: Encoding) -> str:
+    """Where white, the peak and mid grey of an HDR encoding stand, beside BT.2408's table."""
     peak = target.peak * HDR_WHITE_CD_M2
     grey = MID_GREY * HDR_WHITE_CD_M2
     return (

@@ -16,6 +16,7 @@ from lookdev.lut.bake import LINEAR_TOP
 from lookdev.lut.check_frame import HEIGHT, WIDTH, Frame, draw_frame, frame_name
 from lookdev.lut.mistakes import WrongAnswer
 from lookdev.lut.proof import Proof
+from lookdev.lut.read_me import hdr_words
 from lookdev.lut.report import examination_lines
 from lookdev.pages.document import Document
 from lookdev.pages.page import Page
@@ -175,7 +176,8 @@ def _check_page(document: Document, proof: Proof) -> None:
         y + 5,
         width,
         f"Output is {proof.target.name.removesuffix(' narrow')}, {proof.target.code_range} range. Judging "
-        "colour by eye needs a calibrated monitor; reading these numbers does not.",
+        "colour by eye needs a calibrated monitor; reading these numbers does not."
+        + (f" {hdr_words(proof.target)}" if proof.target.peak > 1.0 else ""),
         LABEL,
     )
 
