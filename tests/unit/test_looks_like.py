@@ -48,6 +48,14 @@ def test_nearer_than_optimal_transport(cases: list) -> None:  # type: ignore[typ
     assert first.sum() < sum(case.balanced for case in cases)  # and than taking the cast out alone
 
 
+@pytest.mark.xfail(strict=True, reason="0.53 of it over thirty cases, at most half in 50% of them")
+def test_half_of_what_it_was_without(cases: list) -> None:  # type: ignore[type-arg]
+    """The goal of the issue on developing a look: the first suggestion's distance to the hidden look's pictures
+    is half of that of the stills as they stand. What a picture of another place tells is the limit: 25 mired
+    move its greys by 0.5 to 0.7, half a stop its light by 0.5 to 0.7 of a standard deviation between places."""
+    assert sum(case.suggestions[0] for case in cases) <= 0.5 * sum(case.stood for case in cases)
+
+
 def test_no_suggestion_posterises(cases: list) -> None:  # type: ignore[type-arg]
     """Steps of a ramp of 256 codes stay about as large as they are: what contrast and chroma do, no leap."""
     for case in cases:
