@@ -50,9 +50,9 @@ def test_nearer_than_optimal_transport(cases: list) -> None:  # type: ignore[typ
 
 @pytest.mark.xfail(strict=True, reason="0.53 of it over thirty cases, at most half in 50% of them")
 def test_half_of_what_it_was_without(cases: list) -> None:  # type: ignore[type-arg]
-    """The goal of the issue on developing a look: the first suggestion's distance to the hidden look's pictures
-    is half of that of the stills as they stand. What a picture of another place tells is the limit: 25 mired
-    move its greys by 0.5 to 0.7, half a stop its light by 0.5 to 0.7 of a standard deviation between places."""
+    """The goal of the issue on developing a look: the first suggestion is half as far from the hidden look's
+    pictures as the stills do as they stand. What a picture of another place tells is the limit: 25 mired move
+    its greys, and half a stop its light, by 0.5 to 0.7 of a standard deviation between places."""
     assert sum(case.suggestions[0] for case in cases) <= 0.5 * sum(case.stood for case in cases)
 
 
