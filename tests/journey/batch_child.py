@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import signal
 from multiprocessing.synchronize import Event as Flag
 from pathlib import Path
 
@@ -48,6 +49,7 @@ def child(stills: Path, out: Path, resume: bool) -> None:
 
 def held_child(stills: Path, out: Path, two_done: Flag, go_on: Flag) -> None:
     """The body of a process that does two stills, says so, and waits until it may go on or is stopped."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # whatever shell the suite was started by
     do_task, number = executor.do_task, itertools.count()
 
     def held(task: Task, *arguments: object) -> object:
