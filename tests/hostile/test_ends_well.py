@@ -183,17 +183,16 @@ def test_damaged_thumbnails_are_made_again(home: Path) -> None:
 def test_thumbnails_that_go_midway_are_named(
     home: Path, monkeypatch: pytest.MonkeyPatch, damage: str
 ) -> None:
-    from lookdev.render import executor as running
+    from lookdev.pages import from_batch
 
-    real = running.run_tasks
+    real = from_batch._picture
 
-    def then_damage(*tasks: Any, **more: Any) -> Any:
-        results = real(*tasks, **more)
-        for thumbnail in (home / "out" / ".lookdev" / "thumbnails").iterdir():
-            thumbnail.unlink() if damage == "gone" else thumbnail.write_bytes(b"")
-        return results
+    def after_damage(path: Path | None) -> Any:
+        if path is not None:
+            path.unlink(missing_ok=True) if damage == "gone" else path.write_bytes(b"")
+        return real(path)
 
-    monkeypatch.setattr(running, "run_tasks", then_damage)
+    monkeypatch.setattr(from_batch, "_picture", after_damage)
     assert batch(home) == 1
     errors = json.loads((home / "out" / "summary.json").read_text())["errors"]
     assert errors and all("thumbnails/" in line for line in errors)
@@ -268,11 +267,11 @@ def test_a_cluster_without_workers_says_so_and_ends(monkeypatch: pytest.MonkeyPa
 def test_how_long_to_wait_for_a_cluster_is_an_option(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     asked: list[float] = []
 
-    def never(*_: Any, cluster_wait_s: float, **more: Any) -> Any:
+    def never(run: Any, tasks: Any, on_event: Any, cluster_wait_s: float) -> Any:
         asked.append(cluster_wait_s)
         raise LookdevError("no worker", key="--cluster")
 
-    monkeypatch.setattr(executor, "run_tasks", never)
+    monkeypatch.setattr(executor.Run, "stills", never)
     assert batch(home, "--cluster-wait", "7.5") == 2 and batch(home) == 2
     assert asked == [7.5, executor.CLUSTER_WAIT_SECONDS]
     assert batch(home, "--cluster-wait", "-1") == 2 and batch(home, "--cluster-wait", "soon") == 2

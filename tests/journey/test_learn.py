@@ -104,7 +104,7 @@ def test_three_suggestions_from_a_reference(tmp_path: Path, capsys: pytest.Captu
     assert learn(FRAMES, "--like", FRAMES / "09_cabin_table.heic", *only, "--out", out, "--json") == 0
     told = json.loads(capsys.readouterr().out)
     names = [f"like_{k}.toml" for k in (1, 2, 3)]
-    assert sorted(p.name for p in out.parent.iterdir()) == names and told["stills"] == 2
+    assert sorted(p.name for p in out.parent.iterdir()) == names and told["stills"] == 3
     for number, name in enumerate(names, 1):
         text = out.with_name(name).read_text(encoding="utf-8")
         assert text.startswith(f"# Suggestion {number} of 3")
