@@ -48,7 +48,7 @@ def lut_file(names: Names, slug: str, label: str, tail: str) -> str:
     >>> lut_file(Names(), "slack_water", "Pier_shed_4300K", ".ACEScct_to_BT.709.65.cube")
     'slack_water@Pier_shed_4300K.ACEScct_to_BT.709.65.cube'
     >>> lut_file(Names(), "slack_water", "Harbour_office_Velmsund_4300K", ".ACEScct_to_BT.709.65.cube")
-    'slack_water@Harbour_offi_4300K.ACEScct_to_BT.709.65.cube'
+    'slack_water@Harbour_office_4300K.ACEScct_to_BT.709.65.cube'
     """
     slug, label = (safe_name(plain_ascii(text)) if text else "" for text in (slug, label))
     room = LONGEST - len(tail)

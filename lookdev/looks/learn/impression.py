@@ -59,7 +59,7 @@ def impression(signal: ArrayLike) -> Array:
     >>> grey = np.full((1, 64, 3), 0.5)
     >>> found = impression(grey)[0]
     >>> found.shape, np.round(found[LIGHT][0], 2).item(), bool(np.abs(found[CAST]).max() < 1e-6)
-    ((28,), -2.22, True)
+    ((28,), -2.21, True)
     """
     light = SRGB.to_working(signal)
     lab = oklab_from_working(light)
