@@ -68,16 +68,12 @@ from lookdev.lut.received import open_look as open_look
 from lookdev.lut.received import open_looks as open_looks
 from lookdev.lut.verify import verify as verify
 from lookdev.meter.log import read_meter_log as read_meter_log
-from lookdev.meter.log import reading_for as reading_for
 from lookdev.meter.scout import Scout as Scout
-from lookdev.meter.scout import load_scout as load_scout
 from lookdev.render.lattice import grade_fast as grade_fast
 from lookdev.render.reference import grade_reference as grade_reference
 from lookdev.stills.reader import read_still as read_still
 from lookdev.stills.writer import write_still as write_still
 from lookdev.survey.places import Place as Place
-from lookdev.survey.resolve import resolve_reading as resolve_reading
-from lookdev.survey.resolve import resolve_still as resolve_still
 from lookdev.survey.survey import Survey as Survey
 from lookdev.survey.survey import SurveyedStill as SurveyedStill
 from lookdev.survey.survey import survey as survey

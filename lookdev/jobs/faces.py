@@ -69,7 +69,7 @@ def run(request: FacesRequest, tell: Tell = unheard) -> FacesResult:
     RequestError : the request is wrong; nothing has been written.
     """
     from lookdev.pages.faces_page import faces_document
-    from lookdev.paint.faces import faces_at
+    from lookdev.paint.faces import faces_at, look_alike
     from lookdev.paint.sites import sites_of
 
     scout = request.scout
@@ -87,7 +87,7 @@ def run(request: FacesRequest, tell: Tell = unheard) -> FacesResult:
         except LookdevError as error:
             errors.append(f"{site.name}: {error}")
         else:
-            if not any(_alike(row, other) for s, other in found if s.location == site.location):
+            if not any(look_alike(row, other) for s, other in found if s.location == site.location):
                 found.append((site, row))
         step(count, len(sites), site.name)
     for line in errors:
@@ -107,10 +107,6 @@ def run(request: FacesRequest, tell: Tell = unheard) -> FacesResult:
             written = [*document.save(*pages), table]
             write_json(table, without_places(data, scout.folder, request.out))
     return FacesResult(places, written, data, errors)
-
-
-def _alike(row: Sequence[Faces], other: Sequence[Faces]) -> bool:
-    return all(a.looks_like(b) for a, b in zip(row, other, strict=True))
 
 
 def _named(found: Sequence[tuple[Site, list[Faces]]]) -> tuple[list[Site], list[list[Faces]]]:

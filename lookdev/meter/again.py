@@ -11,7 +11,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from lookdev.errors import StillError
-from lookdev.meter.log import NOWHERE, Reading, readings_at
+from lookdev.meter.log import Reading, readings_at
 from lookdev.meter.scout import Scout
 from lookdev.meter.sun import LightAgain, Spot, again_line, light_again
 
@@ -173,19 +173,6 @@ def _date_of(scout: Scout, moments: list[dt.datetime]) -> dt.date | None:
 def _reading_moment(reading: Reading, date: dt.date, zone: dt.tzinfo) -> dt.datetime:
     assert reading.time is not None
     return dt.datetime.combine(date, dt.time(int(reading.time[:2]), int(reading.time[3:])), zone)
-
-
-def stills_of(scout: Scout, location: str) -> tuple[Path, ...]:
-    """The stills of a place: those whose reading is of it, in order of their names."""
-    from lookdev.meter.log import reading_for
-
-    found = []
-    for path in scout.stills:
-        name = path.relative_to(scout.folder).as_posix()
-        reading = reading_for(name, scout.log.readings)
-        if reading is not None and (reading.location or NOWHERE) == location:
-            found.append(path)
-    return tuple(found)
 
 
 def again_data(again: PlaceAgain) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from lookdev.colorimetry.spectral_locus import is_possible
 from lookdev.meter.guards import Tolerance
-from lookdev.meter.naming import match_rank, reading_for
+from lookdev.meter.naming import match_rank
 from lookdev.meter.reading import NOWHERE, MeterLog, Reading, illuminant_in, in_time_order, readings_at
 from lookdev.meter.table import has_headings, read_table, sheet_table, text_table
 from lookdev.meter.text_table import read_text
@@ -31,7 +31,6 @@ __all__ = [
     "is_possible",
     "match_rank",
     "read_meter_log",
-    "reading_for",
     "readings_at",
 ]  # fmt: skip
 

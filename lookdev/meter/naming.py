@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable
 from fnmatch import fnmatchcase
 
 from lookdev.meter.reading import Reading
@@ -132,26 +131,6 @@ def names_part(still_name: str, pattern: str) -> bool:
     return bool(part) and match_rank(still_name, pattern) > 0 and match_rank(file, pattern) == 0
 
 
-def rank_of(still_name: str, reading: Reading) -> int:
-    """The closest of a reading's patterns to a still; 0 where none names it."""
-    return max((match_rank(still_name, p) for p in reading.stills), default=0)
-
-
 def lead(reading: Reading) -> tuple[int, int]:
     """What goes first among equals: the key before a fill, a reading with colour before one without."""
     return int(reading.role is None or reading.role == "key"), int(reading.has_colour)
-
-
-def reading_for(still_name: str, readings: Iterable[Reading]) -> Reading | None:
-    """The reading whose ``stills`` name a still the closest, or None.
-
-    Among equals, a ``fill`` or other secondary role gives way to the key; a reading without colour gives way
-    to one with it; then the later row wins, as the later reading does.
-    """
-    best: tuple[tuple[int, tuple[int, int], int], Reading] | None = None
-    for order, reading in enumerate(readings):
-        rank = rank_of(still_name, reading)
-        key = (rank, lead(reading), order)
-        if rank and (best is None or key > best[0]):
-            best = (key, reading)
-    return best[1] if best is not None else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -86,16 +87,37 @@ def open_words(spread: float | None) -> str:
     return "how sure is not known" if spread is None else f"9 in 10 within {spread:.1f}"
 
 
+@dataclass(frozen=True)
+class _Ranked:
+    """The ranked chips (k): as made, CIELAB (k, 3) and Munsell; on screen at each viewing, code values (k, 3)
+    and CIELAB (k, 3), and how far that is known."""
+
+    chips: tuple[Chip, ...]
+    reflectances: Array
+    made: Array
+    munsell: list[str]
+    screens: list[tuple[Array, Array]]
+    spreads: list[list[float | None]]
+
+    @classmethod
+    def of(cls, found: Match, chips: ChipSet, viewings: Sequence[Viewing]) -> _Ranked:
+        ranked = chips.subset([r.row for r in found.ranked])
+        return cls(
+            tuple(ranked.chips),
+            ranked.reflectances,
+            adapted_lab(ranked.reflectances, _d65()),
+            list(ranked.munsell()),
+            [v.screen(ranked.reflectances) for v in viewings],
+            [list(screen_within(ranked, v)) for v in viewings],
+        )
+
+
 def match_rows(found: Match, chips: ChipSet, viewings: Sequence[Viewing]) -> list[dict[str, Any]]:
     """The ranked chips for JSON, with how each reads at each viewing and how far that is known."""
-    ranked = chips.subset([r.row for r in found.ranked])
-    made = adapted_lab(ranked.reflectances, _d65())
-    munsell = ranked.munsell()
-    screens = [v.screen(ranked.reflectances) for v in viewings]
-    spreads = [screen_within(ranked, v) for v in viewings]
+    ranked = _Ranked.of(found, chips, viewings)
+    made, munsell, screens, spreads = ranked.made, ranked.munsell, ranked.screens, ranked.spreads
     out = []
-    for i, rank in enumerate(found.ranked):
-        chip = ranked.chips[i]
+    for i, (rank, chip) in enumerate(zip(found.ranked, ranked.chips, strict=True)):
         out.append(
             {
                 "rank": i + 1,
@@ -202,14 +224,10 @@ def match_page(found: Match, target: Target, chips: ChipSet, viewings: Sequence[
     """The swatch page of a match. Of many viewings, the six where the first chip does worst are shown."""
     worst_first = sorted(range(len(viewings)), key=lambda k: -found.ranked[0].differences[k])
     shown = [viewings[k] for k in sorted(worst_first[:MOST_VIEWINGS])]
-    ranked = chips.subset([r.row for r in found.ranked])
-    made = adapted_lab(ranked.reflectances, _d65())
-    munsell = ranked.munsell()
-    screens = [v.screen(ranked.reflectances) for v in shown]
-    spreads = [screen_within(ranked, v) for v in shown]
+    ranked = _Ranked.of(found, chips, shown)
+    made, munsell, screens, spreads = ranked.made, ranked.munsell, ranked.screens, ranked.spreads
     candidates = []
-    for i, rank in enumerate(found.ranked):
-        chip = ranked.chips[i]
+    for i, (rank, chip) in enumerate(zip(found.ranked, ranked.chips, strict=True)):
         outside = "" if in_srgb(made[i]) else " (outside sRGB)"
         lines = [f"made: {munsell[i]} · {hex_of(signal_from_lab(made[i]))}{outside}"]
         if i == 0:

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from lookdev.errors import LookdevError
-from lookdev.paint.faces import Faces, faces_at
+from lookdev.paint.faces import Faces, faces_at, look_alike
 from lookdev.paint.sites import sites_of
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ def faces_here(survey: Survey, location: str, looks: Sequence[LookLike]) -> tupl
         rows: list[list[Faces]] = []
         for site in sites:
             row = [faces_at(site, look, SRGB) for look in looks]
-            alike = any(all(a.looks_like(b) for a, b in zip(row, other, strict=True)) for other in rows)
+            alike = any(look_alike(row, other) for other in rows)
             if row and not alike and len(rows) < MOST_LIGHTS:
                 rows.append(row)
     except LookdevError:

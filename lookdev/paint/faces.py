@@ -245,6 +245,11 @@ def faces_at(site: Site, look: LookLike | None, encoding: Encoding) -> Faces:
     return Faces(site.name, site.light.name, title, tuple(Face(*face) for face in faces))
 
 
+def look_alike(row: Sequence[Faces], other: Sequence[Faces]) -> bool:
+    """Whether two rows, the faces through each look under a light, are the same to an eye."""
+    return all(a.looks_like(b) for a, b in zip(row, other, strict=True))
+
+
 @lru_cache(maxsize=1)
 def _skins() -> Array:
     return on_grid(skin_wavelengths_nm(), skin_reflectances())

@@ -25,7 +25,7 @@ from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
 from lookdev.looks.model import Look
 from lookdev.looks.rendering import lift_curve, render_curve
 from lookdev.looks.stages.balance import kept_white
-from lookdev.meter.log import reading_for
+from lookdev.meter.ladder import Facts, climb
 from lookdev.meter.scout import load_scout
 from lookdev.stills.reader import read_still
 from lookdev.survey.resolve import Resolved, resolve_still
@@ -55,7 +55,7 @@ def as_a_phone_would(name: str, share: float, out: Path) -> None:
     """The JPEG again, ``share`` of its cast taken out by the camera, without what the first camera wrote."""
     still = read_still(FRAMES / name)
     scout = load_scout(FRAMES)
-    cast = resolve_still(reading_for(name, scout.log.readings), scout.plan, still).cast
+    cast = resolve_still(climb([Facts(name)], scout.log.readings)[0].reading, scout.plan, still).cast
     assert cast is not None
     taken = adaptation_matrix(cast.picture_xy, kept_white(cast.picture_xy, 1.0 - share))
     light = lift_curve(still.encoding.to_working(still.signal()))
@@ -75,7 +75,7 @@ def scout_of(folder: Path, name: str, columns: dict[str, str]) -> Path:
 
 def resolved(folder: Path, name: str) -> tuple[Resolved, Any]:
     scout, still = load_scout(folder), read_still(folder / name)
-    return resolve_still(reading_for(name, scout.log.readings), scout.plan, still), still
+    return resolve_still(climb([Facts(name)], scout.log.readings)[0].reading, scout.plan, still), still
 
 
 def greys(told: Resolved, still: Any, box: list[int]) -> np.ndarray:

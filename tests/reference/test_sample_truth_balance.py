@@ -24,7 +24,7 @@ from lookdev.looks.rendering import lift_curve
 from lookdev.looks.stages.base import Metered
 from lookdev.looks.steps import join, run
 from lookdev.meter.exposure import match_stops
-from lookdev.meter.log import reading_for
+from lookdev.meter.ladder import Facts, climb
 from lookdev.meter.scout import Plan, load_scout
 from lookdev.stills.reader import read_still
 from lookdev.stills.still import Still
@@ -54,7 +54,7 @@ def scene_mean(name: str, box: list[int]) -> np.ndarray:
 
 def cast_of(name: str, folder: Path = FRAMES) -> Any:
     scout = load_scout(folder)
-    resolved = resolve_still(reading_for(name, scout.log.readings), scout.plan, still(name))
+    resolved = resolve_still(climb([Facts(name)], scout.log.readings)[0].reading, scout.plan, still(name))
     return resolved
 
 
@@ -251,7 +251,7 @@ def test_metered_exposure_puts_the_card_at_18_percent(name: str) -> None:
     """
     scout = load_scout(FRAMES)
     assert scout.plan.match == "meter"
-    reading = reading_for(name, scout.log.readings)
+    reading = climb([Facts(name)], scout.log.readings)[0].reading
     assert reading is not None and reading.illuminance_lux is not None
     stops = match_stops(still(name).metadata, reading.illuminance_lux, scout.plan)
     assert stops is not None

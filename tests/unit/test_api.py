@@ -47,10 +47,11 @@ def test_from_a_still_to_a_lut(tmp_path: Path) -> None:
         "stills,location,x,y,camera_balance_k\na.png,Slip,0.45,0.41,5600\n"
     )
     (tmp_path / "look.toml").write_text("[balance]\nkeep = 0.2\n")
-    scout = lookdev.load_scout(tmp_path / "scout")
+    scout = lookdev.open_scout(tmp_path / "scout")
     still = lookdev.read_still(tmp_path / "scout" / "a.png")
-    reading = lookdev.reading_for("a.png", scout.log.readings)
-    cast = lookdev.resolve_still(reading, scout.plan, still).cast
+    (surveyed,) = lookdev.survey(scout).stills
+    assert surveyed.location == "Slip"
+    cast = surveyed.cast
     transform = lookdev.load_look(tmp_path / "look.toml").transform(still.encoding, srgb, cast)
     graded = lookdev.grade_reference(still.pixels, transform)
     lookdev.write_cube(tmp_path / "look.cube", lookdev.bake_cube(transform, 33))

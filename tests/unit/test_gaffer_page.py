@@ -13,7 +13,7 @@ from PIL import Image
 from pypdf import PdfReader
 
 from lookdev.errors import MeterError
-from lookdev.meter.again import again_data, place_again, stills_of
+from lookdev.meter.again import again_data, place_again
 from lookdev.meter.fixture import dial, nearest_reachable, outline, reaches
 from lookdev.meter.log import Reading
 from lookdev.meter.notes import location_notes, reading_notes, scout_notes
@@ -21,6 +21,7 @@ from lookdev.meter.notes_words import colour_words, exposure_words
 from lookdev.meter.pick_list import pick_list
 from lookdev.meter.scout import Plan, Scout, load_scout
 from lookdev.pages.light_page import Extra, light_document, pick_document
+from lookdev.survey.survey import survey
 
 TOML = """title = "Low Ferry"
 date = 2031-03-04
@@ -195,6 +196,10 @@ def position(latitude: tuple[str, float], longitude: tuple[str, float]) -> Image
     gps = exif.get_ifd(0x8825)
     gps[1], gps[2], gps[3], gps[4] = latitude[0], angle(latitude[1]), longitude[0], angle(longitude[1])
     return exif
+
+
+def stills_of(scout: Scout, location: str) -> list[Path]:
+    return [still.path for still in survey(scout).at(location)]
 
 
 def test_the_light_of_a_still_comes_again(tmp_path: Path) -> None:

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from lookdev.meter.log import MeterLog, Reading, in_time_order, is_possible, read_meter_log, reading_for
+from lookdev.meter.ladder import Facts, climb
+from lookdev.meter.log import MeterLog, Reading, in_time_order, is_possible, read_meter_log
 
 PLAIN = (
     "stills,location,source,cct_k,duv,x,y,lux,camera_balance_k,grey,note\n"
@@ -214,29 +215,34 @@ def test_one_place_keeps_its_first_spelling(tmp_path: Path) -> None:
     assert {r.location for r in log.readings} == {"Net loft"}
 
 
+def used(name: str, readings: list[Reading]) -> Reading | None:
+    """The reading of a still that says nothing but its name."""
+    return climb([Facts(name)], readings)[0].reading
+
+
 def test_which_reading_is_for_a_still() -> None:
     glob = Reading(row=2, stills=("loft_*",), cct_k=5000)
     late_glob = Reading(row=3, stills=("loft_0?.jpg",), cct_k=5100)
     named = Reading(row=4, stills=("LOFT_01",), cct_k=5200)
     path = Reading(row=5, stills=("day1/loft_01.jpg",), cct_k=5300)
     readings = [path, named, glob, late_glob]
-    assert reading_for("day1/loft_01.jpg", readings) is path
-    assert reading_for("loft_01.jpg", readings) is named
-    assert reading_for("loft_02.jpg", readings) is late_glob
-    assert reading_for("loft_02.tif", readings) is glob
-    assert reading_for("hall.jpg", readings) is None
+    assert used("day1/loft_01.jpg", readings) is path
+    assert used("loft_01.jpg", readings) is named
+    assert used("loft_02.jpg", readings) is late_glob
+    assert used("loft_02.tif", readings) is glob
+    assert used("hall.jpg", readings) is None
 
 
 def test_the_key_balances_a_still_not_the_fill_nor_a_row_without_colour() -> None:
     key = Reading(row=2, stills=("a.jpg",), cct_k=3200, role="key")
     fill = Reading(row=3, stills=("a.jpg",), cct_k=5600, role="fill")
     level = Reading(row=4, stills=("a.jpg",), illuminance_lux=100)
-    assert reading_for("a.jpg", [key, fill, level]) is key
+    assert used("a.jpg", [key, fill, level]) is key
 
 
 def test_names_with_brackets_and_composed_letters() -> None:
     reading = Reading(row=2, stills=("Cafe\u0301 [1].JPG",))
-    assert reading_for("caf\u00e9 [1].jpg", [reading]) is reading
+    assert used("caf\u00e9 [1].jpg", [reading]) is reading
 
 
 def test_a_day_that_runs_past_midnight() -> None:
