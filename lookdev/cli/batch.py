@@ -32,10 +32,12 @@ class StillFormat(enum.StrEnum):
     png = "png"
     png16 = "png16"
     tiff16 = "tiff16"
+    avif = "avif"
+    heic = "heic"
 
 
 class Chroma(enum.StrEnum):
-    """JPEG chroma subsampling."""
+    """Chroma subsampling of JPEG, AVIF and HEIC."""
 
     full = "4:4:4"
     half = "4:2:2"
@@ -52,18 +54,25 @@ def batch(
     only: Only = None,
     still_format: Annotated[
         StillFormat,
-        typer.Option("--format", help="Graded stills: 8-bit jpeg or png, 16-bit png16 or tiff16."),
+        typer.Option(
+            "--format",
+            help="Graded stills: 8-bit jpeg or png, 16-bit png16 or tiff16, 10-bit HDR avif or heic (heic "
+            "takes three times as long).",
+        ),
     ] = StillFormat.jpeg,
     still_encoding: Annotated[
         str | None,
         typer.Option(
             "--encoding",
             help="Encoding of the graded stills: sRGB, Display P3 or BT.709; default: the still's own "
-            "(sRGB for raw and float).",
+            '(sRGB for raw and float). Of avif and heic: PQ (default; to a peak of 1000 cd/m2, "PQ 4000" to '
+            "another of 600 to 4000) or HLG.",
         ),
     ] = None,
-    quality: Annotated[int, typer.Option(min=1, max=100, help="JPEG quality.")] = 92,
-    subsampling: Annotated[Chroma, typer.Option(help="JPEG chroma subsampling.")] = Chroma.full,
+    quality: Annotated[int, typer.Option(min=1, max=100, help="Quality of jpeg, avif and heic.")] = 92,
+    subsampling: Annotated[
+        Chroma, typer.Option(help="Chroma subsampling of jpeg, avif and heic.")
+    ] = Chroma.full,
     cube_in: Annotated[
         str | None,
         typer.Option(

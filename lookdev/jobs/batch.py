@@ -33,8 +33,17 @@ if TYPE_CHECKING:
     from lookdev.render.tasks import TaskResult
     from lookdev.stills.part import Part
 
-SUFFIXES = {"jpeg": (".jpg", 8), "png": (".png", 8), "png16": (".png", 16), "tiff16": (".tif", 16)}
+SUFFIXES = {
+    "jpeg": (".jpg", 8),
+    "png": (".png", 8),
+    "png16": (".png", 16),
+    "tiff16": (".tif", 16),
+    "avif": (".avif", 16),
+    "heic": (".heic", 16),
+}
+HDR_FORMATS = ("avif", "heic")
 STILL_ENCODINGS = ("sRGB", "Display P3", "BT.709")
+HDR_ENCODINGS = ("BT.2100 PQ", "BT.2100 PQ 600 to BT.2100 PQ 4000", "BT.2100 HLG")
 
 
 @dataclass(frozen=True)
@@ -45,10 +54,10 @@ class BatchRequest:
     ----------
     scout, looks, out : what to do, with what, and the folder for all that is made.
     only : locations, by name, letter case ignored; all without any.
-    still_format : "jpeg" or "png" (8 bits), "png16" or "tiff16" (16 bits).
+    still_format : "jpeg" or "png" (8 bits), "png16" or "tiff16" (16 bits), "avif" or "heic" (HDR, 10 bits).
     still_encoding : of graded stills: sRGB, Display P3 or BT.709; None for the still's own (sRGB for raw and
-        float).
-    quality, subsampling : JPEG quality 1 to 100; "4:4:4", "4:2:2" or "4:2:0".
+        float). Of HDR formats: BT.2100 PQ (None), BT.2100 PQ 600 to 4000 for another peak, or BT.2100 HLG.
+    quality, subsampling : JPEG, AVIF and HEIC quality 1 to 100; "4:4:4", "4:2:2" or "4:2:0".
     cube_in, cube_out, cube_size : encodings and points a side of the .cube files; without ``cube_in`` the
         footage encoding of scout.toml, else sRGB; without ``cube_out`` BT.709, or sRGB from sRGB.
     paper : "a4" or "letter".
@@ -98,6 +107,7 @@ class BatchRequest:
         """
         from lookdev.colorimetry.encodings import get_encoding
         from lookdev.jobs.graded import StillOptions
+        from lookdev.stills.hdr_writer import is_hdr
 
         if self.still_format not in SUFFIXES:
             raise RequestError(
@@ -106,13 +116,16 @@ class BatchRequest:
                 found=self.still_format,
                 wanted=", ".join(SUFFIXES),
             )
-        target = None if self.still_encoding is None else get_encoding(self.still_encoding)
-        if target is not None and target.name not in STILL_ENCODINGS:
+        hdr = self.still_format in HDR_FORMATS
+        name = self.still_encoding or (HDR_ENCODINGS[0] if hdr else None)
+        target = None if name is None else get_encoding(name)
+        if target is not None and not (is_hdr(target) if hdr else target.name in STILL_ENCODINGS):
+            other = "--format avif or heic" if is_hdr(target) else ""
             raise RequestError(
-                "stills are not written in this encoding",
+                f"stills are not written in this encoding with --format {self.still_format}",
                 key="--encoding",
                 found=self.still_encoding,
-                wanted=", ".join(STILL_ENCODINGS),
+                wanted=other or ", ".join(HDR_ENCODINGS if hdr else STILL_ENCODINGS),
             )
         suffix, bits = SUFFIXES[self.still_format]
         return StillOptions(

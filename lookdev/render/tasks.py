@@ -47,11 +47,11 @@ class Output:
     Attributes
     ----------
     look : a look, or a received LUT that stands in for one.
-    path : where it goes; the suffix picks JPEG, PNG or TIFF.
+    path : where it goes; the suffix picks JPEG, PNG, TIFF, AVIF or HEIC.
     cast, exposure_stops : what was metered for this still, as ``look.transform`` takes it.
     target : encoding to write; None keeps the still's own (sRGB for scene-referred stills).
-    bits : 8 or 16 (16 in PNG and TIFF only).
-    quality, subsampling : JPEG quality 1 to 100; "4:4:4", "4:2:2" or "4:2:0".
+    bits : 8 or 16 (16 in PNG and TIFF; in AVIF and HEIC, which round them to 10).
+    quality, subsampling : JPEG, AVIF and HEIC quality 1 to 100; "4:4:4", "4:2:2" or "4:2:0".
     """
 
     look: LookLike

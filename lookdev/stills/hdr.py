@@ -41,4 +41,4 @@ def hdr_words(encoding: Encoding) -> str:
     light = (
         "light of a display, taken to scene light (BT.2408)" if is_pq(encoding) else "scene light (BT.2100)"
     )
-    return f"HDR picture, {encoding.name}: {light}; written as SDR by the looks' own rendering"
+    return f"HDR picture, {encoding.name}: {light}; shown by the looks' own rendering"

@@ -1,4 +1,7 @@
-"""Written stills: JPEG, PNG, TIFF with the profile of what they are, upright, whole or not at all."""
+"""Written stills: JPEG, PNG, TIFF with the profile of what they are, upright, whole or not at all.
+
+HEIC and AVIF are for HDR: what they are is said by code points (:mod:`lookdev.stills.hdr_writer`).
+"""
 
 from __future__ import annotations
 
@@ -16,12 +19,13 @@ from lookdev.errors import LookdevError, StillError
 from lookdev.files import write_whole
 from lookdev.stills import jpeg
 from lookdev.stills.exif import Directory, exif_bytes, exif_directories
+from lookdev.stills.hdr_writer import HDR_SUFFIXES, hdr_still_bytes
 from lookdev.stills.icc import profile_bytes
 from lookdev.stills.still import Metadata
 from lookdev.stills.view import EQUIRECTANGULAR, projection_xmp
 
 MAX_TIFF_BYTES = 4_000_000_000  # TIFF 6.0 counts bytes in 32 bits
-WRITTEN_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff"})
+WRITTEN_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff"}) | HDR_SUFFIXES
 
 
 def write_still(
@@ -38,15 +42,15 @@ def write_still(
 
     Parameters
     ----------
-    path : the suffix picks JPEG (8 bits), PNG or TIFF (8 or 16 bits).
+    path : the suffix picks JPEG (8 bits), PNG or TIFF (8 or 16 bits), HEIC or AVIF (10 bits of 16, HDR).
     pixels : (h, w, 3) uint8 or uint16 code values of ``encoding``, upright.
     metadata : camera settings to keep; orientation is always 1.
-    quality, subsampling : of a JPEG: 1 to 100; "4:4:4", "4:2:2" or "4:2:0".
+    quality, subsampling : of a JPEG, HEIC or AVIF: 1 to 100; "4:4:4", "4:2:2" or "4:2:0".
     keep_private : also write position, owner and serial numbers.
 
     Raises
     ------
-    StillError : another suffix, 16 bits in a JPEG, an encoding no profile can say, or a failed write.
+    StillError : another suffix, 16 bits in a JPEG, an encoding that the file cannot say, or a failed write.
     """
     path = Path(path)
     data = still_bytes(
@@ -77,7 +81,9 @@ def still_bytes(
     """The file that :func:`write_still` writes, as bytes."""
     kind = suffix.lower()
     if kind not in WRITTEN_SUFFIXES:
-        raise StillError("cannot write this kind of still", found=suffix, wanted=".jpg, .png or .tif")
+        raise StillError(
+            "cannot write this kind of still", found=suffix, wanted=".jpg, .png, .tif, .heic or .avif"
+        )
     is_jpeg = kind in (".jpg", ".jpeg")
     if pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.dtype not in (np.uint8, np.uint16):
         raise StillError(
@@ -87,10 +93,14 @@ def still_bytes(
         )
     if is_jpeg and pixels.dtype != np.uint8:
         raise StillError("a JPEG holds 8 bits", found="16 bits", wanted=".png or .tif for 16 bits")
-    icc = profile_bytes(encoding)
+    icc = profile_bytes(encoding) if kind not in HDR_SUFFIXES else b""
     exif = exif_bytes(metadata or Metadata(), encoding_name=encoding.name, keep_private=keep_private)
     projection = metadata.projection if metadata is not None else None
     xmp = projection_xmp() if projection == EQUIRECTANGULAR else None
+    if kind in HDR_SUFFIXES:
+        return hdr_still_bytes(
+            kind, pixels, encoding, exif=exif, xmp=xmp, quality=quality, subsampling=subsampling
+        )
     if is_jpeg:
         return jpeg.with_segments(jpeg.encode(pixels, quality, subsampling), exif, icc, xmp)
     if kind == ".png":

@@ -242,7 +242,7 @@ def test_hdr_levels_are_those_of_bt_2408(tmp_path: Path, kind: str, level: tuple
     assert still.hdr.name == {PQ: "BT.2100 PQ", HLG: "BT.2100 HLG"}[transfer]
     light = still.encoding.to_working(still.signal()[30, 30])
     assert light == pytest.approx([level[4]] * 3, rel=0.035)
-    assert any("HDR picture" in note and "written as SDR" in note for note in still.notes)
+    assert any("HDR picture" in note and "own rendering" in note for note in still.notes)
 
 
 def test_pq_is_display_light_and_hlg_scene_light_as_colour_science_has_them(tmp_path: Path) -> None:
