@@ -56,8 +56,8 @@ def batch(
         StillFormat,
         typer.Option(
             "--format",
-            help="Graded stills: 8-bit jpeg or png, 16-bit png16 or tiff16, 10-bit HDR avif or heic (heic "
-            "takes three times as long).",
+            help="Graded stills: 8-bit jpeg or png, 16-bit png16 or tiff16, 10-bit HDR avif or heic (heic is "
+            "slower).",
         ),
     ] = StillFormat.jpeg,
     still_encoding: Annotated[
