@@ -301,6 +301,15 @@ def encoding_names(cameras: bool = True) -> list[str]:
     return [*standards, *(name for name in logs if is_of_a_camera(name))] if cameras else standards
 
 
+def is_standard(name: str) -> bool:
+    """Whether a full-range encoding of that name is known without colour-science, which takes a second to load.
+
+    >>> is_standard("BT.709"), is_standard("V-Log V-Gamut")
+    (True, False)
+    """
+    return name in _REGISTRY
+
+
 def get_encoding(name: str) -> Encoding:
     """The encoding called ``name``; case, spaces and punctuation do not matter.
 

@@ -67,13 +67,29 @@ def family_curves(table: Array) -> Array:
 @lru_cache(64)
 def _curves(table: bytes, columns: int) -> Array:
     """Kept, as a look's are asked for again and again while its other keys are turned."""
-    from scipy.interpolate import PchipInterpolator
-
     values = np.frombuffer(table, dtype=np.float64).reshape(len(FAMILIES), columns)
     around = np.arange(-2, len(FAMILIES) + 3) % len(FAMILIES)
     hues = np.array(FAMILY_HUE_DEGREES)[around] + 360.0 * (np.arange(-2, len(FAMILIES) + 3) // len(FAMILIES))
-    with np.errstate(over="ignore"):  # in the mean of slopes of which one is next to nothing
-        cubics = PchipInterpolator(hues, values[around]).c[:, 2:-2]
-    widths = np.diff(hues)[2:-2]
-    powers = widths ** np.arange(3, -1, -1)[:, None]
+    widths = np.diff(hues)[:, None]
+    cubics = _monotone_cubics(values[around], widths)[:, 1:-1]
+    powers = widths[2:-2, 0] ** np.arange(3, -1, -1)[:, None]
     return np.ascontiguousarray(np.moveaxis(cubics * powers[:, :, None], 0, -1))
+
+
+def _monotone_cubics(values: Array, widths: Array) -> Array:
+    """Cubics (4, n - 3, columns) between ``values`` (n, columns), all but the first and last of them.
+
+    In the distance from the left one, the highest power first; the slope at a value is the weighted harmonic
+    mean of the straight lines' on both sides, and none where these differ in sign (Fritsch and Butland 1984).
+    Operation by operation scipy's PCHIP, which takes a third of a second to import; the test compares them.
+    """
+    lines = np.diff(values, axis=0) / widths
+    left, right = lines[:-1], lines[1:]
+    turns = (np.sign(right) != np.sign(left)) | (right == 0) | (left == 0)
+    w1, w2 = 2 * widths[1:] + widths[:-1], widths[1:] + 2 * widths[:-1]
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # where it turns, and next to it
+        mean = (w1 / left + w2 / right) / (w1 + w2)
+        slopes = np.where(turns, 0.0, 1.0 / mean)
+    inner = widths[1:-1]
+    bend = (slopes[:-1] + slopes[1:] - 2 * lines[1:-1]) / inner
+    return np.stack([bend / inner, (lines[1:-1] - slopes[:-1]) / inner - bend, slopes[:-1], values[1:-2]])

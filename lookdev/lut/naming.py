@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from itertools import count
 
-from lookdev.colorimetry.encodings import Encoding
+from lookdev.colorimetry.encodings import Encoding, is_standard
 from lookdev.colorimetry.log_encodings import pairs
 from lookdev.files import plain_ascii, safe_name
 from lookdev.names import Names
@@ -25,7 +25,8 @@ def encoding_tag(encoding: Encoding) -> str:
     ('ARRI_LogC4_AWG4', 'BT.709_narrow')
     """
     name = encoding.name.removesuffix(" narrow")
-    parts = [_short(part) for part in pairs().get(name, (name,))]
+    whole = (name,) if is_standard(name) else pairs().get(name, (name,))
+    parts = [_short(part) for part in whole]
     return safe_name(plain_ascii(" ".join([*parts, *(["narrow"] if name != encoding.name else [])])))
 
 

@@ -30,10 +30,14 @@ def on_grid(wavelengths_nm: ArrayLike, values: ArrayLike, grid_nm: Array = GRID_
     >>> on_grid([400, 500, 600, 700], [0.2, 0.2, 0.2, 0.2]).round(3)[[0, 42, 84]].tolist()
     [0.2, 0.2, 0.2]
     """
+    w, v = np.asarray(wavelengths_nm, dtype=np.float64), np.asarray(values, dtype=np.float64)
+    wanted = np.clip(grid_nm, w[0], w[-1])
+    at = np.minimum(np.searchsorted(w, wanted), len(w) - 1)
+    if np.array_equal(w[at], wanted) and (np.diff(w) > 0).all():  # nothing to interpolate, nor to import
+        return np.ascontiguousarray(v[..., at])
     from scipy.interpolate import PchipInterpolator
 
-    w, v = np.asarray(wavelengths_nm, dtype=np.float64), np.asarray(values, dtype=np.float64)
-    return np.asarray(PchipInterpolator(w, v, axis=-1)(np.clip(grid_nm, w[0], w[-1])))
+    return np.asarray(PchipInterpolator(w, v, axis=-1)(wanted))
 
 
 def lamp_at_1nm(wavelengths_nm: ArrayLike, power: ArrayLike) -> Array:
