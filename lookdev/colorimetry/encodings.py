@@ -302,7 +302,7 @@ def encoding_names(cameras: bool = True) -> list[str]:
 
 
 def is_standard(name: str) -> bool:
-    """Whether a full-range encoding of that name is known without colour-science, which takes a second to load.
+    """Whether a full-range encoding of that name is known without colour-science, which takes a second.
 
     >>> is_standard("BT.709"), is_standard("V-Log V-Gamut")
     (True, False)
