@@ -24,6 +24,7 @@ from lookdev.jobs.graded import StillOptions, preview_task
 from lookdev.jobs.pitch_plan import PitchPlanned, Spot, plan_pitch, shift_of
 from lookdev.outputs import inputs_of, refuse_scout, writing
 from lookdev.pages.pitch_model import Picture, Pitch, PitchPlace, framed, hero_score, to_shape
+from lookdev.pages.pitch_place import drawn_place
 from lookdev.survey.survey import Survey, SurveyedStill, survey
 
 if TYPE_CHECKING:
@@ -38,8 +39,6 @@ TRY_PX = 480
 GOOD_ENOUGH = 0.8
 """Of the best still's score: the first that reaches this stands for the place (taste)."""
 LENS_MM = 5.0
-MOST_PIXELS = 170_000_000
-"""Of all pictures together while pages are made: half a gigabyte."""
 
 
 @dataclass(frozen=True)
@@ -242,11 +241,6 @@ class _Maker:
         self.seen = seen
         self.survey, self.planned, self.options = surveyed, planned, options
         self.settings = surveyed.scout.pitch
-        self.shrink = 1.0  # while the boxes are worked out
-        wanted = sum(math.prod(self._box(spot.stills[0])) for spot in planned.spots)
-        wanted *= 1 + len(planned.looks)
-        if wanted > MOST_PIXELS:
-            self.shrink = math.sqrt(MOST_PIXELS / wanted)
 
     def place(self, spot: Spot) -> tuple[PitchPlace | None, list[str]]:
         """The place with its pictures; None, and what was wrong, where no still of it can be read."""
@@ -259,11 +253,13 @@ class _Maker:
             graded = tuple(p for p in preview.graded if p is not None)
             panorama = _is_panorama(still)
             stood, *pictures = (self._framed(p, still, panorama) for p in (preview.as_it_stood, *graded))
-            return PitchPlace(
+            place = PitchPlace(
                 spot.name, spot.code, self._held(stood), tuple(
                     p if i == spot.proposed else self._held(p) for i, p in enumerate(pictures)
                 ), spot.proposed, self._light(still), spot.words, spot.chosen, panorama, still.name, why,
-            ), errors  # fmt: skip
+            )  # fmt: skip
+            count = len(self.planned.spots)
+            return drawn_place(place, self.planned.called, self.settings.surround, count), errors
         return None, errors
 
     def _ranked(self, spot: Spot, errors: list[str]) -> list[tuple[SurveyedStill, str]]:
@@ -299,7 +295,7 @@ class _Maker:
             ratio = self.settings.frame
             across = to_shape((width, height), ratio)[2]
         long_side = PAGE_WIDE_PX if ratio >= 2.05 else SCREEN_PX
-        scale = min(1.0, long_side / max(across, across / ratio)) * self.shrink
+        scale = min(1.0, long_side / max(across, across / ratio))
         return max(1, math.ceil(width * scale)), max(1, math.ceil(height * scale))
 
     def _framed(self, picture: Picture, still: SurveyedStill, panorama: bool) -> Picture:

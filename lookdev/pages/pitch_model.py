@@ -11,6 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from lookdev.pages.page import Page
 from lookdev.paint.faces import Faces
 
 Picture = NDArray[np.uint8]
@@ -30,6 +31,25 @@ class PitchLook:
 
 
 @dataclass(frozen=True, eq=False)
+class ScreenPicture:
+    """A picture for a browser: ``size`` (width, height) of the whole one in pixels, WebP, and JPEG for a
+    browser that does not read that."""
+
+    size: tuple[int, int]
+    webp: bytes
+    jpeg: bytes
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """What a place's large pictures were for: its page of the PDF; the still as it stood, and in each look,
+    for the browser."""
+
+    page: Page
+    pictures: tuple[ScreenPicture, ...]
+
+
+@dataclass(frozen=True, eq=False)
 class PitchPlace:
     """One place.
 
@@ -44,6 +64,8 @@ class PitchPlace:
     panorama : whether the pictures go all round.
     still : file name of the still, for the appendix.
     why : how the still was chosen.
+    drawn : its page and its pictures for the browser, where they are made. Then ``stood`` and the proposed
+        picture are as large as the other pages need them, and the rest are empty.
     """
 
     name: str
@@ -57,6 +79,12 @@ class PitchPlace:
     panorama: bool = False
     still: str = ""
     why: str = ""
+    drawn: Drawn | None = None
+
+    @property
+    def shown(self) -> Picture:
+        """In the look that is proposed."""
+        return self.pictures[self.proposed]
 
 
 @dataclass(frozen=True, eq=False)

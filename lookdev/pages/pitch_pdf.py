@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import chain
 from pathlib import Path
-from typing import Any
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.colorimetry.difference import ciede2000, lab_from_working
 from lookdev.colorimetry.encodings import SRGB
+from lookdev.colorimetry.rgb_spaces import WORKING, matrix_between
 from lookdev.pages import fonts
 from lookdev.pages.document import Document
 from lookdev.pages.faces_page import faces_block
 from lookdev.pages.page import Page
-from lookdev.pages.pitch_model import STOOD, Pitch, PitchPlace, alternates, strip_of
+from lookdev.pages.pitch_model import STOOD, Picture, Pitch, PitchLook, PitchPlace, alternates, strip_of
 from lookdev.pages.setting import INK, PAPER_WHITE, Box, Colour, Style, text_height
-
-Picture = NDArray[np.uint8]
 
 DPI = 220
 JPEG_QUALITIES = (90, 95, 98)
@@ -30,6 +30,7 @@ JPEG_QUALITIES = (90, 95, 98)
 95), pure noise takes 98. Pixel by pixel no JPEG of 8 bits stays under 1: its colour conversion alone rounds
 to 1.1 to 1.2, at quality 100."""
 MOST_APART = 0.95
+SAMPLED_BLOCKS = 2048
 SCRIPT_COLOURS = 6
 MARGIN = 30.0
 GAP = 10.0
@@ -52,8 +53,8 @@ GROUNDS = {
 
 
 class _Maker:
-    def __init__(self, pitch: Pitch, over: Callable[..., Iterable[Any]]) -> None:
-        self.pitch, self.ground, self.over = pitch, GROUNDS[pitch.surround], over
+    def __init__(self, pitch: Pitch) -> None:
+        self.pitch, self.ground = pitch, GROUNDS[pitch.surround]
         self.document = Document(pitch.title, paper="16:9", surround=self.ground.page, numbered_pages=False)
         ink, soft = self.ground.ink, self.ground.soft
         self.film = Style(38, fonts.SEMIBOLD, ink, 1.3)
@@ -76,7 +77,7 @@ class _Maker:
         height, width = picture.shape[:2]
         across = min(width, round(box.width / 72 * DPI))
         size = (across, max(1, round(across * height / width)))
-        pixels = picture if size == (width, height) else resize_srgb(picture, size)
+        pixels = resize_srgb(picture, (size[1], size[0]))
         page.photograph(box.left, box.top, _jpeg(pixels), size, box.width, box.height)
 
     # pages --------------------------------------------------------------------------------------------------
@@ -92,7 +93,7 @@ class _Maker:
         head = text_height(self.pitch.title, self.film, content.width, 2)
         words = self.small.line + 8 + GAP
         most = (content.height - head - self.body.line * 2) / max(len(rows), 1) - words
-        frames = [[_fit(_shown(place), width, min(150.0, most)) for place in row] for row in rows]
+        frames = [[_fit(place.shown, width, min(150.0, most)) for place in row] for row in rows]
         heights = [max((h for _, h in row), default=0.0) + self.small.line + 8 for row in frames]
         top = content.bottom - sum(heights) - GAP * (len(heights) - 1)
         y = max(content.top, (top - head - self.body.line) * 0.52)
@@ -102,14 +103,21 @@ class _Maker:
         for row, sizes, height in zip(rows, frames, heights, strict=True):
             for at, (place, (w, h)) in enumerate(zip(row, sizes, strict=True)):
                 left = content.left + at * (width + GAP)
-                self.photograph(page, _shown(place), Box(left, top, left + w, top + h))
+                self.photograph(page, place.shown, Box(left, top, left + w, top + h))
                 page.text(
                     left, top + h + 4, place.name, self.small, width=width, overflow="ellipsis", min_size=9
                 )
             top += height + GAP
 
+    def places(self) -> None:
+        for place in self.pitch.in_order():
+            self.place(place)
+
     def place(self, place: PitchPlace) -> None:
-        picture = _shown(place)
+        if place.drawn is not None:
+            self.document.pages.append(place.drawn.page)
+            return
+        picture = place.shown
         if picture.shape[1] / picture.shape[0] >= 2.05:
             self._across(place, picture)
         else:
@@ -195,13 +203,13 @@ class _Maker:
             left, top = content.left + (at % columns) * (room + gap), y + (at // columns) * step
             x, below = (left, top + h + 2) if stacked else (left + w + 2, top)
             self.photograph(page, place.stood, Box(left, top, left + w, top + h))
-            self.photograph(page, _shown(place), Box(x, below, x + w, below + h))
+            self.photograph(page, place.shown, Box(x, below, x + w, below + h))
             words = f"{place.name.split(',')[0]}: {STOOD.lower()}, {self.pitch.looks[place.proposed].title}"
             page.text(left, below + h + 3, words, self.small, width=room, overflow="ellipsis", min_size=9)
 
     def colour_script(self) -> None:
         places = self.pitch.in_order()
-        palettes = list(self.over(_palette, [_shown(place) for place in places]))
+        palettes = [_palette(place.shown) for place in places]
         for start in range(0, len(places), 12):
             some, colours = places[start : start + 12], palettes[start : start + 12]
             page = self.page()
@@ -214,9 +222,9 @@ class _Maker:
             for at, (place, palette) in enumerate(zip(some, colours, strict=True)):
                 left = content.left + (at % columns) * (width + 3.0)
                 top = y + (at // columns) * (each + 14.0)
-                w, h = _fit(_shown(place), width, each * 0.5)
+                w, h = _fit(place.shown, width, each * 0.5)
                 strip = each - h - 3.0 - self.small.line * 2 - 6.0
-                self.photograph(page, _shown(place), Box(left, top, left + w, top + h))
+                self.photograph(page, place.shown, Box(left, top, left + w, top + h))
                 down = top + h + 3.0
                 for share, colour in strip_of(palette):
                     page.swatch(
@@ -244,8 +252,8 @@ class _Maker:
             frame_w = 96.0
             across = (content.width - frame_w - 14.0 - 150.0) / len(looks)
             for place in some:
-                w, h = _fit(_shown(place), frame_w, each - 8.0)
-                self.photograph(page, _shown(place), Box(content.left, y + 4, content.left + w, y + 4 + h))
+                w, h = _fit(place.shown, frame_w, each - 8.0)
+                self.photograph(page, place.shown, Box(content.left, y + 4, content.left + w, y + 4 + h))
                 middle = y + each / 2
                 x = content.left + frame_w + 14.0
                 page.text(
@@ -306,27 +314,41 @@ class _Maker:
             faces_block(partial(start, f"Faces · {place}"), faces)
 
 
+_PARTS = (
+    _Maker.cover,
+    _Maker.places,
+    _Maker.before_and_after,
+    _Maker.colour_script,
+    _Maker.ticks,
+    _Maker.appendix,
+)
+
+
 def pitch_document(pitch: Pitch, workers: int = 2) -> Document:
     """The pitch's pages; see :class:`Pitch`."""
+
+    def pages(part: Callable[[_Maker], None]) -> list[Page]:
+        maker = _Maker(pitch)
+        part(maker)
+        return maker.document.pages
+
     with ThreadPoolExecutor(workers) as pool:
-        maker = _Maker(pitch, pool.map)
-        maker.cover()
-        for place in pitch.in_order():
-            maker.place(place)
-        maker.before_and_after()
-        maker.colour_script()
-        maker.ticks()
-        maker.appendix()
-    return maker.document
+        made = list(pool.map(pages, _PARTS))
+    document = _Maker(pitch).document
+    document.pages += chain.from_iterable(made)
+    return document
+
+
+def place_page(place: PitchPlace, looks: tuple[PitchLook, ...], surround: Literal["dark", "grey"]) -> Page:
+    """The page of one place, as it stands in the pitch."""
+    maker = _Maker(Pitch("", "", looks, (place,), surround=surround))
+    maker.place(place)
+    return maker.document.pages[0]
 
 
 def write_pitch_pdf(pitch: Pitch, path: Path, workers: int = 2) -> None:
     """Write the PDF, whole or not at all."""
     pitch_document(pitch, workers).save(path)
-
-
-def _shown(place: PitchPlace) -> Picture:
-    return place.pictures[place.proposed]
 
 
 def _fit(picture: Picture, width: float, height: float) -> tuple[float, float]:
@@ -337,41 +359,56 @@ def _fit(picture: Picture, width: float, height: float) -> tuple[float, float]:
 
 
 def _jpeg(pixels: Picture) -> bytes:
+    """A picture at the first of :data:`JPEG_QUALITIES` at which its blocks, or a sample of them, will do.
+
+    A JPEG's blocks of 8 by 8 are coded one by one where no chroma is left out, and those in the sample are
+    whole ones: in the picture they come out as they do in the sample.
+    """
     import simplejpeg
 
-    whole, before, data = np.ascontiguousarray(pixels), _mixed(pixels), b""
-    for quality in JPEG_QUALITIES:
-        data = bytes(simplejpeg.encode_jpeg(whole, quality=quality, colorsubsampling="444"))
+    sample = _sample(pixels)
+    before = _mixed(sample)
+    for quality in JPEG_QUALITIES[:-1]:
+        data = simplejpeg.encode_jpeg(sample, quality=quality, colorsubsampling="444")
         apart = ciede2000(_mixed(simplejpeg.decode_jpeg(data)), before)
         if float(np.percentile(apart, 95)) < MOST_APART:
             break
-    return data
+    else:
+        quality = JPEG_QUALITIES[-1]
+    whole = np.ascontiguousarray(pixels)
+    return bytes(simplejpeg.encode_jpeg(whole, quality=quality, colorsubsampling="444"))
+
+
+def _sample(pixels: Picture) -> Picture:
+    """Blocks of 8 by 8 pixels from all over a picture, beside each other; a small picture whole."""
+    rows, columns = pixels.shape[0] // 8, pixels.shape[1] // 8
+    if rows * columns <= SAMPLED_BLOCKS:
+        return np.ascontiguousarray(pixels)
+    blocks = pixels[: rows * 8, : columns * 8].reshape(rows, 8, columns, 8, 3).swapaxes(1, 2)
+    chosen = np.linspace(0, rows * columns - 1, SAMPLED_BLOCKS).astype(np.intp)
+    some = blocks[chosen // columns, chosen % columns]
+    return np.ascontiguousarray(some.reshape(-1, 64, 8, 8, 3).swapaxes(1, 2).reshape(-1, 64 * 8, 3))
 
 
 def _mixed(pixels: Picture) -> NDArray[np.float64]:
-    """CIELAB of what four by four pixels mix to, every second block each way; a small picture whole."""
+    """CIELAB of what four by four pixels mix to, one in each eight by eight; a small picture whole."""
     block, step = 4, 8
     if min(pixels.shape[:2]) < step:
         block = step = 1
     rows, columns = (n // step * step for n in pixels.shape[:2])
-    light = SRGB.to_working(
-        np.stack(
-            [
-                pixels[y:rows:step, x:columns:step].astype(np.float64)
-                for y in range(block)
-                for x in range(block)
-            ]
-        )
-        / 255.0
-    )
-    return lab_from_working(light.mean(axis=0))
+    light_of = SRGB.decode(np.arange(256) / 255.0)
+    light = np.zeros((rows // step, columns // step, 3))
+    for y in range(block):
+        for x in range(block):
+            light += light_of[pixels[y:rows:step, x:columns:step]]
+    return lab_from_working(light / block**2 @ matrix_between(SRGB.space, WORKING).T)
 
 
 def _palette(picture: Picture) -> list[tuple[float, Sequence[float]]]:
     """Share and sRGB of a picture's own colours, dark to light."""
     from lookdev.paint.palette import dominant
 
-    step = max(1, max(picture.shape[:2]) // 200)
+    step = max(1, max(picture.shape[:2]) // 140)
     light = SRGB.to_working(picture[step // 2 :: step, step // 2 :: step] / 255.0)
     means, shares = dominant(light, SCRIPT_COLOURS)
     order = np.argsort(means @ np.array([0.2627, 0.6780, 0.0593]))  # luminance, BT.2020-2 table 4

@@ -1,7 +1,7 @@
 """Small pictures from large ones, averaged in linear light.
 
 A pixel of a small picture is the mean of the light that fell on its area, so the averaging is done on linear
-values (area weighting, OpenCV INTER_AREA, float32), never on the encoded signal: a black and white check of
+values (area weighting, float32), never on the encoded signal: a black and white check of
 equal areas becomes sRGB 188, not 128.
 """
 
@@ -18,7 +18,6 @@ from lookdev.colorimetry.transfer_functions import srgb_decode, srgb_encode
 from lookdev.errors import SheetError
 
 _ROWS_AT_ONCE = 256
-_CODE_STEPS = 65535
 
 
 def fit_size(size: tuple[int, int], box: tuple[int, int]) -> tuple[int, int]:
@@ -78,12 +77,6 @@ def _srgb_table() -> NDArray[np.float32]:
     return np.asarray(srgb_decode(np.arange(256) / 255.0), dtype=np.float32)
 
 
-@cache
-def _code_table() -> NDArray[np.uint8]:
-    """8-bit sRGB of linear light in steps of 1/65535: within 0.53 of a code (0.5 is the rounding itself)."""
-    return _quantise(srgb_encode(np.arange(_CODE_STEPS + 1) / _CODE_STEPS))
-
-
 def resize_srgb(pixels: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:
     """uint8 sRGB (h, w, 3) at exactly ``size`` (height, width), averaged in linear light.
 
@@ -92,12 +85,17 @@ def resize_srgb(pixels: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.
     >>> resize_srgb(check, (1, 1)).tolist()
     [[[188, 188, 188]]]
     """
+    height, width = size
     if pixels.shape[:2] == size:
         return pixels
+    if height <= pixels.shape[0] and width <= pixels.shape[1]:
+        from lookdev.render.thumbnail import averaged
+
+        return np.asarray(averaged(pixels, SRGB, (width, height)), dtype=np.uint8)
     import cv2
 
     light = resize_light(cv2.LUT(pixels, _srgb_table()), size)  # type: ignore[arg-type]
-    return _code_table()[np.asarray(light * _CODE_STEPS + np.float32(0.5), dtype=np.uint16)]
+    return _quantise(srgb_encode(light.astype(np.float64)))
 
 
 def _quantise(signal: NDArray[np.float64]) -> NDArray[np.uint8]:

@@ -34,10 +34,15 @@ def reduced_to_box(pixels: NDArray[Any], encoding: Encoding, box: tuple[int, int
         factor = min(max(1, int(0.5 / scale)), height, width)
         small = cv2.resize(_block_means(pixels, encoding, factor), size, interpolation=cv2.INTER_AREA)
         return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
+    return averaged(pixels, encoding, size)
+
+
+def averaged(pixels: NDArray[Any], encoding: Encoding, size: tuple[int, int]) -> NDArray[Any]:
+    """Integer code values (h, w, 3) at a smaller ``size`` (width, height): the mean of each pixel's light."""
     levels = int(np.iinfo(pixels.dtype).max) + 1
     ramp = np.repeat(np.arange(levels, dtype=pixels.dtype)[:, None, None], 3, axis=2)
     light = np.ascontiguousarray(linear_light(ramp, encoding)[:, 0], dtype=np.float32)
-    small = kernel.average_in_light(np.ascontiguousarray(pixels), light, size)
+    small = kernel.average_in_light(np.require(pixels, requirements=("C", "W")), light, size)
     if pixels.dtype != np.uint8:
         return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
     halves = np.repeat((np.arange(255) + 0.5)[:, None] / 255.0, 3, axis=1)

@@ -17,9 +17,10 @@ from PIL import Image
 
 from lookdev.colorimetry.difference import ciede2000, lab_from_working
 from lookdev.colorimetry.encodings import SRGB
-from lookdev.pages.pitch_html import pitch_html
+from lookdev.pages.pitch_html import pitch_html, room_of_a_place, screen_pictures
 from lookdev.pages.pitch_model import Picture, Pitch, PitchLook, PitchPlace
-from lookdev.pages.pitch_pdf import pitch_document
+from lookdev.pages.pitch_pdf import _sample, pitch_document
+from lookdev.pages.pitch_place import drawn_place
 from lookdev.stills.reader import read_still
 
 ROOT = Path(__file__).parents[2]
@@ -59,6 +60,75 @@ def test_the_big_picture_has_220_dots_an_inch_and_the_colours_of_the_still(pictu
     got = np.asarray(shown.convert("RGB"))
     apart = ciede2000(blocks(got), blocks(wide))
     assert float(np.percentile(apart, 95)) < 1.0
+
+
+def test_a_reduced_picture_has_220_dots_an_inch_both_ways(picture: Picture) -> None:
+    """Three to two, so that words stand beside it: it is not as wide as the page, nor as the still."""
+    large = np.asarray(Image.fromarray(picture[:, :366]).resize((1920, 1280), Image.Resampling.BICUBIC))
+    page = pypdf.PdfReader(io.BytesIO(pitch_document(pitch_with([large])).pdf_bytes())).pages[1]
+    for image in page.images:
+        told = image.indirect_reference.get_object()
+        assert image.image.size == (told["/Width"], told["/Height"])
+        assert abs(image.image.width / image.image.height - 1.5) < 0.01
+    shown = max((image.image for image in page.images), key=lambda i: i.width)
+    assert shown.width == round((720 - 196) / 72 * 220)  # points that the page leaves it
+    off = np.asarray(shown.convert("RGB").resize((120, 80)), float) - np.asarray(
+        Image.fromarray(large).resize((120, 80)), float
+    )
+    assert np.abs(off).mean() < 2
+
+
+def test_a_sample_of_a_jpegs_blocks_comes_out_as_in_the_picture(picture: Picture) -> None:
+    """ITU-T T.81 A.2: blocks of 8 by 8 are coded one by one; unsubsampled, a pixel lies in one alone."""
+    import simplejpeg
+
+    large = np.asarray(Image.fromarray(picture).resize((901, 603), Image.Resampling.BICUBIC))
+    sample = _sample(large)
+    assert sample.size < large.size / 3
+    alone, within = (
+        simplejpeg.decode_jpeg(simplejpeg.encode_jpeg(np.ascontiguousarray(p), 90, colorsubsampling="444"))
+        for p in (sample, large)
+    )
+    assert np.array_equal(alone, _sample(within))
+
+
+@pytest.mark.parametrize("places", [1, 3, 8])
+def test_a_place_drawn_by_itself_is_the_same_place(picture: Picture, places: int) -> None:
+    large = np.asarray(Image.fromarray(picture).resize((1100, 460), Image.Resampling.BICUBIC))
+    looks = tuple(np.asarray(np.clip(large * k, 0, 255), np.uint8) for k in (0.6, 0.9, 1.1, 1.2))
+    whole = replace(pitch_with([large] * places).places[0], pictures=looks, proposed=2)
+    drawn = drawn_place(whole, LOOKS, "dark", places)
+    pitches = [pitch_with([], places=(place,) * places) for place in (whole, drawn)]
+    one, other = (pypdf.PdfReader(io.BytesIO(pitch_document(p).pdf_bytes())) for p in pitches)
+    assert len(one.pages) == len(other.pages)
+    for a, b in zip(one.pages, other.pages, strict=True):
+        assert a.extract_text() == b.extract_text()
+        sizes = [np.array([i.image.size for i in page.images]).reshape(-1, 2) for page in (a, b)]
+        assert np.abs(sizes[0] - sizes[1]).max(initial=0) <= 1  # 1100 x 460 is not quite 960 x 401
+    biggest = [max((i for i in r.pages[1].images), key=lambda i: i.image.width).data for r in (one, other)]
+    assert biggest[0] == biggest[1]
+    assert max(drawn.stood.shape[:2]) == (1100 if places == 1 else 960 if places == 3 else 720)
+    assert drawn.shown.shape == drawn.stood.shape and drawn.pictures[0].size == 0
+    told = [json.loads(pitch_html(p).split('id="data">')[1].split("</script>")[0]) for p in pitches]
+    for a, b in zip(told[0]["places"], told[1]["places"], strict=True):
+        assert [p["webp"] for p in a["pictures"]] == [p["webp"] for p in b["pictures"]]
+        assert a["stood"]["webp"] == b["stood"]["webp"]
+
+
+@pytest.mark.parametrize("room", [4_000_000, 600_000, 150_000])
+def test_the_pictures_of_a_place_take_what_they_may_and_not_much_less(picture: Picture, room: int) -> None:
+    rng = np.random.default_rng(3)
+    large = np.asarray(Image.fromarray(picture).resize((960, 540), Image.Resampling.BICUBIC))
+    grainy = np.clip(large + rng.normal(0, 6, large.shape), 0, 255).astype(np.uint8)
+    looks = tuple(np.asarray(np.clip(grainy * k, 0, 255), np.uint8) for k in (0.6, 0.9, 1.1, 1.2))
+    place = replace(pitch_with([grainy]).places[0], pictures=looks)
+    made = screen_pictures(place, room)
+    total = sum(len(p.webp) + len(p.jpeg) for p in made)
+    assert total <= room
+    finest = sum(len(p.webp) + len(p.jpeg) for p in screen_pictures(place, 100_000_000))
+    assert total == finest or total > 0.6 * room
+    assert all(p.size == (960, 540) for p in made)
+    assert room_of_a_place(12) * 12 * 4 / 3 < 15_000_000
 
 
 def test_a_grainy_picture_keeps_its_colours_and_a_smooth_one_costs_less(picture: Picture) -> None:
