@@ -15,8 +15,6 @@ from lookdev.looks.cast import Cast
 from lookdev.looks.pipeline import LookLike, Transform
 from lookdev.lut.cube import CubeLut, Shaper, Triple, lattice_points, write_cube
 from lookdev.lut.error import Difference, lut_error, own_error
-from lookdev.lut.naming import cube_tail, lut_file
-from lookdev.names import Names
 
 Array = NDArray[np.float64]
 
@@ -170,18 +168,6 @@ class CubeReport:
             "error_picture_colours": self.picture.numbers(),
             "error_own_stills": self.own.numbers() if self.own else None,
         }
-
-
-def cube_file_name(
-    look_name: str, source: Encoding, target: Encoding, size: int, location: str | None = None
-) -> str:
-    """``look[@location].in_to_out.size.cube``: says all that must be known to load it.
-
-    >>> from lookdev.colorimetry.encodings import ACESCCT, BT709
-    >>> cube_file_name("slack_water", ACESCCT, BT709, 33, "Pier shed")
-    'slack_water@Pier_shed.ACEScct_to_BT.709.33.cube'
-    """
-    return lut_file(Names(), look_name, location or "", cube_tail(source, target, size))
 
 
 def export_cube(

@@ -8,7 +8,6 @@ from dataclasses import replace
 
 from lookdev.meter.exposure import Exposure, shutter_of
 from lookdev.meter.filters import Match, mired_words
-from lookdev.meter.fixture import Dial
 from lookdev.meter.hints import Hint, kind_of
 from lookdev.meter.iso_2720 import STANDARD_INDICES, standard_index
 from lookdev.meter.light import mix_words
@@ -201,17 +200,6 @@ def match_line(found: Match) -> str:
     if found.filters:
         text += f" (takes about {found.lost_stops:.1f} stops)"
     return text + f"; left over {found.left_words}."
-
-
-def dial_line(setting: Dial, fixture: str) -> str:
-    """What to dial on a colour-mixing fixture, and a warning where it cannot get there."""
-    text = numbers.x_y(*setting.xy)
-    if setting.cct_k is not None and setting.duv is not None:
-        text += f" or {numbers.cct_duv(setting.cct_k, setting.duv)}"
-    if setting.reachable is False and setting.nearest_xy is not None and setting.short_uv is not None:
-        near = numbers.x_y(*setting.nearest_xy)
-        text += f". Outside {fixture}: the nearest it makes is {near}, {setting.short_uv:.3f} short in u′v′"
-    return text + "."
 
 
 def rendition_line(note: ReadingNotes) -> str:

@@ -6,7 +6,6 @@ import pytest
 
 from lookdev.meter.exposure import expose
 from lookdev.meter.filters import match
-from lookdev.meter.fixture import dial
 from lookdev.meter.flicker import safe_shutter
 from lookdev.meter.hints import nearest_illuminants
 from lookdev.meter.log import Reading
@@ -15,7 +14,6 @@ from lookdev.meter.notes_words import colour_words, shutter_words
 from lookdev.meter.scout import Plan
 from lookdev.pages.light_cards import (
     card_lines,
-    dial_line,
     hint_line,
     match_line,
     plan_words,
@@ -71,15 +69,6 @@ def test_match_line() -> None:
     one, other = (tuple(float(v) for v in xy_from_cct(k)) for k in (5500, 3200))
     assert match_line(match("window", one, "lamp", other)) == (  # type: ignore[arg-type]
         "+130 mired, Duv 0.000: three quarter CTO (takes about 0.6 stops); left over +5 mired, Duv 0.000."
-    )
-
-
-def test_dial_line_warns_outside_the_fixture() -> None:
-    assert dial_line(dial("lamp", (0.3127, 0.3290), PANEL), "the panel") == (
-        "x 0.3127, y 0.3290 or 6504 K, Duv +0.0032."
-    )
-    assert "Outside the panel: the nearest it makes is x 0.6900, y 0.3100" in dial_line(
-        dial("signal", (0.69, 0.30), PANEL), "the panel"
     )
 
 

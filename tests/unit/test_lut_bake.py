@@ -11,10 +11,12 @@ from lookdev.colorimetry.encodings import ACESCCT, ACESCG, BT709, SRGB, encoding
 from lookdev.errors import RequestError
 from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
-from lookdev.lut.bake import bake_cube, bake_curve, cube_file_name, export_cube, is_separable
+from lookdev.lut.bake import bake_cube, bake_curve, export_cube, is_separable
 from lookdev.lut.cube import identity_cube, lattice_points, read_cube
 from lookdev.lut.error import lut_error, picture_inputs, spread_points
 from lookdev.lut.interpolation import lookup_tetrahedral, lookup_trilinear
+from lookdev.lut.naming import cube_tail, lut_file
+from lookdev.names import Names
 
 PLAIN = Look(title="as it stood")
 LOGS = [
@@ -145,7 +147,9 @@ def test_balance_is_in_the_cube_of_a_place(tmp_path: Path) -> None:
 
 
 def test_names_of_files() -> None:
-    name = cube_file_name("wet_wool", ACESCCT, get_encoding("BT.709 narrow"), 33, "Łódź · Øst 東 café")
+    name = lut_file(
+        Names(), "wet_wool", "Łódź · Øst 東 café", cube_tail(ACESCCT, get_encoding("BT.709 narrow"), 33)
+    )
     assert name == "wet_wool@Lodz_-_Ost_u_cafe.ACEScct_to_BT.709_narrow.33.cube"
 
 
