@@ -75,6 +75,8 @@ def faces(
         print(json.dumps(result.data, indent=2, ensure_ascii=False))
     else:
         _print(result.places)
+        for line in result.seams:
+            print(line)
         if out is None:
             print("Nothing written: the pages go where --out says.")
         else:

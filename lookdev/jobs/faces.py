@@ -53,12 +53,13 @@ class FacesRequest:
 @dataclass(frozen=True)
 class FacesResult:
     """``places``: a row a place, in it the faces through each look; ``written`` files; ``data`` as in
-    faces.json; ``errors`` a line each."""
+    faces.json; ``errors`` a line each; ``seams`` a line for each look that leaves one beside held skin."""
 
     places: list[list[Faces]]
     written: list[Path]
     data: dict[str, Any]
     errors: list[str]
+    seams: list[str]
 
 
 def run(request: FacesRequest, tell: Tell = unheard) -> FacesResult:
@@ -68,8 +69,10 @@ def run(request: FacesRequest, tell: Tell = unheard) -> FacesResult:
     ------
     RequestError : the request is wrong; nothing has been written.
     """
+    from lookdev.looks.model import Look
     from lookdev.pages.faces_page import faces_document
     from lookdev.paint.faces import faces_at, look_alike
+    from lookdev.paint.seams import seam_words
     from lookdev.paint.sites import sites_of
 
     scout = request.scout
@@ -90,12 +93,13 @@ def run(request: FacesRequest, tell: Tell = unheard) -> FacesResult:
             if not any(look_alike(row, other) for s, other in found if s.location == site.location):
                 found.append((site, row))
         step(count, len(sites), site.name)
+    seams = [words for look in request.looks if isinstance(look, Look) and (words := seam_words(look))]
     for line in errors:
         tell(Line(line))
     if not found:
         raise RequestError("no light to see faces under", wanted="a reading that can be used in meter.csv")
     used, places = _named(found)
-    data = _data(request, encoding.name, used, places, errors)
+    data = _data(request, encoding.name, used, places, errors) | {"seams": seams}
     written: list[Path] = []
     if request.out is not None:
         stem = request.out / "faces"
@@ -106,7 +110,7 @@ def run(request: FacesRequest, tell: Tell = unheard) -> FacesResult:
         with writing(request.out, inputs_of(scout, more=request.reads), [table], pages):
             written = [*document.save(*pages), table]
             write_json(table, without_places(data, scout.folder, request.out))
-    return FacesResult(places, written, data, errors)
+    return FacesResult(places, written, data, errors, seams)
 
 
 def _named(found: Sequence[tuple[Site, list[Faces]]]) -> tuple[list[Site], list[list[Faces]]]:

@@ -160,6 +160,13 @@ def test_the_job_and_the_verb(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     done = lookdev.faces(lookdev.FacesRequest(lookdev.open_scout(scout), tuple(looks), out))
     assert {p.name: p.read_bytes() for p in out.iterdir()} == first
     assert len(done.places) == 2 and len(done.errors) == 1
+    assert data["seams"] == done.seams == []
+    (tmp_path / "far.toml").write_text('title = "Far"\n[balance]\nmired = -45\n[skin]\nhold = 1.0\n')
+    far = lookdev.open_looks([tmp_path / "far.toml"])
+    told = lookdev.faces(lookdev.FacesRequest(lookdev.open_scout(scout), tuple(far))).seams
+    assert len(told) == 1 and told[0].startswith(
+        "Far: on a blend out of held skin the largest step is 1.9 times"
+    )
 
 
 def test_sheet_and_pitch_show_faces_behind_the_pictures(tmp_path: Path) -> None:

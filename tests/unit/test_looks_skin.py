@@ -9,30 +9,32 @@ made; those of dry sand are common practice of soil charts. Illuminants: CIE 15:
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from lookdev.colorimetry.adaptation import adaptation_matrix
-from lookdev.colorimetry.difference import ciede2000, lab_from_working
 from lookdev.colorimetry.encodings import get_encoding
 from lookdev.colorimetry.make_skin_reflectances import WAVELENGTHS_NM, measured_skins
 from lookdev.colorimetry.munsell_notation import parse_notation, xyz_from_munsell
-from lookdev.colorimetry.oklab import oklab_from_working, working_from_oklab
+from lookdev.colorimetry.oklab import oklab_from_working
 from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
 from lookdev.colorimetry.skins import skin_names, skin_reflectances, skin_wavelengths_nm
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Pipeline
-from lookdev.looks.rendering import render_curve
 from lookdev.looks.stages.balance import Cast
 from lookdev.looks.stages.base import Metered
 from lookdev.looks.stages.skin import skin_weight
 from lookdev.looks.steps import join, run
+from lookdev.looks.toml_file import load_look
+from lookdev.paint.seams import seam_words, skin_seam
 from lookdev.paint.spectra import illuminant_weights, on_grid
 
 SRGB = get_encoding("sRGB")
-TRUTH = Path(__file__).parents[2] / "sample_frames" / "truth.json"
+ROOT = Path(__file__).parents[2]
+TRUTH = ROOT / "sample_frames" / "truth.json"
 
 
 def scene(reflectance: np.ndarray, lamp: str = "D65") -> np.ndarray:
@@ -127,51 +129,32 @@ def test_a_cold_look_leaves_skin_its_hue() -> None:
 # No edge
 
 
-def ramps() -> dict[str, np.ndarray]:
-    """From each skin to where there is none: round the hues both ways, up and down in chroma, up and down in
-    stops, and in code values to the corners of the display's cube."""
-    t = np.linspace(0.0, 1.0, 257)
-    out = {}
-    for name, reflectance in MODELS.items():
-        light = scene(reflectance)
-        lightness, a, b = oklab_from_working(light)
-        chroma, hue = np.hypot(a, b), np.arctan2(b, a)
-        paths = {
-            "hue up": (chroma, hue + t * np.pi),
-            "hue down": (chroma, hue - t * np.pi),
-            "to strong": (chroma + t * (0.22 - chroma), hue),
-            "to grey": (chroma * (1 - t), hue),
-        }
-        for path, (c, h) in paths.items():
-            lab = np.stack(np.broadcast_arrays(lightness + 0 * t, c * np.cos(h), c * np.sin(h)), axis=-1)
-            out[f"{name} {path}"] = working_from_oklab(lab)
-        out[f"{name} in stops"] = light * 2.0 ** (9 * t - 6)[:, None]
-        code = SRGB.from_working(light)
-        for corner in np.ndindex(2, 2, 2):
-            end = 0.1 + 0.75 * np.array(corner)
-            out[f"{name} to {end}"] = SRGB.to_working(code + (end - code) * t[:, None])
-    return out
-
-
-def largest_step(colours: np.ndarray) -> float:
-    lab = lab_from_working(render_curve(colours))
-    return float(ciede2000(lab[1:], lab[:-1]).max())
-
-
 @pytest.mark.parametrize("name", LOOKS)
 def test_no_seam(name: str) -> None:
     """At the hold of 0.6: no step over 1.5 times the ramp's own."""
-    held = look(LOOKS[name], hold=0.6)
-    steps = {n: largest_step(through(held, c)) / largest_step(c) for n, c in ramps().items()}
-    print(name, sorted(steps.items(), key=lambda pair: -pair[1])[:3])
-    assert max(steps.values()) <= 1.5
+    assert skin_seam(look(LOOKS[name], hold=0.6)) <= 1.5
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "looks").glob("*.toml")), ids=lambda path: path.stem)
+def test_no_seam_in_a_shipped_look(path: Path) -> None:
+    one = load_look(path)
+    print(path.stem, round(skin_seam(one), 2))
+    assert skin_seam(one) <= 1.5 and seam_words(one) is None
 
 
 def test_no_seam_in_daylight() -> None:
-    turned = look({}, daylight=0.5)
-    steps = {n: largest_step(through(turned, c)) / largest_step(c) for n, c in ramps().items()}
-    print(sorted(steps.items(), key=lambda pair: -pair[1])[:3])
-    assert max(steps.values()) <= 1.5
+    assert skin_seam(look({}, daylight=0.5)) <= 1.5
+
+
+def test_a_seam_is_told_with_the_hold_that_leaves_none() -> None:
+    far = {"balance": {"mired": -45}}
+    told = seam_words(look(far, hold=1.0))
+    assert told is not None and "can be seen as a seam" in told
+    better = float(re.findall(r"hold = ([0-9.]+)", told)[0])
+    assert 0.4 <= better < 1.0 and skin_seam(look(far, hold=better)) <= 1.5 < skin_seam(look(far, hold=1.0))
+    assert seam_words(look(far)) is None
+    wild = seam_words(look({"balance": {"mired": -80}}, hold=0.6))
+    assert wild is not None and "without any hold" in wild
 
 
 # What else it catches
