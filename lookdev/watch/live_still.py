@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.errors import LookdevError
 from lookdev.render.grid_lattice import Shaper, shaper_for
-from lookdev.render.lattice import LatticeStore, StillGrader, lattice_for
+from lookdev.render.lattice import COARSE, CodeLattice, LatticeStore, StillGrader, lattice_for
 from lookdev.render.tasks import Task
 from lookdev.render.thumbnail import as_srgb, reduced_to_box
 from lookdev.stills.still import signal_of
@@ -27,7 +27,7 @@ Picture = NDArray[np.uint8]
 
 EDGE_PX = 1600
 QUICK_EDGE_PX = 800
-"""Long edge of the picture that stands in while a number is held, or a slow still is worked out."""
+"""Long edge of the picture that stands in while a slow still is worked out."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +46,7 @@ class LiveStill:
     _whole: StillGrader = field(repr=False)
     _quick: StillGrader = field(repr=False)
     _shaper: Shaper = field(repr=False)
+    _through: dict[str, Transform] = field(default_factory=dict, repr=False)
     _store: LatticeStore = field(default_factory=lambda: LatticeStore(30_000_000), repr=False)
     _lock: threading.Lock = field(default_factory=threading.Lock, repr=False)
 
@@ -61,20 +62,53 @@ class LiveStill:
     def graded(self, look: LookLike, quick: bool = False) -> Picture:
         """Through a look, sRGB code values (h, w, 3): those of the graded preview of the same size.
 
-        ``quick`` : a smaller picture, which takes less time; of a slow still from 8-bit codes.
+        ``quick`` : one that stands in for a moment and takes less time, a code or two off here and there; of
+        a slow still smaller, and from 8-bit codes.
         """
-        grader = self._quick if quick else self._whole
-        by_codes = quick or not self.is_slow
+        grader = self._quick if quick and self.is_slow else self._whole
         with self._lock:
-            lattice = self._store.get((look.fingerprint(), by_codes), lambda: self._lattice(look, by_codes))
+            lattice = self._store.get((look.fingerprint(), quick), lambda: self._lattice(look, quick))
             return grader(lattice, 8)  # type: ignore[return-value]
 
-    def _lattice(self, look: LookLike, by_codes: bool) -> Lattice:
-        through = look.transform(self.encoding, SRGB, self.surveyed.cast, self.surveyed.exposure_stops)
-        if by_codes:
-            codes = through if not self.is_slow else _OfCodes(through, self._shaper)
-            return lattice_for(codes, np.dtype(np.uint8), 8, coarse=True)
-        return lattice_for(through, self.pixels.dtype, 8)
+    def _lattice(self, look: LookLike, quick: bool) -> Lattice:
+        through = self._transform(look)
+        if quick:
+            return CodeLattice(
+                _OfCodes(through, self._shaper) if self.is_slow else through, COARSE, rough=True
+            )
+        return lattice_for(through, self.pixels.dtype, 8, coarse=True)
+
+    def _transform(self, look: LookLike) -> Transform:
+        """The look on this still: the last one is kept, as the whole picture follows the quick one."""
+        name = look.fingerprint()
+        if name not in self._through:
+            made = look.transform(self.encoding, SRGB, self.surveyed.cast, self.surveyed.exposure_stops)
+            self._through.clear()
+            self._through[name] = made
+        return self._through[name]
+
+
+def shown_at(picture: Picture, size: tuple[int, int]) -> Picture:
+    """A picture as a screen shows it at ``size`` (width, height): averaged down to it, never made larger.
+
+    Halved as often as it goes, then interpolated between neighbours, as browsers do.
+
+    >>> shown_at(np.full((8, 12, 3), 7, np.uint8), (3, 2)).shape
+    (2, 3, 3)
+    >>> shown_at(np.full((8, 12, 3), 7, np.uint8), (100, 80)).shape
+    (8, 12, 3)
+    """
+    import cv2
+
+    height, width = picture.shape[:2]
+    size = (max(1, min(size[0], width)), max(1, min(size[1], height)))
+    while width // 2 >= size[0] or height // 2 >= size[1]:
+        width = width // 2 if width // 2 >= size[0] else width
+        height = height // 2 if height // 2 >= size[1] else height
+        picture = cv2.resize(picture, (width, height), interpolation=cv2.INTER_AREA)  # type: ignore[assignment]
+    if (width, height) == size:
+        return picture
+    return cv2.resize(picture, size, interpolation=cv2.INTER_LINEAR)  # type: ignore[return-value]
 
 
 @dataclass(frozen=True, eq=False)

@@ -173,9 +173,9 @@
 
   /* pictures */
   let serial = 0, outstanding = false, waiting = false, rest = null, figures = [];
-  /* while a number is held: smaller pictures of several stills, and of those that take long; the whole ones follow */
-  const quickly = () => shownStills().filter((number, _, all) => all.length > 1 || stills[number].slow);
-  const want = (whole = false) => {
+  /* first as JPEG, while a number is held a code or two off here and there; at rest to the code */
+  const quickly = () => shownStills().filter((number) => draftOf(look) || stills[number].slow);
+  const want = (exact = false) => {
     clearTimeout(rest);
     if (!looks.length) return;
     if (outstanding) {
@@ -185,7 +185,8 @@
     waiting = false;
     serial += 1;
     const draft = draftOf(look);
-    outstanding = send({ kind: "show", serial, look, stills: shownStills(), text: draft ? draft.text : null, quick: whole ? [] : draft ? quickly() : quickly().filter((n) => stills[n].slow) });
+    const sizes = Object.fromEntries(shownStills().map((n) => [n, sizeOf(n)]));
+    outstanding = send({ kind: "show", serial, look, stills: shownStills(), sizes, text: draft ? draft.text : null, quick: exact ? [] : quickly(), exact });
   };
   const shown = (message) => {
     if (message.serial !== serial) return;
@@ -194,36 +195,33 @@
     if (waiting) want();
     else if (message.more) rest = setTimeout(() => want(true), REST_MS);
   };
+  /* in the screen's own pixels; where those are fewer than the still's, the server scales it once */
+  const sizeOf = (number) => {
+    const { width, height } = stills[number], box = figures[number].size;
+    return box ? box.map((px) => Math.max(1, Math.round(Math.floor(px) * window.devicePixelRatio))) : [width, height];
+  };
   const drawn = async (data) => {
     const length = new DataView(data).getUint32(0);
     const head = JSON.parse(new TextDecoder().decode(new Uint8Array(data, 4, length)));
-    const figure = figures[head.still];
-    if (!figure || head.look !== look) return;
-    const blob = new Blob([new Uint8Array(data, 4 + length)], { type: "image/jpeg" });
-    const bitmap = await decoded(blob, head.still);
-    if (figures[head.still] !== figure || head.look !== look || head.serial < figure.serial) return bitmap.close();
-    Object.assign(figure, { serial: head.serial, blob });
-    draw(figure.live, bitmap);
+    const figure = figures[head.still], bytes = new Uint8Array(data, 4 + length);
+    const isOld = () => !figure || figures[head.still] !== figure || head.look !== look || head.serial < figure.serial;
+    if (isOld()) return;
+    if (head.exact) {
+      const pixels = new Uint8ClampedArray(data, 4 + length, 4 * head.width * head.height);
+      sized(figure.live, head).putImageData(new ImageData(pixels, head.width, head.height), 0, 0);
+    } else {
+      const bitmap = await createImageBitmap(new Blob([bytes], { type: "image/jpeg" }));
+      if (!isOld()) sized(figure.live, bitmap).drawImage(bitmap, 0, 0);
+      bitmap.close();
+      if (isOld()) return;
+    }
+    figure.serial = head.serial;
     document.dispatchEvent(new CustomEvent("drawn", { detail: head }));
   };
-  /* at the screen's own pixels where those are fewer: scaled once, not at every frame */
-  const decoded = (blob, number) => {
-    const { width, height } = stills[number], box = figures[number].size;
-    const scale = box ? (box[0] * window.devicePixelRatio) / width : 1;
-    if (scale >= 1) return createImageBitmap(blob);
-    const size = { resizeWidth: Math.max(1, Math.round(scale * width)), resizeHeight: Math.max(1, Math.round(scale * height)) };
-    return createImageBitmap(blob, { ...size, resizeQuality: "medium" });
-  };
-  const redrawn = async (number) => {
-    const figure = figures[number], { blob, serial: of } = figure;
-    const bitmap = blob && await decoded(blob, number);
-    if (bitmap && figures[number] === figure && figure.serial === of) draw(figure.live, bitmap);
-  };
-  const draw = (canvas, bitmap) => {
-    if (canvas.width !== bitmap.width) canvas.width = bitmap.width;
-    if (canvas.height !== bitmap.height) canvas.height = bitmap.height;
-    canvas.getContext("2d", { alpha: false }).drawImage(bitmap, 0, 0);
-    bitmap.close();
+  const sized = (canvas, { width, height }) => {
+    if (canvas.width !== width) canvas.width = width;
+    if (canvas.height !== height) canvas.height = height;
+    return canvas.getContext("2d", { alpha: false });
   };
 
   const frames = () => {
@@ -247,8 +245,7 @@
     words.textContent = `${still.location} · ${still.name} · ${how}`;
     live.setAttribute("aria-label", words.textContent);
   });
-  const resized = new Set();
-  let settled = null;
+  let resized = false, settled = null;
   const arrange = () => {
     const box = $("pictures"), visible = shownStills().filter((n) => stills[n]);
     const wide = box.clientWidth, high = box.clientHeight, gap = 6;
@@ -265,7 +262,7 @@
     }
     visible.forEach((n, at) => {
       const { figure, size } = figures[n];
-      if (size && Math.abs(size[0] - best.sizes[at][0]) > 1) resized.add(n);
+      if (size && Math.abs(size[0] - best.sizes[at][0]) > 1) resized = true;
       figures[n].size = best.sizes[at];
       figure.style.width = `${Math.floor(best.sizes[at][0])}px`;
       figure.style.height = `${Math.floor(best.sizes[at][1]) + CAPTION}px`;
@@ -274,8 +271,8 @@
   const settle = () => {
     clearTimeout(settled);
     settled = setTimeout(() => {
-      resized.forEach(redrawn);
-      resized.clear();
+      if (resized) want(true);
+      resized = false;
     }, REST_MS);
   };
   new ResizeObserver(() => { if (figures.length) { arrange(); settle(); } }).observe($("pictures"));
@@ -300,9 +297,12 @@
     if (draftOf(look) || versions.length < 2) return versions.at(-1);
     return versions.at(-2);
   };
-  const addressOf = (still, kind) => kind === "stood"
-    ? `stood/${still}.png`
-    : `still/${still}/${look}/${before().number}.jpeg?${looks[look].round}`;
+  const addressOf = (still, kind) => {
+    const [width, height] = sizeOf(still), size = `width=${width}&height=${height}`;
+    return kind === "stood"
+      ? `stood/${still}.png?${size}`
+      : `still/${still}/${look}/${before().number}.png?${size}&round=${looks[look].round}`;
+  };
   const hold = (kind) => {
     if (holding === kind || !looks.length) return;
     holding = kind;
@@ -315,9 +315,10 @@
       return;
     }
     for (const still of shownStills()) {
-      fetched(addressOf(still, kind)).then((blob) => decoded(blob, still)).then((bitmap) => {
+      fetched(addressOf(still, kind)).then((blob) => createImageBitmap(blob)).then((bitmap) => {
         if (holding !== kind) return bitmap.close();
-        draw(figures[still].held, bitmap);
+        sized(figures[still].held, bitmap).drawImage(bitmap, 0, 0);
+        bitmap.close();
         figures[still].held.hidden = false;
         figures[still].live.hidden = true;
       }).catch(() => {

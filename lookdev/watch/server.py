@@ -1,8 +1,10 @@
 """The live page's server: loopback alone, a token in the address, the session's stills and looks by number.
 
 A page holds one WebSocket (RFC 6455). It asks for pictures of a look, and gets them as binary messages: four
-bytes of length, a head as JSON, a JPEG. Of the drafts that a page sends, the newest alone waits. Nothing that
-a page sends is ever a path.
+bytes of length, a head as JSON, a JPEG, or, where the exact picture was asked for, its pixels (RGBA, a byte
+each, row by row). Both are as large as the page shows them: a browser takes 10 ms for each megabyte that
+comes over a socket, and 20 to scale a picture itself. Of the drafts that a page sends, the newest alone
+waits. Nothing that a page sends is ever a path.
 """
 
 from __future__ import annotations
@@ -32,6 +34,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from watchfiles import awatch
 
 from lookdev.errors import LookdevError, one_line
+from lookdev.watch.live_still import Picture, shown_at
 from lookdev.watch.session import Fault, Session, live_jpeg
 
 if TYPE_CHECKING:
@@ -40,6 +43,7 @@ if TYPE_CHECKING:
 HOST = "127.0.0.1"
 MOST_MESSAGE_BYTES = 1_000_000
 _SETTLE_MS, _STEP_MS = 40, 10
+_WHOLE_PX = 1 << 16  # more than any still has: the page did not say at which size it shows one
 _ASSETS = {"page.css": "text/css", "page.js": "text/javascript"}
 
 Json = dict[str, Any]
@@ -139,7 +143,7 @@ class LivePage:
                 Route("/{name}", self._asset),
                 Route("/stood/{still:int}.png", self._stood),
                 Route("/small/{look:int}/{version:int}.jpeg", self._small),
-                Route("/still/{still:int}/{look:int}/{version:int}.{kind}", self._still),
+                Route("/still/{still:int}/{look:int}/{version:int}.png", self._still),
                 WebSocketRoute("/live", self._live),
             ],
             lifespan=self._lifespan,
@@ -168,22 +172,22 @@ class LivePage:
         number = request.path_params["still"]
         if number >= len(self.session.stills):
             return _not_here()
-        still = self.session.stills[number]
-        return Response(await self._work(lambda: _png(still.as_it_stood())), media_type="image/png")
+        still, size = self.session.stills[number], _size_asked(request)
+        data = await self._work(lambda: _png(shown_at(still.as_it_stood(), size)))
+        return Response(data, media_type="image/png")
 
     async def _still(self, request: Request) -> Response:
         still, look, version = (request.path_params[name] for name in ("still", "look", "version"))
-        kind = request.path_params["kind"]
-        if still >= len(self.session.stills) or look >= len(self.session.looks) or kind not in _WRITERS:
+        if still >= len(self.session.stills) or look >= len(self.session.looks):
             return _not_here()
-        write = _WRITERS[kind]
+        size = _size_asked(request)
 
         def make() -> bytes | None:
             made = self.session.look_of(look, version)
-            return None if made is None else write(self.session.picture(still, made))
+            return None if made is None else _png(shown_at(self.session.picture(still, made), size))
 
         data = await self._work(make)
-        return _not_here() if data is None else Response(data, media_type=f"image/{kind}")
+        return _not_here() if data is None else Response(data, media_type="image/png")
 
     async def _small(self, request: Request) -> Response:
         look, version = (request.path_params[name] for name in ("look", "version"))
@@ -275,20 +279,27 @@ class LivePage:
         if made is None or isinstance(made, Fault):
             head["fault"] = _fault(made)
         else:
-            pictures = {
-                n: self._work(partial(self._live_picture, n, made, n in quick)) for n in dict.fromkeys(stills)
-            }
-            for number, picture in zip(pictures, await asyncio.gather(*pictures.values()), strict=True):
-                await page.show({"serial": serial, "look": look, "still": number}, picture)
-            head["more"] = any(n in quick for n in stills)
+            sizes, exact = _sizes(wanted.get("sizes"), stills), wanted.get("exact") is True
+            works = [
+                self._work(partial(self._live_picture, n, made, n in quick, sizes[n], exact))
+                for n in dict.fromkeys(stills)
+            ]
+            for work in asyncio.as_completed(works):  # the browser draws one while the next is worked out
+                its, picture = await work
+                await page.show({"serial": serial, "look": look, **its}, picture)
+            head["more"] = bool(works) and (not exact or any(n in quick for n in stills))
         await page.tell(head)
 
     def _stills(self, asked: object) -> list[int]:
         known = range(len(self.session.stills))
         return [n for n in asked if type(n) is int and n in known] if isinstance(asked, list) else []
 
-    def _live_picture(self, still: int, look: LookLike, quick: bool) -> bytes:
-        return live_jpeg(self.session.picture(still, look, quick))
+    def _live_picture(
+        self, still: int, look: LookLike, quick: bool, size: tuple[int, int], exact: bool
+    ) -> tuple[Json, bytes]:
+        picture = shown_at(self.session.picture(still, look, quick), size)
+        its = {"still": still, "width": picture.shape[1], "height": picture.shape[0], "exact": exact}
+        return its, _rgba(picture) if exact else live_jpeg(picture)
 
     # what is saved elsewhere
 
@@ -431,7 +442,29 @@ def _png(picture: Any) -> bytes:
     return bytes(data)
 
 
-_WRITERS: dict[str, Callable[[Any], bytes]] = {"png": _png, "jpeg": live_jpeg}
+def _rgba(picture: Picture) -> bytes:
+    import cv2
+
+    return cv2.cvtColor(picture, cv2.COLOR_RGB2RGBA).tobytes()
+
+
+def _size_asked(request: Request) -> tuple[int, int]:
+    """Width and height that the page shows a picture at, from the address's query."""
+    sides = [request.query_params.get(name, "") for name in ("width", "height")]
+    width, height = (int(s) if s.isascii() and s.isdigit() and len(s) < 6 else _WHOLE_PX for s in sides)
+    return width, height
+
+
+def _sizes(asked: object, stills: list[int]) -> dict[int, tuple[int, int]]:
+    """Width and height that the page shows each of ``stills`` at; whole where it does not say."""
+    given = asked if isinstance(asked, dict) else {}
+    return {n: _size(given.get(str(n))) for n in stills}
+
+
+def _size(asked: object) -> tuple[int, int]:
+    if isinstance(asked, list) and len(asked) == 2 and all(type(s) is int and s > 0 for s in asked):
+        return min(asked[0], _WHOLE_PX), min(asked[1], _WHOLE_PX)
+    return _WHOLE_PX, _WHOLE_PX
 
 
 def _asset(name: str) -> str:

@@ -259,7 +259,7 @@ class Session:
 
 
 def live_jpeg(picture: Picture) -> bytes:
-    """A picture as the page shows it: quality 95, every pixel with its own colour (4:4:4)."""
+    """A picture as the page shows it first: quality 95, every pixel with its own colour (4:4:4)."""
     return encode(picture, _QUALITY, "4:4:4")
 
 

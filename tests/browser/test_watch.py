@@ -26,8 +26,9 @@ from lookdev.jobs.watch import WatchRequest, open_page
 from lookdev.looks.toml_file import load_look
 from lookdev.render.preview import do_preview
 from lookdev.render.tasks import Output, Task
+from lookdev.watch.live_still import shown_at
 from lookdev.watch.server import MOST_MESSAGE_BYTES, LivePage
-from lookdev.watch.session import Session, choose_stills, live_jpeg, open_stills
+from lookdev.watch.session import Session, choose_stills, open_stills
 
 ROOT = Path(__file__).parents[2]
 EDGE = 400
@@ -104,16 +105,15 @@ def text_of(page: Any) -> str:
 
 
 def shows(page: Any, live: LivePage, still: int, look: Path) -> bool:
-    """Whether a still's canvas holds the JPEG of the still in a look file as it stands, decoded here."""
+    """Whether a still's canvas holds the still in a look file as it stands, to the code, at its size."""
     address = page.evaluate(
         """(n) => [...document.querySelectorAll('figure')][n].querySelector('canvas:not([hidden])')
         .toDataURL('image/png')""",
         still,
     )
     seen = cv2.imdecode(np.frombuffer(b64decode(address.partition(",")[2]), np.uint8), cv2.IMREAD_COLOR)
-    jpeg = live_jpeg(live.session.stills[still].graded(load_look(look)))
-    wanted = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
-    return seen.shape == wanted.shape and float(np.abs(seen.astype(int) - wanted).mean()) < 0.1
+    whole = live.session.stills[still].graded(load_look(look))
+    return np.array_equal(seen[..., ::-1], shown_at(whole, (seen.shape[1], seen.shape[0])))
 
 
 def test_a_file_saved_elsewhere_is_seen(page: Any, live: LivePage, looks: Path) -> None:
@@ -238,7 +238,7 @@ def test_held_before_and_as_it_stood(page: Any, live: LivePage, looks: Path) -> 
     dark.write_text("[exposure]\nstops = -3\n")
     until(lambda: shows(page, live, 0, path))
     page.fill("#text", dark.read_text())
-    until(lambda: shows(page, live, 0, dark))
+    until(lambda: all(shows(page, live, still, dark) for still in range(3)))
     page.keyboard.down("F2")
     until(lambda: all(shows(page, live, still, path) for still in range(3)))
     page.keyboard.up("F2")
@@ -248,6 +248,24 @@ def test_held_before_and_as_it_stood(page: Any, live: LivePage, looks: Path) -> 
     until(lambda: page.locator("canvas:visible").count() == 3 and not shows(page, live, 0, dark))
     page.locator("#stood").dispatch_event("pointerup")
     assert all(shows(page, live, still, dark) for still in range(3))
+
+
+def test_the_pictures_are_as_large_as_the_page_shows_them(page: Any, live: LivePage, looks: Path) -> None:
+    """The canvas has the pixels of the screen, as the window is made smaller and larger again."""
+    path = looks / "slack_water.toml"
+
+    def widths() -> Any:
+        return page.evaluate("""[...document.querySelectorAll('canvas:not([hidden])')].map((canvas) =>
+            [canvas.width, Math.round(canvas.getBoundingClientRect().width)])""")
+
+    for width, is_smaller in ((900, True), (1500, False)):
+        page.set_viewport_size({"width": width, "height": 600 if is_smaller else 900})
+        until(lambda: all(shows(page, live, still, path) for still in range(3)))
+        until(lambda: all(drawn == min(EDGE, box) for drawn, box in widths()))
+        assert all((drawn < EDGE) is is_smaller for drawn, _ in widths())
+    page.fill("#text", path.read_text().replace("keep = 0.35", "keep = 0.95"))  # at rest to the code as well
+    (looks.parent / "typed.toml").write_text(text_of(page), encoding="utf-8")
+    until(lambda: all(shows(page, live, still, looks.parent / "typed.toml") for still in range(3)))
 
 
 def test_a_version_is_taken_back(page: Any, looks: Path) -> None:
@@ -452,7 +470,8 @@ def test_broken_messages_are_answered_and_change_nothing(
         heard(socket, "state")
         socket.send(message)
         assert "does not understand" in heard(socket, "told")["words"]
-        socket.send(json.dumps({"kind": "show", "look": 0, "serial": 7, "stills": [0, 99, "0", -1, None]}))
+        asked = {"kind": "show", "look": 0, "serial": 7, "stills": [0, 99, "0", -1, None]}
+        socket.send(json.dumps({**asked, "sizes": {"0": [-4, "x"], "9": None, "1": 7}, "exact": "no"}))
         assert heard(socket, "shown")["serial"] == 7
     assert {path: path.read_bytes() for path in looks.iterdir()} == before
 

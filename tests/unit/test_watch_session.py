@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from watched_look import LOOK
@@ -19,6 +20,7 @@ from lookdev.pages.pitch_model import hero_score
 from lookdev.render.preview import do_preview
 from lookdev.render.tasks import Output, Task
 from lookdev.survey.survey import Survey, survey
+from lookdev.watch.live_still import shown_at
 from lookdev.watch.look_text import line_of, read_text, what_changed
 from lookdev.watch.session import Fault, Session, choose_stills, open_stills
 
@@ -226,6 +228,29 @@ def test_the_quick_picture_of_a_slow_still(surveyed: Survey, name: str, folder: 
     quick, whole = still.graded(look, quick=True), still.graded(look)
     off = np.abs(quick.astype(int) - whole.astype(int))
     assert quick.shape == whole.shape and off.mean() < 1.5 and np.percentile(off, 99) <= 6
+
+
+@pytest.mark.parametrize("name", ["01_ferry_hall_wide.jpg", "03_loading_dock_wide.jpg"])
+def test_the_quick_picture_stands_in_for_a_moment(surveyed: Survey, name: str) -> None:
+    """Of an 8-bit still it has its size, and few colours are a code or two off."""
+    still = open_stills(choose_stills(surveyed, (name,)), EDGE)[0]
+    for path in sorted((ROOT / "tests" / "fixed_looks").glob("*.toml")):
+        quick, whole = (still.graded(load_look(path), quick).astype(int) for quick in (True, False))
+        assert quick.shape == whole.shape and not still.is_slow
+        off = np.abs(quick - whole)
+        assert off.mean() < 0.3 and np.percentile(off, 99) <= 3 and off.max() <= 12, path.name
+
+
+@pytest.mark.parametrize("size", [(546, 365), (800, 534), (130, 87), (1, 1), (1600, 1)])
+def test_a_picture_as_large_as_it_is_shown(size: tuple[int, int]) -> None:
+    """The mean stays, and it is near to what OpenCV's area average makes of it."""
+    random = np.random.default_rng(4)
+    smooth = cv2.resize(random.uniform(0, 255, (9, 13, 3)).astype(np.float32), (1600, 1068))
+    picture = np.clip(smooth, 0, 255).astype(np.uint8)
+    shown = shown_at(picture, size)
+    wanted = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    assert shown.shape == wanted.shape and np.abs(shown.astype(int) - wanted).max() <= 3
+    assert np.array_equal(shown_at(picture, (1700, 1200)), picture)
 
 
 def test_half_a_letter_and_too_much_text(session: Session, folder: Path) -> None:
