@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
     from lookdev.looks.model import Look
 
 Array = NDArray[np.float64]
+
+_THREADS = 2
 
 
 @dataclass(frozen=True)
@@ -151,12 +154,20 @@ def run(request: LearnRequest, tell: Tell = unheard) -> LearnResult:
     RequestError : the request is wrong.
     LookdevError : no pair can be used; the first one's reason.
     """
-    from lookdev.looks.learn.fit import fit
-    from lookdev.looks.learn.keys import all_keys
     from lookdev.looks.model import checked_title
 
     _check(request)
     title = checked_title(_title(request.out) if request.title is None else request.title)
+    with one_thread_for_sums():
+        return _learned(request, title, tell)
+
+
+def _learned(request: LearnRequest, title: str, tell: Tell) -> LearnResult:
+    from concurrent.futures import ThreadPoolExecutor
+
+    from lookdev.looks.learn.fit import fit
+    from lookdev.looks.learn.keys import all_keys
+
     step = counter(tell)
     pairs, errors = _read_pairs(request, tell)
     total = len(pairs) + 2
@@ -165,18 +176,32 @@ def run(request: LearnRequest, tell: Tell = unheard) -> LearnResult:
     fitted = fit(several)
     offsets = _rest(fitted, several)
     step(len(pairs) + 1, total, "learned")
-    reports, maps = [], []
-    for pair in pairs:
-        others = [each for each in pairs if each is not pair]
-        report, picture = _report(pair, fitted, offsets, others)
-        reports.append(report)
-        maps.append(picture)
+
+    def reported(pair: Pair) -> tuple[PairReport, NDArray[np.uint8]]:
+        return _report(pair, fitted, offsets, [each for each in pairs if each is not pair])
+
+    with ThreadPoolExecutor(_THREADS) as pool:
+        reports, maps = (list(part) for part in zip(*pool.map(reported, pairs), strict=True))
     look = fitted.look.model_copy(update={"title": title, "note": _note(pairs)})
     written = _write(request, title, fitted, offsets, pairs, maps)
     step(total, total, "written")
     values = dict(zip(all_keys(), fitted.vector.tolist(), strict=True))
     keys = [KeyReport(key.words, values[key], step_of, apart) for key, step_of, apart in fitted.steps]
     return LearnResult(look, written, reports, keys, errors)
+
+
+@contextmanager
+def one_thread_for_sums() -> Iterator[None]:
+    """Linear algebra on one thread: its matrices are small, and to share them takes half as much CPU again.
+
+    What comes out does not hang on the number of cores then.
+    """
+    import scipy.linalg  # whose library has to be there to be told
+    from threadpoolctl import threadpool_limits
+
+    assert scipy.linalg
+    with threadpool_limits(limits=1, user_api="blas"):
+        yield
 
 
 def _check(request: LearnRequest) -> None:
@@ -225,7 +250,7 @@ def _read_pairs(request: LearnRequest, tell: Tell) -> tuple[list[Pair], list[str
             return error
         return pair
 
-    with ThreadPoolExecutor(2) as pool:
+    with ThreadPoolExecutor(_THREADS) as pool:
         found = list(pool.map(one, zip(request.before, request.after, strict=True)))
     pairs = [pair for pair in found if not isinstance(pair, LookdevError)]
     errors = [error for error in found if isinstance(error, LookdevError)]

@@ -112,6 +112,7 @@ def run(request: LikeRequest, tell: Tell = unheard) -> LikeResult:
     RequestError : the request is wrong.
     LookdevError : a reference cannot be read, or is black or of one even colour.
     """
+    from lookdev.jobs.learn import one_thread_for_sums
     from lookdev.looks.learn.impression import impression
     from lookdev.looks.learn.like import largest_step, suggest
     from lookdev.survey.survey import survey
@@ -122,7 +123,8 @@ def run(request: LikeRequest, tell: Tell = unheard) -> LikeResult:
     need_stills(surveyed)
     compile_on_first_use(tell)
     pictures, errors = _balanced(surveyed, tell)
-    found = suggest(references, pictures)
+    with one_thread_for_sums():
+        found = suggest(references, pictures)
     title = request.title or request.out.stem.replace("_", " ").strip().capitalize() or "Like"
     made = []
     for number, (each, path) in enumerate(zip(found, files, strict=True), 1):

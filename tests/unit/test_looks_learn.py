@@ -235,3 +235,22 @@ def test_the_legend_leaves_the_map_as_it_is() -> None:
     assert shown.shape[0] > 300 and np.array_equal(shown[:300], grey)
     assert shown[300:].max() > 200
     assert with_legend(grey[:, :100], 20.0, 5.0).shape == (300, 100)
+
+
+def test_sums_go_on_one_thread_and_then_as_before() -> None:
+    """What is learned does not hang on the number of cores."""
+    from threadpoolctl import threadpool_info, threadpool_limits
+
+    from lookdev.jobs.learn import one_thread_for_sums
+
+    def threads() -> list[int]:
+        return [int(each["num_threads"]) for each in threadpool_info() if each["user_api"] == "blas"]
+
+    with one_thread_for_sums():
+        inside = threads()
+    assert inside and set(inside) == {1}
+    with threadpool_limits(limits=2, user_api="blas"):
+        before = threads()
+        with one_thread_for_sums():
+            assert set(threads()) == {1}
+        assert threads() == before

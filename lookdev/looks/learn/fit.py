@@ -122,9 +122,9 @@ class Problem:
     def normal(self, residuals: Array, jacobian: Array) -> tuple[Array, Array]:
         """J'WJ and J'Wr, reweighted for the soft loss."""
         soft = self.weight / np.sqrt(1 + (residuals * residuals).sum(axis=1) / SOFT**2)
-        weighted = (jacobian * soft[:, None, None]).reshape(-1, jacobian.shape[2])
-        flat = jacobian.reshape(-1, jacobian.shape[2])
-        return weighted.T @ flat, weighted.T @ residuals.ravel()
+        root = np.sqrt(soft)[:, None]
+        weighted = (jacobian * root[..., None]).reshape(-1, jacobian.shape[2])
+        return weighted.T @ weighted, weighted.T @ (residuals * root).ravel()
 
 
 def solve(problem: Problem, start: Array, active: Sequence[int], most: int, enough: float = 2e-3) -> Array:
