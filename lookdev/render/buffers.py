@@ -33,17 +33,20 @@ class Buffers:
 
 
 BUFFERS = Buffers()
+REDUCED = Buffers(limit_bytes=60_000_000)
+"""Of stills that are read at a reduced scale: a preview between two stills does not cost these their memory."""
 
 
 class Loan:
-    """Memory taken for one still."""
+    """Memory taken for one still, of ``buffers``."""
 
-    def __init__(self) -> None:
+    def __init__(self, buffers: Buffers = BUFFERS) -> None:
+        self._buffers = buffers
         self._taken: list[NDArray[np.uint8]] = []
 
     def take(self, size_bytes: int) -> NDArray[np.uint8]:
         """As :meth:`Buffers.take`."""
-        self._taken.append(BUFFERS.take(size_bytes))
+        self._taken.append(self._buffers.take(size_bytes))
         return self._taken[-1]
 
     def give_back(self, in_use: NDArray[np.generic] | None = None) -> None:
@@ -53,4 +56,4 @@ class Loan:
             if in_use is not None and np.may_share_memory(memory, in_use):
                 self._taken.append(memory)
             else:
-                BUFFERS.give(memory)
+                self._buffers.give(memory)
