@@ -35,7 +35,8 @@ def pitch(
 
     One page a place, in the film's frame and in the look that is proposed, with two or three alternates;
     before and after; the run of colour through the film; a page to tick. pitch.html is one file for a tablet:
-    it opens without a network, and the choices made on it leave as text.
+    it opens without a network, and the choices made on it leave as text. frames/ has the big frame of each
+    place as a JPEG.
 
     `[pitch]` in scout.toml says the film's frame, the looks in order, which still stands for a place, what is
     proposed, and your own words. Without it the first still of each place that is wide, sharp and well
@@ -75,6 +76,7 @@ def pitch(
     if as_json:
         answer = {
             "pages": [str(path) for path in result.written],
+            "frames": [str(path) for path in result.frames],
             "places": result.places,
             "errors": result.errors,
         }
@@ -85,7 +87,7 @@ def pitch(
             ["place", "still", "how it was chosen", "proposed"],
             [[one_line(str(place[name])) for name in columns] for place in result.places],
         )
-        for path in result.written:
+        for path in (*result.written, *result.frames):
             print(path)
     raise typer.Exit(1 if result.errors else 0)
 

@@ -177,7 +177,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     from lookdev.jobs.cubes import cube_jobs
     from lookdev.jobs.graded import graded_files, plan_tasks
     from lookdev.jobs.leftovers import Made, settle_leftovers
-    from lookdev.jobs.pitch import pitch_files
+    from lookdev.jobs.pitch import frame_files, pitch_files
     from lookdev.jobs.summary import batch_summary
     from lookdev.pages.from_batch import sheet_files
     from lookdev.render.executor import check_cluster, open_run
@@ -205,7 +205,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     cube_work = cube_jobs(surveyed, looks, out / "cubes", ends, (request.cube_size,))
     files = [output.path for task in tasks.values() for output in task.outputs]
     files += [job.path for job in cube_work]
-    files += pitch_files(out / "pitch")
+    files += [*pitch_files(out / "pitch"), *frame_files(surveyed, out / "pitch").values()]
     files += [out / "summary.json", state / "journal.jsonl", state / "thumbnails" / "x"]
     inputs = inputs_of(scout, more=request.reads)
     pages = sheet_files(surveyed, out / "sheets")
@@ -249,7 +249,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
             path for paths in graded_files(surveyed, looks, out, options.suffix).values() for path in paths
         ]
         luts = [out / "cubes" / str(cube["file"]) for cube in beside.cubes]
-        written = [*beside.sheets, *beside.pitch.written, *luts]
+        written = [*beside.sheets, *beside.pitch.written, *beside.pitch.frames, *luts]
         made = Made((*files, *kept), pages, written, [path for r in done for path in r.thumbnails])
         left: Sequence[Path] = ()
         if not request.only:

@@ -253,10 +253,11 @@ class BesideWork:
             places = (self._places[i].result() for i in range(len(self._pitch.spots)))
             made = self._pitch.finish(places, tell)
             errors.extend(made.errors)
-            return Made(made.written, made.places)
+            return Made([*made.written, *made.frames], made.places)
 
         made = self._recalled(files[0], key, make, errors)
-        return PitchMade(made.files, made.said, errors, self._pitch.warnings)
+        pages, frames = made.files[: len(files)], made.files[len(files) :]
+        return PitchMade(pages, made.said, errors, self._pitch.warnings, frames)
 
     # ---- all
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lookdev.errors import one_line
+from lookdev.errors import LookdevError, one_line
+from lookdev.files import write_whole
 from lookdev.jobs.choices import settle
 from lookdev.jobs.common import (
     Line,
@@ -21,7 +22,7 @@ from lookdev.jobs.common import (
     unheard,
 )
 from lookdev.jobs.graded import StillOptions, preview_task
-from lookdev.jobs.pitch_plan import PitchPlanned, Spot, plan_pitch, shift_of
+from lookdev.jobs.pitch_plan import PitchPlanned, Spot, frame_names, plan_pitch, shift_of
 from lookdev.outputs import inputs_of, refuse_scout, writing
 from lookdev.pages.pitch_model import Picture, Pitch, PitchPlace, framed, hero_score, to_shape
 from lookdev.pages.pitch_place import drawn_place
@@ -35,7 +36,7 @@ if TYPE_CHECKING:
 
 PAGE_WIDE_PX = 2200  # 220 dpi of a page that is 10 inches wide
 SCREEN_PX = 1920
-TRY_PX = 480
+TRY_PX = 360
 GOOD_ENOUGH = 0.8
 """Of the best still's score: the first that reaches this stands for the place (taste)."""
 LENS_MM = 5.0
@@ -63,12 +64,14 @@ class PitchRequest:
 
 @dataclass(frozen=True)
 class PitchResult:
-    """``written`` : pitch.pdf, pitch.html. ``places`` : as in summary.json. ``errors`` : a line each."""
+    """``written`` : pitch.pdf, pitch.html. ``places`` : as in summary.json. ``errors`` : a line each.
+    ``frames`` : a JPEG a place, the frame on its page."""
 
     survey: Survey
     written: list[Path]
     places: list[dict[str, Any]]
     errors: list[str]
+    frames: list[Path] = field(default_factory=list)
 
 
 def run(request: PitchRequest, tell: Tell = unheard) -> PitchResult:
@@ -85,7 +88,8 @@ def run(request: PitchRequest, tell: Tell = unheard) -> PitchResult:
     check_folder(request.out)
     errors = list(surveyed.errors)
     options = StillOptions(salvage=request.salvage, max_pixels=request.max_pixels)
-    with writing(request.out, inputs_of(request.scout, more=request.reads), pitch_files(request.out)):
+    files = [*pitch_files(request.out), *frame_files(surveyed, request.out).values()]
+    with writing(request.out, inputs_of(request.scout, more=request.reads), files):
         for line in (*surveyed.warnings, *settled.warnings, *errors):
             tell(Line(line))
         compile_on_first_use(tell)
@@ -93,23 +97,29 @@ def run(request: PitchRequest, tell: Tell = unheard) -> PitchResult:
             surveyed, request.looks, request.out, options, request.workers, tell,
             chosen=settled.fingerprints, numbers=request.numbers,
         )  # fmt: skip
-    return PitchResult(surveyed, made.written, made.places, errors + made.errors)
+    return PitchResult(surveyed, made.written, made.places, errors + made.errors, made.frames)
 
 
 def pitch_files(folder: Path) -> list[Path]:
-    """The files of a pitch."""
+    """The files of a pitch that show all of it."""
     return [folder / "pitch.pdf", folder / "pitch.html"]
+
+
+def frame_files(surveyed: Survey, folder: Path) -> dict[str, Path]:
+    """Where the frame of each place goes, by the place's name."""
+    return {place: folder / "frames" / name for place, name in frame_names(surveyed).items()}
 
 
 @dataclass(frozen=True)
 class PitchMade:
     """What came of it: files, the places as JSON-ready data, a line for each thing that failed, and one for
-    each that was asked for in scout.toml and is not there."""
+    each that was asked for in scout.toml and is not there. ``frames`` : files too, one a place."""
 
     written: list[Path]
     places: list[dict[str, Any]]
     errors: list[str]
     warnings: tuple[str, ...] = ()
+    frames: list[Path] = field(default_factory=list)
 
 
 def make_pitch(
@@ -154,6 +164,7 @@ class PitchWork:
     ) -> None:
         self._surveyed, self._folder, self._workers, self._with_numbers = surveyed, folder, workers, numbers
         self._planned = plan_pitch(surveyed, looks, chosen)
+        self._frames = frame_files(surveyed, folder)
         self._maker = _Maker(surveyed, self._planned, options, seen)
 
     @property
@@ -172,8 +183,14 @@ class PitchWork:
             tell(Line(line))
 
     def place(self, spot: Spot) -> PlaceDone:
-        """A place with its pictures; its stills are read."""
-        return self._maker.place(spot)
+        """A place with its pictures; its stills are read, and its frame is written."""
+        place, errors = self._maker.place(spot)
+        if place is not None and place.drawn is not None:
+            try:
+                write_whole(self._frames[spot.name], place.drawn.frame)
+            except LookdevError as error:
+                return place, [*errors, str(error)]
+        return place, errors
 
     def finish(self, done: Iterable[PlaceDone], tell: Tell) -> PitchMade:
         """Write the files, of the places in the order of ``spots``."""
@@ -212,15 +229,18 @@ class PitchWork:
             tell(Progress(total - 1, total, pdf.name))
             page.result()
         tell(Progress(total, total, html.name))
-        told = [_data(pitch, place) for place in pitch.in_order()]
-        return PitchMade([pdf, html], told, errors, self._planned.warnings)
+        frames = {place.name: self._frames[place.name] for place in pitch.in_order()}
+        told = [_data(pitch, place, frames[place.name]) for place in pitch.in_order()]
+        there = [path for path in frames.values() if path.is_file()]
+        return PitchMade([pdf, html], told, errors, self._planned.warnings, there)
 
 
-def _data(pitch: Pitch, place: PitchPlace) -> dict[str, Any]:
+def _data(pitch: Pitch, place: PitchPlace, frame: Path) -> dict[str, Any]:
     return {
         "place": place.name,
         "code": place.code,
         "still": place.still,
+        "frame": f"{frame.parent.name}/{frame.name}",
         "why": place.why,
         "proposed": pitch.looks[place.proposed].title,
         "chosen": place.chosen,

@@ -9,6 +9,7 @@ from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, TypeVar
 
 from lookdev.meter.log import NOWHERE, match_rank
+from lookdev.names import location_names
 from lookdev.pages.from_batch import is_as_it_stood
 from lookdev.pages.pitch_model import PitchLook, codes, folded, upright
 from lookdev.survey.survey import UNLOGGED
@@ -73,6 +74,11 @@ def place_codes(survey: Survey) -> dict[str, str]:
     named += [_place(location, still) for location, still in survey.every_still]
     names = list(dict.fromkeys(named))
     return dict(zip(names, codes(names), strict=True))
+
+
+def frame_names(survey: Survey) -> dict[str, str]:
+    """What the frame of each place is called, by the place's name, whichever part of the scout is at hand."""
+    return {place: f"{name}.jpg" for place, name in location_names(place_codes(survey)).items()}
 
 
 def _place(location: str, still: str) -> str:

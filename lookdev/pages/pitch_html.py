@@ -177,7 +177,7 @@ def screen_pictures(
     """
     pictures = [place.stood, *place.pictures]
     jpegs = _fallbacks(small or pictures, int(room * _FALLBACK_SHARE))
-    webps = _fine(pictures, room - sum(map(len, jpegs)))
+    webps = _fine(pictures, jpegs, room - sum(map(len, jpegs)))
     sizes = [(int(p.shape[1]), int(p.shape[0])) for p in pictures]
     return tuple(ScreenPicture(*each) for each in zip(sizes, webps, jpegs, strict=True))
 
@@ -203,10 +203,11 @@ def _jpeg(picture: Picture, edge: int, quality: int) -> bytes:
     return bytes(data)
 
 
-def _fine(pictures: list[Picture], room: int) -> list[bytes]:
+def _fine(pictures: list[Picture], jpegs: list[bytes], room: int) -> list[bytes]:
     """WebP of all. How fine the next is follows from what is left and what the others will take, by guess and
     by how far off the guesses before were; it is never finer than the one before, so that looks are alike."""
-    guesses = [_guessed(picture) for picture in pictures]
+    first = _guessed(pictures[0])
+    guesses = [first * len(jpeg) / len(jpegs[0]) for jpeg in jpegs]  # a flatter look takes less in either
     made: list[bytes] = []
     off, at = _USUALLY_OFF, 0
     for i, picture in enumerate(pictures):

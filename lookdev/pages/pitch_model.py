@@ -42,10 +42,11 @@ class ScreenPicture:
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
-    """What a place's large pictures were for: its page of the PDF; the still as it stood, and in each look,
-    for the browser."""
+    """What a place's large pictures were for: its page of the PDF; the frame on it, a JPEG; the still as it
+    stood, and in each look, for the browser."""
 
     page: Page
+    frame: bytes
     pictures: tuple[ScreenPicture, ...]
 
 

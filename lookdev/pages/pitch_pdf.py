@@ -55,6 +55,7 @@ GROUNDS = {
 class _Maker:
     def __init__(self, pitch: Pitch) -> None:
         self.pitch, self.ground = pitch, GROUNDS[pitch.surround]
+        self.encoded: list[bytes] = []
         self.document = Document(pitch.title, paper="16:9", surround=self.ground.page, numbered_pages=False)
         ink, soft = self.ground.ink, self.ground.soft
         self.film = Style(38, fonts.SEMIBOLD, ink, 1.3)
@@ -78,7 +79,8 @@ class _Maker:
         across = min(width, round(box.width / 72 * DPI))
         size = (across, max(1, round(across * height / width)))
         pixels = resize_srgb(picture, (size[1], size[0]))
-        page.photograph(box.left, box.top, _jpeg(pixels), size, box.width, box.height)
+        self.encoded.append(_jpeg(pixels))
+        page.photograph(box.left, box.top, self.encoded[-1], size, box.width, box.height)
 
     # pages --------------------------------------------------------------------------------------------------
 
@@ -339,11 +341,13 @@ def pitch_document(pitch: Pitch, workers: int = 2) -> Document:
     return document
 
 
-def place_page(place: PitchPlace, looks: tuple[PitchLook, ...], surround: Literal["dark", "grey"]) -> Page:
-    """The page of one place, as it stands in the pitch."""
+def place_page(
+    place: PitchPlace, looks: tuple[PitchLook, ...], surround: Literal["dark", "grey"]
+) -> tuple[Page, bytes]:
+    """The page of one place, as it stands in the pitch, and the big frame on it as a JPEG."""
     maker = _Maker(Pitch("", "", looks, (place,), surround=surround))
     maker.place(place)
-    return maker.document.pages[0]
+    return maker.document.pages[0], maker.encoded[0]
 
 
 def write_pitch_pdf(pitch: Pitch, path: Path, workers: int = 2) -> None:
@@ -366,16 +370,17 @@ def _jpeg(pixels: Picture) -> bytes:
     """
     import simplejpeg
 
-    sample = _sample(pixels)
-    before = _mixed(sample)
-    for quality in JPEG_QUALITIES[:-1]:
-        data = simplejpeg.encode_jpeg(sample, quality=quality, colorsubsampling="444")
+    whole, sample = np.ascontiguousarray(pixels), _sample(pixels)
+    before, data = _mixed(sample), b""
+    for quality in JPEG_QUALITIES:
+        data = bytes(simplejpeg.encode_jpeg(sample, quality=quality, colorsubsampling="444"))
+        if quality == JPEG_QUALITIES[-1]:
+            break
         apart = ciede2000(_mixed(simplejpeg.decode_jpeg(data)), before)
         if float(np.percentile(apart, 95)) < MOST_APART:
             break
-    else:
-        quality = JPEG_QUALITIES[-1]
-    whole = np.ascontiguousarray(pixels)
+    if sample.size == whole.size:
+        return data
     return bytes(simplejpeg.encode_jpeg(whole, quality=quality, colorsubsampling="444"))
 
 

@@ -30,8 +30,8 @@ def drawn_place(
     stood, *small = (_reduced(picture, most) for picture in (place.stood, *place.pictures))
     at = place.proposed
     beside = tuple(place.shown if i == at else picture for i, picture in enumerate(small))
-    page = place_page(replace(place, pictures=beside), looks, surround)
-    drawn = Drawn(page, screen_pictures(place, room_of_a_place(places), (stood, *small)))
+    page, frame = place_page(replace(place, pictures=beside), looks, surround)
+    drawn = Drawn(page, frame, screen_pictures(place, room_of_a_place(places), (stood, *small)))
     if places <= _FEW:
         stood, small[at] = place.stood, place.shown
     gone = np.empty((0, 0, 3), dtype=np.uint8)

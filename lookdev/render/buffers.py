@@ -22,7 +22,8 @@ class Buffers:
             for i, buffer in enumerate(self._kept):
                 if buffer.size == size_bytes:
                     return self._kept.pop(i)
-            self._kept.clear()  # of another size of still
+            # of another size of still; a still read at half its size or less does not cost the others theirs
+            self._kept = [kept for kept in self._kept if kept.size > 3 * size_bytes]
         return np.empty(size_bytes, dtype=np.uint8)
 
     def give(self, buffer: NDArray[np.uint8]) -> None:
@@ -33,20 +34,17 @@ class Buffers:
 
 
 BUFFERS = Buffers()
-REDUCED = Buffers(limit_bytes=60_000_000)
-"""Of stills that are read at a reduced scale: a preview between two stills does not cost these their memory."""
 
 
 class Loan:
-    """Memory taken for one still, of ``buffers``."""
+    """Memory taken for one still."""
 
-    def __init__(self, buffers: Buffers = BUFFERS) -> None:
-        self._buffers = buffers
+    def __init__(self) -> None:
         self._taken: list[NDArray[np.uint8]] = []
 
     def take(self, size_bytes: int) -> NDArray[np.uint8]:
         """As :meth:`Buffers.take`."""
-        self._taken.append(self._buffers.take(size_bytes))
+        self._taken.append(BUFFERS.take(size_bytes))
         return self._taken[-1]
 
     def give_back(self, in_use: NDArray[np.generic] | None = None) -> None:
@@ -56,4 +54,4 @@ class Loan:
             if in_use is not None and np.may_share_memory(memory, in_use):
                 self._taken.append(memory)
             else:
-                self._buffers.give(memory)
+                BUFFERS.give(memory)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.errors import LookdevError
-from lookdev.render.buffers import REDUCED, Loan
+from lookdev.render.buffers import Loan
 from lookdev.render.in_flight import IN_FLIGHT
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ def do_preview(task: Task) -> Preview:
     from lookdev.render.tasks import small_pictures
     from lookdev.render.thumbnail import reduced_to_box
 
-    memory = Loan(REDUCED)
+    memory = Loan()
     try:
         with IN_FLIGHT.place() as place:
             still = task.read(reduced=True, take=memory.take, admit=place.take)

@@ -121,7 +121,7 @@ def test_what_is_there(done) -> None:  # type: ignore[no-untyped-def]
     for name in ("Galley", "Łódź_Øst_東_café", "overview"):
         assert (out / "sheets" / f"{name}.pdf").read_bytes().startswith(b"%PDF")
         assert Image.open(out / "sheets" / f"{name}.png").width > 1600
-    assert sorted(path.name for path in (out / "pitch").iterdir()) == ["pitch.html", "pitch.pdf"]
+    assert sorted(path.name for path in (out / "pitch").iterdir()) == ["frames", "pitch.html", "pitch.pdf"]
     summary = json.loads((out / "summary.json").read_text(encoding="utf-8"))
     assert [place["code"] for place in summary["pitch"]["places"]] == ["GALLEY", "ŁÓDŹ ØST 東 CAFÉ"]
     assert [place["name"] for place in summary["locations"]] == ["Galley", "Łódź · Øst 東 café"]

@@ -70,7 +70,14 @@ def test_nothing_is_made_again(
 
 
 @pytest.mark.parametrize(
-    "what", ["cubes/*/*17.cube", "sheets/Shed.pdf", "sheets/overview.png", "pitch/pitch.pdf"]
+    "what",
+    [
+        "cubes/*/*17.cube",
+        "sheets/Shed.pdf",
+        "sheets/overview.png",
+        "pitch/pitch.pdf",
+        "pitch/frames/Shed.jpg",
+    ],
 )
 @pytest.mark.parametrize("how", ["gone", "changed"])
 def test_what_is_not_as_it_was_written_is_made_again(

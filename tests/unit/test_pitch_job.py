@@ -62,7 +62,7 @@ def pitch_of(folder: Path, out: Path, only: tuple[str, ...] = ()) -> tuple[lookd
 
 
 def hashes(folder: Path) -> dict[str, str]:
-    return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.iterdir()}
+    return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*") if p.is_file()}
 
 
 def test_the_first_that_is_wide_sharp_and_well_exposed_stands_for_its_place(tmp_path: Path) -> None:
@@ -74,8 +74,31 @@ def test_the_first_that_is_wide_sharp_and_well_exposed_stands_for_its_place(tmp_
     assert heroes["DOCK"] == ("dock_3.png", "the first of 4 that is wide, sharp and well exposed")
     assert heroes["LOFT"] == ("loft_2.png", "the only one that is wider than high")
     assert heroes["DECK"] == ("deck.png", "the only still")
-    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["pitch.html", "pitch.pdf"]
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["frames", "pitch.html", "pitch.pdf"]
     assert hashes(folder) == before
+
+
+def test_the_frame_of_each_place_is_a_file_too(tmp_path: Path) -> None:
+    """The very JPEG that stands on the place's page, in the film's shape."""
+    folder, out = (
+        make(tmp_path / "day", '[pitch]\nframe = "2.39:1"\npropose = "stove light"\n'),
+        tmp_path / "out",
+    )
+    result, _ = pitch_of(folder, out)
+    names = {place["code"]: place["frame"] for place in result.places}
+    assert names == {
+        "DOCK": "frames/Dock_Østkai.jpg",
+        "LOFT": "frames/Loft_Østkai.jpg",
+        "DECK": "frames/Deck.jpg",
+    }
+    assert sorted(result.frames) == sorted(out / name for name in names.values())
+    pdf = (out / "pitch.pdf").read_bytes()
+    for path in result.frames:
+        assert path.read_bytes() in pdf
+    height, width = cv2.imread(str(out / names["DOCK"])).shape[:2]
+    assert (width, height) == (360, round(360 / 2.39))
+    again, _ = pitch_of(folder, tmp_path / "part", ("Deck",))
+    assert [path.name for path in again.frames] == ["Deck.jpg"]
 
 
 def test_how_neutral_was_found_is_nothing_for_a_director(tmp_path: Path) -> None:

@@ -23,6 +23,19 @@ def test_memory_of_the_same_size_comes_again() -> None:
     assert buffers.take(1000) is not first
 
 
+def test_a_still_at_half_size_does_not_cost_the_others_their_memory() -> None:
+    buffers = Buffers()
+    whole = buffers.take(4000)
+    buffers.give(whole)
+    half = buffers.take(1000)
+    buffers.give(half)
+    assert buffers.take(1000) is half
+    assert buffers.take(4000) is whole
+    buffers.give(whole)
+    buffers.take(3000)  # of another size of still
+    assert buffers.take(4000) is not whole
+
+
 def test_no_more_is_kept_than_the_limit() -> None:
     buffers = Buffers(limit_bytes=1500)
     first, second = buffers.take(1000), buffers.take(1000)
