@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -266,13 +267,17 @@ class _Maker:
         """The place with its pictures; None, and what was wrong, where no still of it can be read."""
         errors: list[str] = []
         for still, why in self._ranked(spot, errors):
-            preview = self._preview(still, self._box(still), self.planned.looks)
+            panorama = _is_panorama(still)
+            shape = partial(self._framed, still=still, panorama=panorama)
+            cut = shape if self.settings.crop else None  # else the frame is drawn on what is graded
+            preview = self._preview(still, self._box(still), self.planned.looks, cut)
             if preview.error is not None or preview.as_it_stood is None:
                 errors.append(preview.error or f"{still.name}: no picture")
                 continue
             graded = tuple(p for p in preview.graded if p is not None)
-            panorama = _is_panorama(still)
-            stood, *pictures = (self._framed(p, still, panorama) for p in (preview.as_it_stood, *graded))
+            stood, *pictures = (preview.as_it_stood, *graded)
+            if cut is None:
+                stood, *pictures = map(shape, (stood, *pictures))
             place = PitchPlace(
                 spot.name, spot.code, self._held(stood), tuple(
                     p if i == spot.proposed else self._held(p) for i, p in enumerate(pictures)
@@ -302,10 +307,16 @@ class _Maker:
         rest = sorted((i for i in range(count) if i != first and scores[i] >= 0), key=lambda i: -scores[i])
         return [(spot.stills[i], why) for i in (first, *rest) if scores[i] >= 0]
 
-    def _preview(self, still: SurveyedStill, box: tuple[int, int], looks: tuple[LookLike, ...]) -> Preview:
+    def _preview(
+        self,
+        still: SurveyedStill,
+        box: tuple[int, int],
+        looks: tuple[LookLike, ...],
+        cut: Callable[[Picture], Picture] | None = None,
+    ) -> Preview:
         from lookdev.render.preview import do_preview
 
-        return do_preview(preview_task(still, looks, box, self.options))
+        return do_preview(preview_task(still, looks, box, self.options), cut)
 
     def _box(self, still: SurveyedStill) -> tuple[int, int]:
         """Width and height to which the whole still is reduced, so that its crop is as wide as its place."""

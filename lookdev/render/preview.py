@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,8 +31,11 @@ class Preview:
     error: str | None = None
 
 
-def do_preview(task: Task) -> Preview:
-    """Read the task's still at reduced scale and put it through the task's looks; nothing is written."""
+def do_preview(task: Task, cut: Callable[[NDArray[Any]], NDArray[Any]] | None = None) -> Preview:
+    """Read the task's still at reduced scale and put it through the task's looks; nothing is written.
+
+    ``cut`` : what of the reduced picture (h, w, 3) is wanted; the rest is not graded.
+    """
     from lookdev.render.tasks import small_pictures
     from lookdev.render.thumbnail import reduced_to_box
 
@@ -40,6 +44,7 @@ def do_preview(task: Task) -> Preview:
         with IN_FLIGHT.place() as place:
             still = task.read(reduced=True, take=memory.take, admit=place.take)
             small = reduced_to_box(still.pixels, still.encoding, task.thumbnail_box)
+            small = small if cut is None else cut(small)
             memory.give_back(in_use=small)
         pictures = small_pictures(task, replace(still, pixels=small))
     except LookdevError as problem:

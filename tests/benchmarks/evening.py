@@ -279,6 +279,9 @@ def batch(
         times = [t for t in times if t > 0]
         if times:
             found |= {f"{kind}_first": min(times), f"{kind}_last": max(times)}
+    if "pitch_first" in found:  # a still that has an output is decoded; one more a worker may be
+        done = [p for p in (out / "graded").rglob("*__*") if p.stat().st_mtime - began < found["pitch_first"]]
+        found["pitch_after_stills"] = len({p.name.split("__")[0] for p in done})
     return found
 
 
@@ -329,11 +332,12 @@ def report_cards(folder: Path, cards: list[Card], megapixels: float, repeats: in
             f"{best[f'{kind}_first']:.2f} to {best[f'{kind}_last']:.2f}" if f"{kind}_first" in best else ""
             for kind in ("graded", "cubes", "sheets", "pitch")
         )
-        stages.append((card.words, *spans, f"{best['wall']:.2f}"))
+        stages.append((card.words, *spans, f"{best.get('pitch_after_stills', '')}", f"{best['wall']:.2f}"))
     ratios = ("wall, times the floor", "CPU, times the floor", "goal", "CPU, ours / floor")
     heads = ("what", "ours", "floor", *ratios, "cores busy", "peak memory")
     table(f"`lookdev batch`, whole, {megapixels:g} MP, {CORES} workers", heads, rows)
-    heads = ("what", "graded stills", ".cube", "sheets", "pitch", "end")
+    before = "stills with an output before the pitch's first frame"
+    heads = ("what", "graded stills", ".cube", "sheets", "pitch", before, "end")
     table(
         "Stage by stage: when the first and the last file was there, seconds after the start", heads, stages
     )

@@ -73,6 +73,16 @@ def test_a_preview_is_the_small_picture_of_the_whole_still(large_still: Path, ed
         assert areas.mean() <= 0.3 and areas.max() <= 2.0
 
 
+def test_what_is_cut_before_it_is_graded_is_what_would_be_cut_after(large_still: Path) -> None:
+    output = Output(LOOKS["slack_water"], Path("a.jpg"), TUNGSTEN)
+    task = Task(large_still, (output,), thumbnail_box=(230, 230))
+    whole, part = do_preview(task), do_preview(task, lambda pixels: np.ascontiguousarray(pixels[20:90]))
+    pairs = ((whole.as_it_stood, part.as_it_stood), (whole.graded[0], part.graded[0]))
+    for before, after in pairs:
+        assert before is not None and after is not None
+        assert np.array_equal(before[20:90], after)
+
+
 @pytest.mark.parametrize("name", LOOKS)
 def test_a_coarse_lattice_is_near_the_look(name: str, tmp_path: Path) -> None:
     """On the sample frames, each with its own reading's balance; both pictures are rounded to 8 bits."""
