@@ -44,6 +44,7 @@ HOST = "127.0.0.1"
 MOST_MESSAGE_BYTES = 1_000_000
 _SETTLE_MS, _STEP_MS = 40, 10
 _WHOLE_PX = 1 << 16  # more than any still has: the page did not say at which size it shows one
+_PATIENCE_S = 20.0  # with a page that does not take what it is told
 _ASSETS = {"page.css": "text/css", "page.js": "text/javascript"}
 
 Json = dict[str, Any]
@@ -54,6 +55,7 @@ class _Page:
     """One open page: its socket, and the pictures that it waits for."""
 
     socket: WebSocket
+    end: Callable[[], object]
     wanted: Json | None = None
     woken: asyncio.Event = field(default_factory=asyncio.Event)
     sending: asyncio.Lock = field(default_factory=asyncio.Lock)
@@ -84,6 +86,7 @@ class LivePage:
         self._socket.listen()  # who comes before it is served waits
         self.port: int = self._socket.getsockname()[1]
         self._pages: set[_Page] = set()
+        self._telling: set[asyncio.Task[None]] = set()
         self._pool = ThreadPoolExecutor(2, thread_name_prefix="look")
         self._end: asyncio.Event | None = None
         guarded = _Guard(self._app(), self.token, self.port)
@@ -158,6 +161,8 @@ class LivePage:
         finally:
             self._end.set()
             await watching
+            for task in list(self._telling):
+                task.cancel()
 
     async def _home(self, request: Request) -> Response:
         return Response(_asset("page.html"), media_type="text/html")
@@ -203,7 +208,9 @@ class LivePage:
 
     async def _live(self, socket: WebSocket) -> None:
         await socket.accept()
-        page = _Page(socket)
+        serving = asyncio.current_task()
+        assert serving is not None
+        page = _Page(socket, serving.cancel)
         self._pages.add(page)
         drawing = asyncio.create_task(self._draw(page))
         try:
@@ -242,7 +249,7 @@ class LivePage:
             return
         over = message.get("over") is True
         saved = await run_in_threadpool(self.session.save, look, text, began_with, over)
-        await self._tell_of([look, *await self._based_on(look)])
+        await self._tell_of([look, *await self._based_on(look)], first=page)
         await page.tell({"kind": saved.outcome, "look": look, "words": saved.words})
 
     async def _based_on(self, look: int) -> list[int]:
@@ -330,11 +337,25 @@ class LivePage:
                     if folders != {path.parent for path in files if path.parent.is_dir()}:
                         break  # a base in another folder
 
-    async def _tell_of(self, looks: list[int]) -> None:
-        for page in list(self._pages):
-            for number in looks:
-                with contextlib.suppress(WebSocketDisconnect, RuntimeError):
-                    await page.tell({"kind": "look", "number": number, "look": self._look(number)})
+    async def _tell_of(self, looks: list[int], first: _Page | None = None) -> None:
+        """Tell every page; waits for ``first`` alone: one that stopped reading must not hold up the rest."""
+        news: list[Json] = [{"kind": "look", "number": n, "look": self._look(n)} for n in looks]
+        for page in list(self._pages - {first}):
+            task = asyncio.create_task(self._pass_on(page, news))
+            self._telling.add(task)
+            task.add_done_callback(self._telling.discard)
+        if first is not None:
+            await self._pass_on(first, news)
+
+    async def _pass_on(self, page: _Page, news: list[Json]) -> None:
+        try:
+            async with asyncio.timeout(_PATIENCE_S):
+                for message in news:
+                    await page.tell(message)
+        except (WebSocketDisconnect, RuntimeError):
+            pass  # it went away meanwhile
+        except TimeoutError:
+            page.end()  # not listening; it says so, and when it comes back it is told all there is
 
     # what the page is told
 
