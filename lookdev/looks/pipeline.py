@@ -85,7 +85,7 @@ class Pipeline:
     """A look between two encodings, with what was metered: the look function.
 
     Output-referred input is lifted to scene light first, output-referred results are rendered; where both
-    ends have the same encoding and nothing acts, the very same values come back.
+    ends have the same encoding and nothing acts, the very same values come back (of PQ, up to its peak).
 
     Parameters
     ----------
@@ -113,6 +113,11 @@ class Pipeline:
     @property
     def is_identity(self) -> bool:
         """Whether code values come back unchanged, to the bit."""
+        return self._is_still and brightest(self.target) == 1.0
+
+    @cached_property
+    def _is_still(self) -> bool:
+        """Whether nothing acts but the peak of the target, over which PQ has codes."""
         return not self.grade and self.source == self.target
 
     @cached_property
@@ -142,8 +147,8 @@ class Pipeline:
     @cached_property
     def steps(self) -> tuple[Step, ...]:
         """All of them, signal to signal; none if nothing acts."""
-        if self.is_identity:
-            return ()
+        if self._is_still:
+            return () if self.is_identity else (clipping(brightest(self.target)),)
         end = signal(self.target, self.limit, rendered=self.rendered, graded=self.is_guarded)
         clipped = (clipping(brightest(self.target)),) if end.bounded else ()
         return (*join(self.grade, signal(self.source), end), *clipped)
@@ -151,7 +156,7 @@ class Pipeline:
     @cached_property
     def limit(self) -> float:
         """How far the look pushes colours past the edge, over the whole input cube (1: not at all)."""
-        if self.target.state != "output" or self.is_identity:
+        if self.target.state != "output" or self._is_still:
             return 1.0
         peak = self.target.peak
         shown = (show_to(peak),) if self.rendered else showing_light(peak)

@@ -54,9 +54,10 @@ def signal(encoding: Encoding, limit: float = 1.0, rendered: bool = True, graded
 
 def brightest(encoding: Encoding) -> float:
     """The largest code value that a picture in an output-referred encoding has: 1, or that of its peak."""
-    if encoding.peak <= 1.0:
+    if encoding.state != "output" or encoding.peak <= 1.0:
         return 1.0
-    return float(np.max(encoding.from_working(np.full(3, encoding.peak))))
+    code = float(np.max(encoding.from_working(np.full(3, encoding.peak))))
+    return 1.0 if abs(code - 1.0) < 1e-6 else code
 
 
 def passing(encoding: Encoding) -> Space:

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.colorimetry.adaptation import adaptation_matrix, xyz_from_xy
-from lookdev.colorimetry.encodings import Encoding
+from lookdev.colorimetry.encodings import HDR_WHITE_CD_M2, Encoding
 from lookdev.colorimetry.library import colour_science
 from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
 from lookdev.files import whole_file, write_whole
@@ -220,6 +220,16 @@ def read_trilinear(lut: CubeLut, signals: Array) -> Array:
     inner = lut.shaper(signals) if lut.shaper else signals
     low, high = np.array(lut.domain_min), np.array(lut.domain_max)
     return lookup_trilinear(lut.table, (inner - low) / (high - low))
+
+
+def brightest_words(values: CheckValues) -> str:
+    """How bright an HDR check frame gets behind the LUT: its greys, and its brightest channel, in cd/m2."""
+    light = values.target.decode(np.clip(values.lut, 0.0, 1.0)) * HDR_WHITE_CD_M2
+    greys = light[[patch.group == "grey ramp" for patch in values.patches]]
+    return (
+        f"The check frame goes as far as {values.source.name} does: its greys to "
+        f"{greys.min(axis=1).max():.0f} cd/m2, a channel of its brightest patch to {light.max():.0f}."
+    )
 
 
 def code(signal: float, bits: int) -> int:

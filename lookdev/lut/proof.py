@@ -93,6 +93,11 @@ class Proof:
         }
 
 
+def curve_top_stops(target: Encoding) -> float:
+    """How far over mid grey the curve goes: a little past white, or as far as log encodings go."""
+    return 10.5 if target.peak > 1.0 else 4.5
+
+
 def prove(
     look: LookLike,
     source: Encoding,
@@ -107,7 +112,8 @@ def prove(
     patches = check_patches(source)
     tells, right, wrong = wrong_answers(patches, lut, source, target)
     found = replace(examine(lut, source, target), hues=hue_drifts(transform, source, target))
-    stops = np.linspace(-9.0, 4.5, 271)
+    top = curve_top_stops(target)
+    stops = np.linspace(-9.0, top, round(20 * (top + 9)) + 1)
     grey = np.repeat((MID_GREY * 2.0**stops)[:, None], 3, axis=1)
     signal = source.from_working(render_curve(grey) if source.state == "output" else grey)
     inside = (signal.min(axis=1) >= min(lut.input_min) - 1e-9) & (

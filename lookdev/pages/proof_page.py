@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from lookdev.colorimetry.temperature import uv1976_from_xy
 from lookdev.lut.bake import LINEAR_TOP
-from lookdev.lut.check_frame import HEIGHT, WIDTH, Frame, draw_frame, frame_name
+from lookdev.lut.check_frame import HEIGHT, WIDTH, Frame, brightest_words, draw_frame, frame_name
 from lookdev.lut.mistakes import WrongAnswer
-from lookdev.lut.proof import Proof
+from lookdev.lut.proof import Proof, curve_top_stops
 from lookdev.lut.read_me import hdr_words
 from lookdev.lut.report import examination_lines
 from lookdev.pages.document import Document
@@ -75,13 +75,15 @@ def _interpolation(proof: Proof) -> str:
 
 def _curve_plot(page: Page, x: float, top: float, width: float, height: float, proof: Proof) -> None:
     stops = proof.curve_stops
+    top_stops = curve_top_stops(proof.target)
+    ticks = tuple(range(-8, int(top_stops) + 1, 2))
     plot = Plot(
         page,
         x,
         top,
         width,
         height,
-        Axis(-9, 4.5, "grey in the scene, stops from mid grey", ticks=(-8, -6, -4, -2, 0, 2, 4)),
+        Axis(-9, top_stops, "grey in the scene, stops from mid grey", ticks=ticks),
         Axis(0, 1, f"{proof.target.name} signal"),
         title="What happens to grey",
     )
@@ -177,7 +179,7 @@ def _check_page(document: Document, proof: Proof) -> None:
         width,
         f"Output is {proof.target.name.removesuffix(' narrow')}, {proof.target.code_range} range. Judging "
         "colour by eye needs a calibrated monitor; reading these numbers does not."
-        + (f" {hdr_words(proof.target)}" if proof.target.peak > 1.0 else ""),
+        + (f" {hdr_words(proof.target)} {brightest_words(proof.values)}" if proof.target.peak > 1.0 else ""),
         LABEL,
     )
 
