@@ -37,7 +37,10 @@ GRADE = Look.model_validate(
 def test_the_identity_look_is_an_identity_cube(name: str) -> None:
     encoding = get_encoding(name)
     lut = bake_cube(PLAIN.transform(encoding, encoding), 17)
-    assert np.array_equal(lut.table, identity_cube(17).table)
+    wanted = identity_cube(17).table
+    if name == "BT.2100 PQ":  # which has codes over the peak that pictures are rendered to
+        wanted = np.minimum(wanted, encoding.from_working(np.full(3, encoding.peak))[0])
+    assert np.array_equal(lut.table, wanted)
 
 
 def test_the_points_are_the_look() -> None:
