@@ -37,7 +37,10 @@ Array = NDArray[np.float64]
 NAMESPACE = "urn:ASC:CDL:v1.2"
 MAX_BYTES = 4_000_000
 _FIT_COLOURS = 2000
-_CUBE_WEIGHT, _OWN_WEIGHT, _GREY_WEIGHT = 0.3, 1.0, 2.0  # of taste: the scout's colours, and greys above all
+_CUBE_WEIGHT, _OWN_WEIGHT, _GREY_WEIGHT = 0.15, 1.0, 2.0  # of taste: the scout's colours, and greys above all
+_GREY_MOST, _GREY_HOLD = 1.3, 1.0
+"""CIEDE2000 above which each grey counts once more, and how much: every grey is drawn towards 1.5, for a
+twentieth of a CIEDE2000 on the scout's stills at most (DEVELOPERS.md, "LUTs, measured")."""
 _RIDGE = 0.3  # CIELAB units that a number may cost which lies its usual distance from no change
 _IDENTITY = np.array([1.0] * 3 + [0.0] * 3 + [1.0] * 3 + [1.0])
 _USUAL = np.array([0.25] * 3 + [0.06] * 3 + [0.25] * 3 + [0.4])
@@ -113,8 +116,8 @@ def fit_cdl(
 
     Both are shown: where ``target`` is light (a log encoding), as BT.709 shows it. Least squares over at most
     ``colours`` of ``scout_inputs`` (n, 3), code values in ``source``, over as many picture colours, and over
-    greys, with a pull towards no change, so that no number runs far for little and each can be trimmed by
-    hand. Deterministic; ``start`` gives numbers to begin with.
+    greys, of which those count once more that are far off, with a pull towards no change, so that no number
+    runs far for little and each can be trimmed by hand. Deterministic; ``start`` gives numbers to begin with.
     """
     cube = picture_inputs(source)
     transform = shown_through(look, source, target, cast)
@@ -122,7 +125,7 @@ def fit_cdl(
     has_scout = scout_inputs is not None and len(scout_inputs) > 0
     exact = own is not None
     if own is None:
-        tried = [(_thinned(cube, colours), _CUBE_WEIGHT), (grey_ramp(source), _GREY_WEIGHT)]
+        tried = [(grey_ramp(source), _GREY_WEIGHT), (_thinned(cube, colours), _CUBE_WEIGHT)]
         if scout_inputs is not None and has_scout:
             tried.append((_thinned(scout_inputs, colours), _OWN_WEIGHT))
         own = _fitted(transform, tried, source, start)
@@ -151,7 +154,7 @@ def as_cdl(look: LookLike, source: Encoding, cast: Cast | None) -> CDL | None:
 def _fitted(
     transform: Transform, seen: Sequence[tuple[Array, float]], source: Encoding, start: CDL | None
 ) -> CDL:
-    """Least squares of ``seen``, (colours, weight) each, drawn towards no change.
+    """Least squares of ``seen``, (colours, weight) each, greys first, drawn towards no change.
 
     Differences count by lightness, chroma and hue with the weights of CIE 116 (CIE94) at the wanted colour,
     which are smooth where CIEDE2000 is not, so that the fit ends where it should.
@@ -165,25 +168,30 @@ def _fitted(
     share = np.concatenate([np.full(len(c), weight / np.sqrt(len(c))) for c, weight in seen])
     wanted = appearance(transform(inputs), target)
     scales = _tolerances(wanted) * share[:, None, None]
+    greys = slice(0, len(seen[0][0]))
 
-    def residuals(p: Array) -> Array:
+    def residuals(p: Array, grey_hold: float) -> Array:
         step = cdl_step(p[0:3], p[3:6], p[6:9], float(p[9]), here)
         shown = run(join([step], here, shown_as), inputs)
-        off = appearance(np.clip(shown, 0.0, 1.0) if shown_as.bounded else shown, target) - wanted
+        got = appearance(np.clip(shown, 0.0, 1.0) if shown_as.bounded else shown, target)
+        off = np.einsum("nij,nj->ni", scales, got - wanted).ravel()
+        too_far = grey_hold * np.maximum(ciede2000(got[greys], wanted[greys]) - _GREY_MOST, 0.0)
         towards_identity = _RIDGE * (p - _IDENTITY) / _USUAL
-        return np.concatenate([np.einsum("nij,nj->ni", scales, off).ravel(), towards_identity])
+        return np.concatenate([off, too_far, towards_identity])
 
-    first = _IDENTITY
+    def nearest(begin: Array, grey_hold: float) -> Array:
+        inside = np.clip(begin, _LOW + 1e-6, _HIGH - 1e-6)
+        bounds = (_LOW, _HIGH)
+        found = least_squares(
+            residuals, inside, bounds=bounds, x_scale=_USUAL, max_nfev=60, args=(grey_hold,)
+        )
+        return np.asarray(found.x)
+
     if start is not None:
         first = np.array([*start.slope, *start.offset, *start.power, start.saturation])
-    found = least_squares(
-        residuals,
-        np.clip(first, _LOW + 1e-6, _HIGH - 1e-6),
-        bounds=(_LOW, _HIGH),
-        x_scale=_USUAL,
-        max_nfev=60,
-    )
-    p = np.round(found.x, 6) + 0.0
+    else:
+        first = nearest(_IDENTITY, 0.0)  # straight to the greys from afar it ends elsewhere, and worse
+    p = np.round(nearest(first, _GREY_HOLD), 6) + 0.0
     return CDL(
         slope=(float(p[0]), float(p[1]), float(p[2])),
         offset=(float(p[3]), float(p[4]), float(p[5])),

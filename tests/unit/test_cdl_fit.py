@@ -138,3 +138,21 @@ def test_no_number_runs_far_for_little() -> None:
     """Offset -.155 with powers from .70 to 3.47 is nothing that a colourist can trim."""
     cdl = fit_cdl(FOLDED, ACESCCT, BT709).cdl
     assert max(abs(v) for v in cdl.offset) < 0.15 and min(cdl.power) > 0.75 and max(cdl.power) < 1.8
+
+
+def test_far_off_greys_are_drawn_in_at_little_cost(monkeypatch: pytest.MonkeyPatch) -> None:
+    """This look's greys were 2.22 off; the scout's own colours pay a tenth at most."""
+    from pathlib import Path
+
+    from lookdev.lut import cdl
+    from lookdev.lut.received import open_look
+
+    look = open_look(Path(__file__).parents[1] / "fixed_looks" / "slack_water.toml")
+    own = picture_inputs(ACESCCT)[::9]
+    held = fit_cdl(look, ACESCCT, BT709, scout_inputs=own, colours=600)
+    monkeypatch.setattr(cdl, "_GREY_HOLD", 0.0)
+    free = fit_cdl(look, ACESCCT, BT709, scout_inputs=own, colours=600)
+    assert held.grey is not None and free.grey is not None
+    assert held.scout is not None and free.scout is not None
+    assert held.grey.maximum < 1.9 < 2.1 < free.grey.maximum
+    assert held.scout.mean < free.scout.mean + 0.1
