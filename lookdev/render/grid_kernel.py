@@ -6,6 +6,8 @@ floats), its cell's kind, four nodes, and the code goes out. No picture of float
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,7 +15,7 @@ from lookdev.compilation import compiled, load_numba
 from lookdev.looks.elementary import log2
 
 _numba = load_numba()
-float32, uint32, uintp = _numba.float32, _numba.uint32, _numba.uintp
+float32, int32, uint32, uintp = _numba.float32, _numba.int32, _numba.uint32, _numba.uintp
 
 FINE_PARTS = 4  # along an edge of a cell that is divided again
 
@@ -35,25 +37,43 @@ def _places_of_light(light, scale, start, steps, grid):  # type: ignore[no-untyp
         grid[i] = (v - start) * steps
 
 
+@lru_cache(maxsize=4)
+def _corners(cells: int) -> NDArray[np.uintp]:
+    """For each order of a place's three shares: how far off the second and the third of its four nodes are.
+
+    Rows: red >= green, green >= blue, red >= blue as bits 4, 2 and 1; 8 more in a cell that is divided. The
+    first step goes along the largest share, the last along the smallest; looked up, as a processor cannot
+    guess them.
+    """
+    rows = np.zeros((16, 2), dtype=np.uintp)
+    for divided, side in enumerate((cells + 1, FINE_PARTS + 1)):
+        red, green, blue = 3, 3 * side, 3 * side * side
+        for bits in range(8):
+            above, below, across = bits & 4, bits & 2, bits & 1
+            first = red if above and across else (green if below else blue)
+            last = blue if across and below else (green if above else red)
+            rows[8 * divided + bits] = first, red + green + blue - last
+    return rows
+
+
 @compiled
-def _grade_grid(grid, kinds, nodes, divided, top_code, out, left):  # type: ignore[no-untyped-def]
+def _grade_grid(grid, kinds, nodes, divided, corners, top_code, out, left):  # type: ignore[no-untyped-def]
     """Codes of pixels in cells that are interpolated; the places of all others go to ``left``; returns how
     many, and how many of them lie in cells of kind 0, or of a kind that ``divided`` does not hold yet."""
     count, unknown = 0, 0
     cells, held = uintp(kinds.shape[0]), divided.shape[0]
     flags, wide, fine = kinds.reshape(-1), nodes.reshape(-1), divided.reshape(-1)
-    side, most = cells + uintp(1), float32(cells)
-    parts = uintp(FINE_PARTS)
+    most, last_cell, last_part = float32(cells), int32(kinds.shape[0] - 1), int32(FINE_PARTS - 1)
+    parts, side = uintp(FINE_PARTS), cells + uintp(1)
     for i in range(grid.shape[0]):
         x, y, z = grid[i, 0], grid[i, 1], grid[i, 2]
         if not (min(min(x, y), z) >= float32(0) and max(max(x, y), z) <= most):
             left[count] = i
             count += 1
             continue
-        r = min(uintp(x), cells - uintp(1))
-        g = min(uintp(y), cells - uintp(1))
-        b = min(uintp(z), cells - uintp(1))
-        kind = flags[(b * cells + g) * cells + r]
+        # by way of int32: one instruction, where there is none for unsigned numbers
+        r, g, b = min(int32(x), last_cell), min(int32(y), last_cell), min(int32(z), last_cell)
+        kind = flags[(uintp(b) * cells + uintp(g)) * cells + uintp(r)]
         if kind == 0 or kind == 2 or kind - 3 >= held:
             unknown += kind != 2
             left[count] = i
@@ -61,26 +81,24 @@ def _grade_grid(grid, kinds, nodes, divided, top_code, out, left):  # type: igno
             continue
         x, y, z = x - float32(r), y - float32(g), z - float32(b)
         oy, at = uintp(3) * side, uintp(0)
+        oz = oy * side
         if kind > 2:
             x, y, z = x * float32(parts), y * float32(parts), z * float32(parts)
-            r, g, b = uintp(x), uintp(y), uintp(z)
-            r, g, b = min(r, parts - uintp(1)), min(g, parts - uintp(1)), min(b, parts - uintp(1))
+            r, g, b = min(int32(x), last_part), min(int32(y), last_part), min(int32(z), last_part)
             x, y, z = x - float32(r), y - float32(g), z - float32(b)
             oy = uintp(3) * (parts + uintp(1))
-            at = uintp(kind - 3) * oy * (parts + uintp(1)) * (parts + uintp(1))
-        ox, oz = uintp(3), oy * (side if kind < 3 else parts + uintp(1))
-        first = ox if x >= y and x >= z else (oy if y >= z else oz)
-        last = oz if z <= x and z <= y else (oy if y <= x else ox)
+            oz = oy * (parts + uintp(1))
+            at = uintp(kind - 3) * oz * (parts + uintp(1))
+        order = uintp(kind > 2) * uintp(8) + uintp(x >= y) * uintp(4) + uintp(y >= z) * uintp(2) + uintp(x >= z)
         high, low = max(max(x, y), z), min(min(x, y), z)
         middle = max(min(x, y), min(max(x, y), z))
-        at += ox * r + oy * g + oz * b
+        at += uintp(3) * uintp(r) + oy * uintp(g) + oz * uintp(b)
         w0, w1, w2 = float32(1) - high, high - middle, middle - low
-        one, all_ = at + first, at + ox + oy + oz
-        two = all_ - last
+        one, two, all_ = at + corners[order, 0], at + corners[order, 1], at + uintp(3) + oy + oz
         source = fine if kind > 2 else wide
         for c in range(uintp(3)):
             value = source[at + c] * w0 + source[one + c] * w1 + source[two + c] * w2 + source[all_ + c] * low
-            out[i, c] = uint32(min(max(value, float32(0)), float32(1)) * top_code + float32(0.5))
+            out[i, c] = int32(min(max(value, float32(0)), float32(1)) * top_code + float32(0.5))
     return count, unknown
 
 
@@ -134,7 +152,8 @@ def grade_grid(
     """
     left = np.empty(len(grid), dtype=np.int64)
     top = np.float32(np.iinfo(out.dtype).max)
-    count, unknown = _grade_grid(grid, kinds, nodes, divided, top, out, left)
+    corners = _corners(len(kinds))
+    count, unknown = _grade_grid(grid, kinds, nodes, divided, corners, top, out, left)
     return left[:count], int(unknown)
 
 

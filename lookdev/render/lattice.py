@@ -296,3 +296,6 @@ _USUAL = Look.model_validate(
 
 
 STORE = LatticeStore()
+GRID_STORE = LatticeStore(400_000_000)
+"""Of :class:`GridLattice`, ten times as large: four looks in two places, and what to work one out takes is a
+second for a raw file. Much of what it counts is memory that is never touched."""

@@ -445,7 +445,7 @@ class _Grader:
 
     def _lattice(self, output: Output, target: Encoding, bits: int) -> Lattice:
         from lookdev.render.grid_lattice import DIVIDING_PIXELS
-        from lookdev.render.lattice import STORE, lattice_for
+        from lookdev.render.lattice import GRID_STORE, STORE, lattice_for
 
         source, dtype = self.still.encoding, self.still.pixels.dtype
         coarse, pixels = self.coarse and dtype == "uint8", 0
@@ -458,7 +458,8 @@ class _Grader:
             transform = output.look.transform(source, target, output.cast, output.exposure_stops)
             return lattice_for(transform, dtype, bits, coarse=coarse, pixels=pixels)
 
-        return STORE.get(key, make)
+        store = STORE if dtype == "uint8" and bits == 8 else GRID_STORE
+        return store.get(key, make)
 
     def _digest(self, encoding: Encoding) -> str:
         if id(encoding) not in self._digests:
