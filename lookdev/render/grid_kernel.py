@@ -89,7 +89,9 @@ def _grade_grid(grid, kinds, nodes, divided, corners, top_code, out, left):  # t
             oy = uintp(3) * (parts + uintp(1))
             oz = oy * (parts + uintp(1))
             at = uintp(kind - 3) * oz * (parts + uintp(1))
-        order = uintp(kind > 2) * uintp(8) + uintp(x >= y) * uintp(4) + uintp(y >= z) * uintp(2) + uintp(x >= z)
+        order = (
+            uintp(kind > 2) * uintp(8) + uintp(x >= y) * uintp(4) + uintp(y >= z) * uintp(2) + uintp(x >= z)
+        )
         high, low = max(max(x, y), z), min(min(x, y), z)
         middle = max(min(x, y), min(max(x, y), z))
         at += uintp(3) * uintp(r) + oy * uintp(g) + oz * uintp(b)

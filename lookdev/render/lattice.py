@@ -3,7 +3,7 @@
 For 8-bit pixels the nodes lie at codes 0, 4, 8 ... 252 and 255 (65 a channel; 33 for small pictures), so that
 a colour's place in its cell is a number of quarters and the arithmetic is exact in integers. Other pixels go
 through a shaper to a regular lattice, 129 a channel: the signal itself for encoded pixels, stops for linear
-scene light.
+scene light. Results of 16 bits come from the look itself (:mod:`lookdev.render.every_pixel`).
 
 A lattice is compiled as far as it is needed: the look function itself, in float64, works out the nodes
 around the colours that a still has, once. Where the look bends so much within a cell that interpolation could
@@ -28,6 +28,7 @@ from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Transform
 from lookdev.render import kernel
 from lookdev.render.buffers import BUFFERS
+from lookdev.render.every_pixel import EveryPixel, put_codes
 from lookdev.render.grid_lattice import DIVIDING_PIXELS, GridLattice
 from lookdev.render.nodes import CHUNK, NodeCompiler, places
 from lookdev.render.reference import to_codes
@@ -116,19 +117,21 @@ class CodeLattice:
         nodes[end] = nodes[inner] + ((nodes[end] - nodes[inner]) * width) // (width - 1)
 
 
-Lattice = CodeLattice | GridLattice
+Lattice = CodeLattice | GridLattice | EveryPixel
 
 
 def lattice_for(
     transform: Transform, dtype: np.dtype[Any], bits: int, *, coarse: bool = False, pixels: int = 0
 ) -> Lattice:
-    """The kind of lattice that grades a picture of so many ``pixels`` of such a type to ``bits`` 8 or 16.
+    """What grades a picture of so many ``pixels`` of such a type to ``bits`` 8 or 16.
 
     ``coarse``: for small pictures, where there is such a lattice.
     """
     if dtype == np.uint8 and bits == 8:
         return CodeLattice(transform, COARSE if coarse else FINE)
-    return GridLattice(transform, bits, divides=pixels >= DIVIDING_PIXELS)
+    if bits == 16:
+        return EveryPixel(transform)
+    return GridLattice(transform, divides=pixels >= DIVIDING_PIXELS)
 
 
 class StillGrader:
@@ -164,12 +167,12 @@ class StillGrader:
         same = lattice.transform.is_identity and self._flat.dtype == dtype
         if same and not self._colours:
             np.copyto(out, self._flat)
-        elif same or isinstance(lattice, CodeLattice):
+        elif same or isinstance(lattice, CodeLattice) or self._may_number(lattice):
             self._number()
             self._each(lambda n, part: self._colours[n].put(self._flat[part], lattice, out[part]))
         else:
             pixels = self._pixels()
-            self._each(lambda n, part: lattice.grade(pixels[part], out[part]))
+            self._each(lambda n, part: lattice.grade(pixels[part], out[part]))  # type: ignore[arg-type]
         return out.reshape(self._shape)
 
     def close(self) -> None:
@@ -184,6 +187,10 @@ class StillGrader:
         if dtype not in self._buffers:
             self._buffers[dtype] = BUFFERS.take(self._flat.size * dtype.itemsize)
         return self._buffers[dtype].view(dtype).reshape(-1, 3)
+
+    def _may_number(self, lattice: Lattice) -> bool:
+        """Whether fewer colours than pixels need go through the look itself."""
+        return isinstance(lattice, EveryPixel) and self._flat.dtype == np.uint8
 
     def _number(self) -> None:
         if self._colours:
@@ -219,6 +226,9 @@ class _Colours:
 
     def put(self, numbers: NDArray[np.uint8], lattice: Lattice | None, out: NDArray[Any]) -> None:
         """Write the pixels that ``numbers`` stand for into ``out``, through ``lattice``, or as they were."""
+        if isinstance(lattice, EveryPixel):
+            put_codes(numbers, lattice.codes_of(self.colours), out)
+            return
         graded = self._graded(lattice) if isinstance(lattice, CodeLattice) else self.colours
         kernel.put_colours(numbers, graded, out)
 

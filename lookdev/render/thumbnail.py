@@ -67,4 +67,4 @@ def as_srgb(pixels: NDArray[Any], encoding: Encoding) -> NDArray[np.uint8]:
     if encoding == SRGB and pixels.dtype == np.uint8:
         return pixels.copy()
     plain = Look(title="as it stood").transform(encoding, SRGB)
-    return StillGrader(pixels)(GridLattice(plain, 8), 8)  # type: ignore[return-value]
+    return StillGrader(pixels)(GridLattice(plain), 8)  # type: ignore[return-value]
