@@ -113,7 +113,12 @@ def picture_edge_px(
     box = doc.new_page("x", "x").content
     height = box.height - HEADING.line - 4
     plan = _choose(box.width, height, tuple(round(a, 3) for a in aspects), looks, repeated, enough)
-    return int(plan.largest / doc.pixel) + 1
+    return _whole_px(plan.largest, doc.pixel)
+
+
+def _whole_px(edge: float, pixel: float) -> int:
+    """Pixels of a picture's edge in points, as it is drawn: one of just that size is not resampled."""
+    return max(1, int(edge / pixel + 1e-6))
 
 
 # pages ----------------------------------------------------------------------------------------------------
@@ -174,7 +179,7 @@ def _draw_row(
     pitch = (box.width + _GAP) / per_line
     width = (pitch - _GAP) * fit.scale
     edge = width if row.aspect >= 1 else width / row.aspect
-    size = picture_size(page, row, max(pixel, int(edge / pixel) * pixel))
+    size = picture_size(page, row, _whole_px(edge, pixel) * pixel)
     for line in range(lines):
         if fit.is_stacked:
             for at, column in enumerate(columns[line * per_line : (line + 1) * per_line]):

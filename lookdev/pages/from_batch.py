@@ -75,18 +75,18 @@ def stood_of(result: TaskResult) -> Picture | None:
 
 
 def _picture(path: Path | None) -> Picture | None:
-    import cv2
+    import simplejpeg
 
     if path is None:
         return None
     try:
-        data = np.frombuffer(path.read_bytes(), dtype=np.uint8)
+        data = path.read_bytes()
     except OSError as error:  # somebody tidied up meanwhile
         raise SheetError(f"cannot be read: {error.strerror or error}", file=path) from error
-    pixels = cv2.imdecode(data, cv2.IMREAD_COLOR) if data.size else None
-    if pixels is None:
-        raise SheetError("is damaged", file=path)
-    return np.ascontiguousarray(pixels[..., ::-1], dtype=np.uint8)
+    try:
+        return np.asarray(simplejpeg.decode_jpeg(data), dtype=np.uint8)
+    except ValueError as error:
+        raise SheetError("is damaged", file=path) from error
 
 
 def build_sheets(

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.errors import SheetError
-from lookdev.pages.comparison import comparison_sheet, draw_comparison
+from lookdev.pages.comparison import comparison_sheet, draw_comparison, picture_edge_px
 from lookdev.pages.document import Document
 from lookdev.pages.sheet_model import (
     AS_IT_STOOD,
@@ -198,6 +198,16 @@ def test_the_picture_on_the_page_is_the_picture_in_linear_light():
     left, top = round(box.left / doc.pixel), round(box.top / doc.pixel)
     middle = doc.png_pages()[0][top + 20 : top + 100, left + 20 : left + 100] / 255.0
     assert abs(float(SRGB.to_working(middle).mean()) - 0.5) < 0.01
+
+
+@pytest.mark.parametrize("stills", [1, 2, 3, 6])
+@pytest.mark.parametrize("aspect", [1.5, 2 / 3, 4 / 3])  # of most sensors
+def test_a_picture_of_the_size_that_is_asked_for_is_not_resampled(stills, aspect):
+    edge = picture_edge_px([aspect] * stills, 4)
+    short = round(edge / max(aspect, 1 / aspect))
+    shape = (short, edge) if aspect > 1 else (edge, short)
+    doc = draw_comparison(model([shape] * stills, looks=4))
+    assert set(sizes_px(doc)) == {shape}
 
 
 def test_what_was_taken_out_goes_under_the_pictures_where_rows_differ():
