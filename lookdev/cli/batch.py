@@ -23,6 +23,7 @@ from lookdev.cli.options import (
 
 if TYPE_CHECKING:
     from lookdev.jobs.batch import BatchResult
+    from lookdev.render.in_flight import usable_cores
 
 
 class StillFormat(enum.StrEnum):
@@ -101,7 +102,7 @@ def batch(
             "wrote there and nobody changed since. Without it they are named.",
         ),
     ] = False,
-    workers: Workers = 2,
+    workers: Workers = None,
     cluster: Annotated[
         str | None,
         typer.Option(help="Address of a Dask scheduler that sees the same folders (lookdev[cluster])."),
@@ -159,7 +160,7 @@ def batch(
         exact=exact,
         resume=resume,
         tidy=tidy,
-        workers=workers,
+        workers=workers or usable_cores(),
         cluster=cluster,
         cluster_wait_s=cluster_wait_s,
         salvage=salvage,

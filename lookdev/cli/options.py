@@ -50,7 +50,16 @@ RangeIn = Annotated[
 RangeOut = Annotated[str | None, typer.Option("--range-out", help="Code range out, likewise.")]
 Only = Annotated[list[str] | None, typer.Option("--only", help="Do this location alone; may be repeated.")]
 PaperChoice = Annotated[Paper, typer.Option("--paper", help="Paper of the pages.")]
-Workers = Annotated[int, typer.Option("--workers", min=1, max=64, help="Stills in hand at the same time.")]
+Workers = Annotated[
+    int | None,
+    typer.Option(
+        "--workers",
+        min=1,
+        max=64,
+        help="Stills in hand at the same time; default: as many as there are cores. Memory bounds them by "
+        "itself.",
+    ),
+]
 Choices = Annotated[
     Path | None,
     typer.Option(

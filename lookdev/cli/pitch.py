@@ -26,7 +26,7 @@ def pitch(
         bool, typer.Option("--numbers", help="Add an appendix with readings and parameters.")
     ] = False,
     choices: Choices = None,
-    workers: Workers = 2,
+    workers: Workers = None,
     salvage: Salvage = False,
     max_pixels: MaxPixels = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print what was made as JSON.")] = False,
@@ -53,6 +53,7 @@ def pitch(
     from lookdev.jobs.common import looks_for, open_scout
     from lookdev.jobs.pitch import PitchRequest, run
     from lookdev.lut.look_files import files_of_looks
+    from lookdev.render.in_flight import usable_cores
     from lookdev.text.table import print_table
 
     opened = open_scout(scout)
@@ -66,7 +67,7 @@ def pitch(
         folder,
         tuple(only or ()),
         numbers,
-        workers,
+        workers or usable_cores(),
         salvage,
         max_pixels,
         reads=files_of_looks(looks),

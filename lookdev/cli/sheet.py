@@ -31,7 +31,7 @@ def sheet(
     only: Only = None,
     paper: PaperChoice = Paper.a4,
     choices: Choices = None,
-    workers: Workers = 2,
+    workers: Workers = None,
     salvage: Salvage = False,
     max_pixels: MaxPixels = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the list of sheets as JSON.")] = False,
@@ -47,6 +47,7 @@ def sheet(
     from lookdev.jobs.common import looks_for, open_scout
     from lookdev.jobs.sheets import SheetsRequest, run
     from lookdev.lut.look_files import files_of_looks
+    from lookdev.render.in_flight import usable_cores
 
     opened = open_scout(scout)
     request = SheetsRequest(
@@ -55,7 +56,7 @@ def sheet(
         out or scout.resolve().with_name(scout.resolve().name + "_sheets"),
         tuple(only or ()),
         paper.value,
-        workers,
+        workers or usable_cores(),
         salvage,
         max_pixels,
         files_of_looks(looks),

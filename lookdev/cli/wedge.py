@@ -47,7 +47,7 @@ def wedge(
         typer.Option("--out", "-o", help="Folder for the pages; default: SCOUT_wedge beside the scout."),
     ] = None,
     paper: PaperChoice = Paper.a4,
-    workers: Workers = 2,
+    workers: Workers = None,
     as_json: Annotated[bool, typer.Option("--json", help="For programs: pages and steps as JSON.")] = False,
 ) -> None:
     """Show a look at several values of one key, or of two, on a few stills: a page a still, PDF and JPEG.
@@ -68,6 +68,7 @@ def wedge(
     from lookdev.errors import RequestError
     from lookdev.jobs.common import open_scout
     from lookdev.jobs.wedge import WedgeRequest, run
+    from lookdev.render.in_flight import usable_cores
 
     if (look is None) == (ends is None):
         raise RequestError("which look?", wanted="a look and --vary, or --between A.toml B.toml")
@@ -86,7 +87,7 @@ def wedge(
         take,
         take_to,
         paper.value,
-        workers,
+        workers or usable_cores(),
     )
     with told(quiet=as_json) as tell:
         result = run(request, tell)

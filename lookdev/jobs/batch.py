@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ from lookdev.jobs.common import (
 )
 from lookdev.outputs import inputs_of, refuse_scout, writing
 from lookdev.render.executor import CLUSTER_WAIT_SECONDS
+from lookdev.render.in_flight import usable_cores
 from lookdev.survey.join_words import JOIN_HEAD, join_rows
 from lookdev.survey.survey import Survey, survey
 from lookdev.text.table import table_text
@@ -64,7 +65,7 @@ class BatchRequest:
     exact : grade every pixel in float64.
     resume : skip what an earlier batch made from the same content.
     tidy : remove what earlier batches left in ``out`` that is not of this one, and was not changed since.
-    workers : stills in hand at the same time.
+    workers : stills in hand at the same time, as far as memory allows; as many as there are cores.
     cluster : address of a Dask scheduler, or None for this machine.
     cluster_wait_s : how long a cluster may be without any worker before the batch ends.
     salvage : use a truncated JPEG as far as it decodes.
@@ -89,7 +90,7 @@ class BatchRequest:
     exact: bool = False
     resume: bool = False
     tidy: bool = False
-    workers: int = 2
+    workers: int = field(default_factory=usable_cores)
     cluster: str | None = None
     cluster_wait_s: float = CLUSTER_WAIT_SECONDS
     salvage: bool = False

@@ -27,6 +27,7 @@ from lookdev.jobs.pitch_plan import PitchPlanned, Spot, frame_names, plan_pitch,
 from lookdev.outputs import inputs_of, refuse_scout, writing
 from lookdev.pages.pitch_model import Picture, Pitch, PitchPlace, framed, hero_score, to_shape
 from lookdev.pages.pitch_place import drawn_place
+from lookdev.render.in_flight import usable_cores
 from lookdev.survey.survey import Survey, SurveyedStill, survey
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ class PitchRequest:
     out: Path
     only: tuple[str, ...] = ()
     numbers: bool = False
-    workers: int = 2
+    workers: int = field(default_factory=usable_cores)
     salvage: bool = False
     max_pixels: int | None = None
     choices: str | None = None

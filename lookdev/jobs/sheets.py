@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,7 @@ from lookdev.jobs.common import (
     unheard,
 )
 from lookdev.outputs import inputs_of, refuse_scout, writing
+from lookdev.render.in_flight import usable_cores
 from lookdev.survey.survey import Survey, SurveyedStill, survey
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ class SheetsRequest:
     out: Path
     only: tuple[str, ...] = ()
     paper: str = "a4"
-    workers: int = 2
+    workers: int = field(default_factory=usable_cores)
     salvage: bool = False
     max_pixels: int | None = None
     reads: tuple[Path, ...] = ()
