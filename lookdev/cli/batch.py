@@ -23,7 +23,6 @@ from lookdev.cli.options import (
 
 if TYPE_CHECKING:
     from lookdev.jobs.batch import BatchResult
-    from lookdev.render.in_flight import usable_cores
 
 
 class StillFormat(enum.StrEnum):
@@ -142,6 +141,7 @@ def batch(
     from lookdev.jobs.choices import choices_from
     from lookdev.jobs.common import looks_for, open_scout
     from lookdev.lut.look_files import files_of_looks
+    from lookdev.render.in_flight import usable_cores
 
     opened = open_scout(scout)
     request = BatchRequest(
