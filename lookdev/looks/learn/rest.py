@@ -24,6 +24,7 @@ _SMOOTH = 2e-4  # penalty of second differences against a mean square of the dat
 _HOLD = 1e-4  # penalty of the values themselves
 BEYOND_SHARE = 0.2
 _BEYOND_POINTS, _BEYOND_GUESSES, _BEYOND_SMOOTH, _BEYOND_HOLD = 9, 7, 1e-3, 1e-7
+_NEAR_GREY = 0.15  # code values between channels: by five grades and frames that no test holds
 _TRUST = 0.08  # signal: an offset larger than this counts less and less
 
 
@@ -56,8 +57,8 @@ def beyond(colours: Colours, share: float = BEYOND_SHARE) -> Colours:
     """The same colours, and a guess of what would have become of those that the frame does not hold.
 
     Most grades act on code values, and evenly: a lattice on the source's own code values, as straight as the
-    colours let it be, goes on where they end. Its points count ``share`` of the whole. A source without code
-    values that are bounded comes back as it is.
+    colours let it be, goes on where they end. Its points count ``share`` of the whole, those near grey most,
+    as colours of pictures lie there. A source without code values that are bounded comes back as it is.
     """
     if colours.source.state != "output":
         return colours
@@ -69,7 +70,8 @@ def beyond(colours: Colours, share: float = BEYOND_SHARE) -> Colours:
     edge = np.linspace(0.0, 1.0, _BEYOND_GUESSES)
     lattice = np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
     guess = np.clip(with_rest(lattice, offset), 0.0, 1.0)
-    each = np.full(len(lattice), share / (1.0 - share) / len(lattice))
+    greyness = np.exp(-np.ptp(lattice, axis=1) / _NEAR_GREY)
+    each = share / (1.0 - share) * greyness / greyness.sum()
     return replace(
         colours,
         before=np.concatenate([colours.before, lattice]),
