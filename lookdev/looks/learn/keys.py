@@ -162,7 +162,7 @@ def tables_of(vector: Array, cdl_encoding: str | None = None) -> dict[str, Any]:
         elif value != key.default:
             _put(tables, key.name, value)
     for name, values in tuples.items():
-        own = [key for key in all_keys() if key.name == name]
+        own = _parts_of(name)
         if all(v == key.default for v, key in zip(values, own, strict=True)):
             continue
         if own[0].is_pull:
@@ -174,6 +174,12 @@ def tables_of(vector: Array, cdl_encoding: str | None = None) -> dict[str, Any]:
     return tables
 
 
+@cache
+def _parts_of(name: str) -> tuple[Key, ...]:
+    return tuple(key for key in all_keys() if key.name == name)
+
+
+@cache
 def _place(name: str) -> int:
     """Which of :data:`TONES` a key is of."""
     return [f"tone at {at:g} stops" for at, _ in TONES].index(name)
