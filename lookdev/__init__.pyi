@@ -21,9 +21,9 @@ from lookdev.jobs.faces import FacesRequest as FacesRequest
 from lookdev.jobs.faces import FacesResult as FacesResult
 from lookdev.jobs.faces import run as _faces
 from lookdev.jobs.graded import grade as grade
-from lookdev.jobs.handoff import Handoff as Handoff
-from lookdev.jobs.handoff import HandoffRequest as HandoffRequest
 from lookdev.jobs.handoff import run as _handoff
+from lookdev.jobs.handoff_parts import Handoff as Handoff
+from lookdev.jobs.handoff_parts import HandoffRequest as HandoffRequest
 from lookdev.jobs.learn import LearnRequest as LearnRequest
 from lookdev.jobs.learn import LearnResult as LearnResult
 from lookdev.jobs.learn import run as _learn

@@ -88,7 +88,8 @@ def handoff(
     from lookdev.colorimetry.encodings import get_encoding, with_range
     from lookdev.jobs.choices import choices_from
     from lookdev.jobs.common import open_scout
-    from lookdev.jobs.handoff import HandoffRequest, run
+    from lookdev.jobs.handoff import run
+    from lookdev.jobs.handoff_parts import HandoffRequest
     from lookdev.lut.look_files import files_of_looks
     from lookdev.lut.received import open_look
 
