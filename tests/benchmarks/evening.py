@@ -3,7 +3,7 @@
     python tests/benchmarks/evening.py                        # 24 MP; some ten minutes on an idle machine
     python tests/benchmarks/evening.py --quick                # 4 MP, fewer stills, no repeats
     python tests/benchmarks/evening.py --only jpeg,resume     # some of: jpeg day heic raw tiff tiff16 exr
-                                                              # mixed one cold resume workers large
+                                                              # mixed one cold resume workers cluster large
     python tests/benchmarks/evening.py --megapixels 24 --count 6 --repeats 1 --only raw
 
 It makes its own scouts. Every measurement is a process of its own; ours and its floor take turns, and the
@@ -125,6 +125,16 @@ def encoded(kind: str, signal: np.ndarray) -> bytes:
             OpenEXR.File(head, light).write(str(path))
             return path.read_bytes()
     return out.getvalue()
+
+
+def wide_jpeg(width: int, height: int) -> bytes:
+    """A large picture laid out of mirrored smaller ones, in codes: as floats it would take gigabytes."""
+    import cv2
+
+    tile = (picture(0, 3200, 2000)[..., ::-1] * 255 + 0.5).astype(np.uint8)
+    row = np.concatenate([tile, tile[:, ::-1]] * (-(-width // 6400)), axis=1)[:, :width]
+    codes = np.concatenate([row, row[::-1]] * (-(-height // 4000)), axis=0)[:height]
+    return cv2.imencode(".jpg", codes, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])[1].tobytes()
 
 
 def make_scout(folder: Path, card: Card, megapixels: float) -> Path:
@@ -385,12 +395,32 @@ def report_workers(folder: Path, card: Card, megapixels: float) -> None:
     table(f"Workers, {card.words}", ("workers", "wall", "CPU", "cores busy", "times one"), rows)
 
 
+def report_cluster(folder: Path, card: Card, megapixels: float) -> None:
+    """The same tasks on a Dask scheduler of this machine, workers of one thread each."""
+    import distributed
+
+    scout, rows, one = make_scout(folder, card, megapixels), [], 0.0
+    for count in (1, 2, 4):
+        with distributed.LocalCluster(
+            n_workers=count, threads_per_worker=1, processes=True, dashboard_address=None
+        ) as cluster:
+            where = ("--cluster", cluster.scheduler_address)
+            for warm in (True, False):  # the first run has the workers load kernels and libraries
+                found = batch(scout, fresh(folder / "out_cluster"), card.looks, where)
+                last = found["graded_last"]
+                if not warm:
+                    one = one or last
+                    rows.append((count, f"{last:.2f} s", f"{one / last:.2f}", f"{found['wall']:.2f} s"))
+    heads = ("workers of one thread", "last graded still", "times one", "the whole command")
+    table(f"On a cluster of this machine, {card.words}", heads, rows)
+
+
 def report_large(folder: Path, width: int, height: int) -> None:
     """One JPEG of 200 MP through four looks: how long, how much memory."""
     scout = folder / f"large_{width}"
     if not (scout / "meter.csv").exists():
         scout.mkdir(parents=True, exist_ok=True)
-        (scout / "wide.jpg").write_bytes(encoded("jpeg", picture(0, width, height)))
+        (scout / "wide.jpg").write_bytes(wide_jpeg(width, height))
         (scout / "meter.csv").write_text("stills,location,source,cct_k\nwide.jpg,Location,lamp,4300\n")
     found = batch(scout, fresh(folder / "out_large"), LOOKS, ("--max-pixels", "250000000"))
     row = (
@@ -418,7 +448,8 @@ def main() -> None:
         return
     megapixels = options.megapixels or (4.0 if options.quick else 24.0)
     repeats = options.repeats or (1 if options.quick else 3)
-    parts = options.only.split(",") if options.only else [*CARDS, "resume", "cold", "workers", "large"]
+    rest = ("resume", "cold", "workers", "cluster", "large")
+    parts = options.only.split(",") if options.only else [*CARDS, *rest]
     most = options.count or (12 if options.quick else 1000)
     cards = {
         n: Card(**{**vars(c), "stills": tuple((k, min(m, most)) for k, m in c.stills)})
@@ -436,6 +467,8 @@ def main() -> None:
             report_cold(folder, cards["one"], megapixels)
         if "workers" in parts:
             report_workers(folder, cards["jpeg"], megapixels)
+        if "cluster" in parts:
+            report_cluster(folder, cards["raw"], megapixels)
         if "large" in parts:
             report_large(folder, *((6000, 3000) if options.quick else (20000, 10000)))
 
