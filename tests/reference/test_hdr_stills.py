@@ -8,6 +8,7 @@ OOTF, written out in ``test_hdr_rendering.py`` from memory.
 from __future__ import annotations
 
 import io
+import re
 import sys
 from pathlib import Path
 
@@ -79,6 +80,12 @@ def by_ffmpeg(data: bytes) -> tuple[np.ndarray, tuple[int, int, int, int]]:
     return np.stack([red, green, blue], axis=-1) * 1023, tuple(int(p) for p in points)
 
 
+def ffmpeg_version() -> tuple[int, ...]:
+    import av
+
+    return tuple(int(number) for number in re.findall(r"\d+", av.ffmpeg_version_info)[:2])
+
+
 @pytest.fixture(scope="module")
 def made() -> dict[tuple[str, str], tuple[bytes, np.ndarray]]:
     """File and the code values before the codec, of 1023, by suffix and encoding."""
@@ -96,7 +103,10 @@ def made() -> dict[tuple[str, str], tuple[bytes, np.ndarray]]:
 def test_it_says_what_it_is_and_holds_the_code_values(made, suffix, name, transfer) -> None:  # type: ignore[no-untyped-def]
     data, wanted = made[suffix, name]
     got, points = by_ffmpeg(data)
-    assert points == (9, transfer, 9, 2)  # BT.2020, PQ or HLG, BT.2020 non-constant luminance, full range
+    # BT.2020, PQ or HLG, BT.2020 non-constant luminance, full range; FFmpeg before 8.1 looks for an AVIF's in
+    # the stream alone, where libavif before 1.4 does not write them: libheif's view below holds for all
+    if points != (2, 2, 2, 2) or suffix == ".heic" or ffmpeg_version() >= (8, 1):
+        assert points == (9, transfer, 9, 2)
     assert np.abs(patches(got) - patches(wanted)).max() < 2.0
     import pillow_heif
 
