@@ -43,6 +43,32 @@ PLACES_DIFFER = np.array(
 """Standard deviation between pictures of different places, none of them graded: measured over the fifteen
 stills of the sample scout, balanced, and five photographs."""
 
+_NEIGHBOURS, _ONE_AXIS, _TWO_AXES, _FAMILIES_TOGETHER, _LEAST = 0.8, 0.75, 0.55, 0.1, 0.02
+"""Correlations between places, rounded from those of the same pictures: of neighbouring quantiles of light
+(chroma's are 0.75), of casts of two bands along one axis of Oklab and along two, of two families' chroma."""
+
+
+def places_correlate() -> Array:
+    """Correlation (28, 28) of the impression between pictures of different places, none of them graded.
+
+    >>> found = places_correlate()
+    >>> found.shape, round(float(found[2, 3]), 1), bool(np.linalg.eigvalsh(found).min() > 0)
+    ((28, 28), 0.8, True)
+    """
+    found = np.eye(COUNT)
+    for part, share in ((LIGHT, _NEIGHBOURS), (slice(CHROMA.start, CHROMA.stop - 1), 0.75)):
+        place = np.arange(part.stop - part.start)
+        found[part, part] = share ** np.abs(place[:, None] - place)
+    axis = np.arange(CAST.stop - CAST.start) % 2
+    found[CAST, CAST] = np.where(axis[:, None] == axis, _ONE_AXIS, _TWO_AXES)
+    found[FAMILY, FAMILY] = _FAMILIES_TOGETHER
+    np.fill_diagonal(found, 1.0)
+    values, vectors = np.linalg.eigh(found)
+    found = (vectors * np.maximum(values, _LEAST)) @ vectors.T
+    spread = np.sqrt(np.diag(found))
+    return np.asarray(found / spread / spread[:, None])
+
+
 _FLOOR = 0.0015  # light under which a display shows no difference
 _BAND_MIDDLE, _BAND_REACH = (0.25, 0.55, 0.85), 0.27  # Oklab lightness
 _GREYISH = 0.03  # Oklab chroma about the commonest colour within which surfaces count as one grey

@@ -20,7 +20,7 @@ from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.colorimetry.munsell import FAMILIES
 from lookdev.looks.learn.colours import lab
-from lookdev.looks.learn.impression import PLACES_DIFFER, impression
+from lookdev.looks.learn.impression import PLACES_DIFFER, impression, places_correlate
 from lookdev.looks.learn.keys import hue_text
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Pipeline
@@ -73,11 +73,11 @@ TURNS = (
 )
 _LIGHT_KEYS = ("exposure", "curve")
 
-HELD_BACK, NEARER = 2.0, 1.0
+HELD_BACK, NEARER = 1.5, 1.0
 """How many times further than measured places are taken to differ: they never differ as a normal law says."""
 
 _OWN = 20.0  # pictures that PLACES_DIFFER counts as: those it was measured on
-_APART = 0.5  # share of what two numbers have in common that is taken as chance: pictures are few
+_APART = 0.1  # share of what two numbers have in common that is taken as chance: pictures are few
 _BLUR = 0.05  # of a number's own spread: no look is felt finer
 _FARTHEST = 5.0  # spreads
 _STEP = 0.05  # of a spread: finite difference
@@ -139,7 +139,7 @@ def suggest(references: Array, scout: Array) -> tuple[Suggestion, Suggestion, Su
 def places_differ(own: Array) -> Array:
     """Covariance (28, 28) of the impression between places: of the scout's pictures (s, 28) and of others."""
     off = own - own.mean(axis=0)
-    others = np.diag(PLACES_DIFFER**2)
+    others = places_correlate() * PLACES_DIFFER * PLACES_DIFFER[:, None]
     mixed = (off.T @ off + _OWN * others) / (max(len(own) - 1, 0) + _OWN)
     apart = np.diag(np.diag(mixed))
     return np.asarray((1 - _APART) * mixed + _APART * apart + _BLUR**2 * apart)
