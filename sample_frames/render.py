@@ -338,7 +338,7 @@ def make(args: argparse.Namespace) -> None:
                 continue
             light = transport.render_view(place, view, passes=args.passes, scale=1.0, cache=cache)
             # the first view's card sets the power of the lamps
-            scales = cameras.group_scales(place, transport.card_meter(place, cache, apart=view.rig is None))
+            scales = cameras.group_scales(place, transport.card_meter(place, cache))
             scene = cameras.scene_light(place, view, light, scales)
             raw = cameras.sensor_raw(place, view, light, scales) if view.file == "dng" else None
             path = files.write_view(out, view, scene, raw, place.balance_k)

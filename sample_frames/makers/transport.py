@@ -63,18 +63,12 @@ def start(variant: str = VARIANT) -> Any:
     return mi
 
 
-def scene_parts(
-    place: Place, view: View, folder: Path, apart: bool | None = None
-) -> tuple[dict[str, Any], dict[str, dict[str, Any]]]:
+def scene_parts(place: Place, view: View, folder: Path) -> tuple[dict[str, Any], dict[str, dict[str, Any]]]:
     """Shapes without light, and glowing shapes by group (as mitsuba dictionaries).
 
-    ``apart``: each glowing polygon with a picture is a light of its own, as it must be: mitsuba aims at such
-    a light through its uv, and of several windows that share 0 to 1 it aims at one alone; which one depends
-    on its build. The measured stills were rendered with windows together and their truth belongs to that, so
-    this is so for composed views, unless said.
+    Each glowing polygon with a picture is a light of its own: mitsuba aims at such a light through its uv,
+    and of several windows that share 0 to 1 it aims at one alone; which one depends on its build.
     """
-    if apart is None:
-        apart = view.rig is None
     from makers.materials import _texture
 
     b = Builder()
@@ -103,11 +97,7 @@ def scene_parts(
         key = name if name in skins else f"m{i}"
         shapes[key] = {"type": "ply", "filename": str(path), "bsdf": mats[name]}
     glow: dict[str, dict[str, Any]] = {}
-    lights = [
-        (key, part)
-        for key, soup in b.lights.items()
-        for part in (soup.each() if apart and key[1] else [soup])
-    ]
+    lights = [(key, part) for key, soup in b.lights.items() for part in (soup.each() if key[1] else [soup])]
     for i, ((group, mask, radiance), soup) in enumerate(lights):
         path = folder / f"l{i}.ply"
         soup.write_ply(path)
@@ -605,16 +595,10 @@ def faces_in(view: View, scale: float) -> list[tuple[int, int, int, int]]:
     return boxes
 
 
-def card_meter(place: Place, cache: Path, apart: bool = False) -> Meter:
-    """The meter at the card of a place's first view, which sets the power of its lamps.
-
-    ``apart`` : with its windows as :func:`scene_parts` has them for composed views.
-    """
+def card_meter(place: Place, cache: Path) -> Meter:
+    """The meter at the card of a place's first view, which sets the power of its lamps."""
     view = place.views[0]
     start()
-    b = Builder()
-    place.build(b, {}, {})
-    apart = apart and any(mask for _, mask, _ in b.lights)
     card = metered_spots(place, view)[0]
     readings = {}
     cache.mkdir(parents=True, exist_ok=True)
@@ -622,13 +606,13 @@ def card_meter(place: Place, cache: Path, apart: bool = False) -> Meter:
         parts: list[Any] = []
 
         def read(g: int, group: str) -> Array:
-            parts[:] = parts or scene_parts(place, view, Path(name), apart)
+            parts[:] = parts or scene_parts(place, view, Path(name))
             lit = scene_of(parts[0], parts[1], group)
             seed = 1000 * view.seed + 60 + 30 * g
             return render_meter(lit, card, view, meter_spp(place, view), seed)
 
         for g, group in enumerate(place.lamps):
-            path = cache / f"{view.name}_{view.size[0]}_{group}_meter0{'_apart' * apart}.npy"
+            path = cache / f"{view.name}_{view.size[0]}_{group}_meter0.npy"
             readings[group] = kept_array(path, lambda g=g, group=group: read(g, group))  # type: ignore[misc]
     return Meter(readings)
 
