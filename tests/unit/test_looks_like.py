@@ -1,4 +1,4 @@
-"""Suggestions from a reference picture: a part of the experiment of tests/benchmarks/like.py.
+"""Suggestions from a reference picture: the experiment of tests/benchmarks/like.py.
 
 Baseline: linear optimal transport between Gaussians (Pitie and Kokaram, CVMP 2007), the best of eight uses.
 """
@@ -34,11 +34,9 @@ def benchmark() -> ModuleType:
 
 @pytest.fixture(scope="module")
 def cases() -> list:  # type: ignore[type-arg]
-    """Five hidden looks, a reference at a place each."""
+    """All thirty: hidden looks, a reference at a place each."""
     run = benchmark()
-    scout, looks = run.stills(), run.hidden_looks()
-    places = list(dict.fromkeys(still.place for still in scout))
-    return [run.case(scout, looks[3 * k + 1], place) for k, place in enumerate(places[:5])]
+    return list(run.cases(run.stills(), 30, False))
 
 
 def test_nearer_than_optimal_transport(cases: list) -> None:  # type: ignore[type-arg]
@@ -49,13 +47,12 @@ def test_nearer_than_optimal_transport(cases: list) -> None:  # type: ignore[typ
 
 
 def test_half_of_what_it_was_without(cases: list) -> None:  # type: ignore[type-arg]
-    """The goal of the issue on developing a look: half as far from the hidden look's pictures as the stills
-    are as they stand. Over the thirty cases of tests/benchmarks/like.py the first suggestion comes to 0.49,
-    the best of three to 0.44. In these five, which are quick, it is 0.516, and 0.55 is a bound set after that
-    figure; before places were known to differ in several numbers at once it was 0.53 over the thirty."""
+    """The goal of the issue on developing a look, as a mean over the thirty: half as far from the hidden
+    look's pictures as the stills are as they stand. Case by case the first suggestion is in 57%."""
+    assert len(cases) == 30
     stood = sum(case.stood for case in cases)
-    assert sum(case.suggestions[0] for case in cases) <= 0.55 * stood
-    assert sum(min(case.suggestions) for case in cases) <= 0.5 * stood
+    assert sum(case.suggestions[0] for case in cases) <= 0.5 * stood
+    assert sum(min(case.suggestions) for case in cases) <= 0.45 * stood
 
 
 def test_no_suggestion_posterises(cases: list) -> None:  # type: ignore[type-arg]

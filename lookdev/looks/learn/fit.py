@@ -24,7 +24,7 @@ from lookdev.looks.model import Look
 Array = NDArray[np.float64]
 
 LEAST_GAIN = 0.05
-"""Mean CIEDE2000 that a key must buy to be in the file."""
+"""Mean CIEDE2000 that a key must buy to be in the file; what all that are left out would buy is no more."""
 
 JUST_NOTICEABLE = 1.0
 """CIEDE2000 of the least step that can be seen, common practice."""
@@ -215,8 +215,10 @@ def refit(several: Sequence[Colours], fitted: Fitted) -> Fitted:
 
 
 def fewer(problem: Problem, vector: Array) -> Array:
-    """``vector`` without the keys that buy less than :data:`LEAST_GAIN`, the others fitted again."""
+    """``vector`` without the keys that buy less than :data:`LEAST_GAIN`, each and all together; the others
+    are fitted again."""
     keys, rest = all_keys(), defaults()
+    most = problem.mean(problem.residuals(vector)) + LEAST_GAIN
     for _ in range(4):
         active = [int(k) for k in np.flatnonzero(vector != rest)]
         here = problem.residuals(vector)
@@ -237,7 +239,8 @@ def fewer(problem: Problem, vector: Array) -> Array:
                     -inverse[:, own] @ np.linalg.solve(inverse[np.ix_(own, own)], back), dtype=np.float64
                 )
                 after = here + jacobian @ _placed(moved, left, shift)
-                gain = problem.mean(after) - mean
+                comes_to = problem.mean(after)
+                gain = comes_to - mean if comes_to <= most else np.inf
                 if best is None or gain < best[0]:
                     best = (gain, own, shift)
             if best is None or best[0] > _MARGIN * LEAST_GAIN:
