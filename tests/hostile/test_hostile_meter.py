@@ -9,7 +9,8 @@ import pytest
 from hostile.guard import no_hang
 
 from lookdev.errors import MeterError
-from lookdev.meter.log import read_meter_log, reading_for
+from lookdev.meter.ladder import Facts, climb
+from lookdev.meter.log import read_meter_log
 from lookdev.meter.scout import load_scout, read_scout_file
 from lookdev.meter.spectrum import read_spectrum
 
@@ -214,7 +215,9 @@ def test_a_glob_made_to_hang_does_not() -> None:
     from lookdev.meter.log import Reading
 
     with no_hang():
-        assert reading_for("a" * 200 + ".jpg", [Reading(stills=("*a" * 60 + "b",))]) is None
+        named = Reading(row=2, stills=("*a" * 60 + "b",), location="Hall")
+        (step,) = climb([Facts("a" * 200 + ".jpg")], [named])
+        assert step.reading is None
 
 
 def test_forty_thousand_rows_and_a_million(tmp_path: Path) -> None:

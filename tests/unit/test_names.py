@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from lookdev.colorimetry.encodings import encoding_names, get_encoding
 from lookdev.files import safe_name
-from lookdev.lut.bake import cube_tail
+from lookdev.lut.naming import cube_tail
 from lookdev.names import Names, location_names, look_names, place_names, still_stems
 
 AWKWARD = st.lists(
