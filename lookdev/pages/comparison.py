@@ -79,7 +79,7 @@ def draw_comparison(model: SheetModel, paper: str = "a4", *, dpi: int = RASTER_D
     plan = _choose(
         box.width,
         box.height,
-        tuple(round(r.aspect, 3) for r in model.rows),
+        tuple(_shape(r.aspect) for r in model.rows),
         looks,
         model.repeated,
         _enough(model),
@@ -112,7 +112,7 @@ def picture_edge_px(
     doc = Document("", paper=paper)
     box = doc.new_page("x", "x").content
     height = box.height - HEADING.line - 4
-    plan = _choose(box.width, height, tuple(round(a, 3) for a in aspects), looks, repeated, enough)
+    plan = _choose(box.width, height, tuple(_shape(a) for a in aspects), looks, repeated, enough)
     return _whole_px(plan.largest, doc.pixel)
 
 
@@ -146,7 +146,7 @@ def _draw_page(
     page: Page, box: Box, model: SheetModel, rows: range, columns: Sequence[int], plan: _Plan
 ) -> None:
     fit = _fit(
-        box.width, box.height, tuple(round(model.rows[i].aspect, 3) for i in rows), len(columns), plan.lines
+        box.width, box.height, tuple(_shape(model.rows[i].aspect) for i in rows), len(columns), plan.lines
     )
     assert fit is not None
     y = box.top
@@ -246,6 +246,11 @@ class _Plan:
     largest: float
 
 
+def _shape(aspect: float) -> float:
+    """Of a picture one pixel wide and thousands tall: still a shape, that a page can hold."""
+    return max(round(aspect, 3), 0.001)
+
+
 def _kind(aspect: float) -> int:
     return 0 if aspect < 0.95 else 1 if aspect < 1.8 else 2
 
@@ -273,7 +278,7 @@ def _fit(
         edge = cell * max(1.0, 1.0 / aspect)
         least, largest = min(least, edge), max(largest, edge)
     scale = min(1.0, (below - taken) / natural)
-    if scale <= 0.01:
+    if scale <= 0.0:
         return None
     spare = below - taken - natural * scale
     return _Fit(scale, area * scale**2 / (width * below), spare, least * scale, largest * scale, is_stacked)

@@ -76,7 +76,7 @@ class _Maker:
         from lookdev.pages.thumbnails import resize_srgb
 
         height, width = picture.shape[:2]
-        across = min(width, round(box.width / 72 * DPI))
+        across = max(1, min(width, round(box.width / 72 * DPI)))
         size = (across, max(1, round(across * height / width)))
         pixels = resize_srgb(picture, (size[1], size[0]))
         self.encoded.append(_jpeg(pixels))
@@ -414,7 +414,8 @@ def _palette(picture: Picture) -> list[tuple[float, Sequence[float]]]:
     from lookdev.paint.palette import dominant
 
     step = max(1, max(picture.shape[:2]) // 140)
-    light = SRGB.to_working(picture[step // 2 :: step, step // 2 :: step] / 255.0)
+    down, across = (slice(min(step // 2, n - 1), None, step) for n in picture.shape[:2])
+    light = SRGB.to_working(picture[down, across] / 255.0)
     means, shares = dominant(light, SCRIPT_COLOURS)
     order = np.argsort(means @ np.array([0.2627, 0.6780, 0.0593]))  # luminance, BT.2020-2 table 4
     signal = np.clip(SRGB.from_working(means), 0.0, 1.0)
