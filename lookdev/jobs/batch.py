@@ -231,7 +231,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
             done = running.stills(list(tasks.values()), heard, request.cluster_wait_s)
             results = dict(zip(tasks, done, strict=True))
             errors += [line for result in done for line in result.errors]
-            beside = work.finish(tell)
+            beside = work.finish(_but_not(errors, tell))
         errors += [line for line in beside.errors if line not in errors]
         summary = batch_summary(
             surveyed,
@@ -258,6 +258,12 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     return BatchResult(
         surveyed, results, beside.sheets, beside.pitch.written, beside.cubes, summary, errors, left
     )
+
+
+def _but_not(errors: Sequence[str], tell: Tell) -> Tell:
+    """``tell`` without the lines of ``errors``: pages meet the same bad still again, and it has been named."""
+    told = frozenset(errors)
+    return lambda said: None if isinstance(said, Line) and said.text in told else tell(said)
 
 
 def _tell_event(event: Event, names: Mapping[tuple[Path, Part | None], str], tell: Tell) -> None:

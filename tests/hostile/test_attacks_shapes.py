@@ -71,3 +71,21 @@ def test_it_survives(
     attack: Attack, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     survives(attack, tmp_path, capsys, monkeypatch)
+
+
+def test_a_bad_still_is_named_in_one_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Though the pitch, in search of what stands for the place, looks at it again."""
+
+    def cut(home: Path) -> None:
+        scout = home / "scout"
+        for name, quality in (("0.jpg", 90), ("1.jpg", 80)):
+            Image.open(scout / "b.png").resize((240, 160)).save(scout / name, quality=quality)
+            whole = (scout / name).read_bytes()
+            (scout / name).write_bytes(whole[: len(whole) * 2 // 3] + b"\xff\xd9")
+        (scout / "meter.csv").write_text("stills,location,cct_k,camera_balance_k\n*,Quay,3200,5600\n")
+
+    said = survives(Attack("two damaged", BATCH, (1,), setup=cut), tmp_path, capsys, monkeypatch)
+    for name in ("0.jpg", "1.jpg"):
+        assert sum(name in line and "damaged" in line for line in said.splitlines()) == 1, said
