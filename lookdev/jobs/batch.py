@@ -261,7 +261,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
 
 
 def _but_not(errors: Sequence[str], tell: Tell) -> Tell:
-    """``tell`` without the lines of ``errors``: pages meet the same bad still again, and it has been named."""
+    """``tell`` without the lines of ``errors``: pages meet a bad still again that has been named."""
     told = frozenset(errors)
     return lambda said: None if isinstance(said, Line) and said.text in told else tell(said)
 
