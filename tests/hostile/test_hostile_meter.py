@@ -216,7 +216,7 @@ def test_a_glob_made_to_hang_does_not() -> None:
 
     with no_hang():
         named = Reading(row=2, stills=("*a" * 60 + "b",), location="Hall")
-        (step,) = climb([Facts("a" * 200 + ".jpg")], [named])
+        (step,) = climb([Facts("a" * 200 + ".jpg")], [named, Reading(row=3, location="Dock")])
         assert step.reading is None
 
 
