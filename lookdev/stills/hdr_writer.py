@@ -98,7 +98,7 @@ def _avif(codes: NDArray[np.uint16], transfer: int, quality: int, subsampling: s
             level=quality,
             speed=_AVIF_SPEED,
             bitspersample=10,
-            pixelformat=subsampling.replace(":", ""),
+            pixelformat=imagecodecs.AVIF.PIXEL_FORMAT[f"YUV{subsampling.replace(':', '')}"],
             primaries=_PRIMARIES,
             transfer=transfer,
             matrix=_MATRIX,
