@@ -472,8 +472,7 @@ def _rgba(picture: Picture) -> bytes:
 def _size_asked(request: Request) -> tuple[int, int]:
     """Width and height that the page shows a picture at, from the address's query."""
     sides = [request.query_params.get(name, "") for name in ("width", "height")]
-    width, height = (int(s) if s.isascii() and s.isdigit() and len(s) < 6 else _WHOLE_PX for s in sides)
-    return width, height
+    return _size([int(s) if s.isascii() and s.isdigit() and len(s) < 6 else _WHOLE_PX for s in sides])
 
 
 def _sizes(asked: object, stills: list[int]) -> dict[int, tuple[int, int]]:
