@@ -141,7 +141,6 @@ def batch(
     from lookdev.jobs.choices import choices_from
     from lookdev.jobs.common import looks_for, open_scout
     from lookdev.lut.look_files import files_of_looks
-    from lookdev.render.in_flight import usable_cores
 
     opened = open_scout(scout)
     request = BatchRequest(
@@ -160,7 +159,7 @@ def batch(
         exact=exact,
         resume=resume,
         tidy=tidy,
-        workers=workers or usable_cores(),
+        workers=workers,
         cluster=cluster,
         cluster_wait_s=cluster_wait_s,
         salvage=salvage,

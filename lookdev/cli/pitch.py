@@ -53,7 +53,6 @@ def pitch(
     from lookdev.jobs.common import looks_for, open_scout
     from lookdev.jobs.pitch import PitchRequest, run
     from lookdev.lut.look_files import files_of_looks
-    from lookdev.render.in_flight import usable_cores
     from lookdev.text.table import print_table
 
     opened = open_scout(scout)
@@ -67,7 +66,7 @@ def pitch(
         folder,
         tuple(only or ()),
         numbers,
-        workers or usable_cores(),
+        workers,
         salvage,
         max_pixels,
         reads=files_of_looks(looks),

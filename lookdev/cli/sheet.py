@@ -47,7 +47,6 @@ def sheet(
     from lookdev.jobs.common import looks_for, open_scout
     from lookdev.jobs.sheets import SheetsRequest, run
     from lookdev.lut.look_files import files_of_looks
-    from lookdev.render.in_flight import usable_cores
 
     opened = open_scout(scout)
     request = SheetsRequest(
@@ -56,7 +55,7 @@ def sheet(
         out or scout.resolve().with_name(scout.resolve().name + "_sheets"),
         tuple(only or ()),
         paper.value,
-        workers or usable_cores(),
+        workers,
         salvage,
         max_pixels,
         files_of_looks(looks),

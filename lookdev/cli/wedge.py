@@ -68,7 +68,6 @@ def wedge(
     from lookdev.errors import RequestError
     from lookdev.jobs.common import open_scout
     from lookdev.jobs.wedge import WedgeRequest, run
-    from lookdev.render.in_flight import usable_cores
 
     if (look is None) == (ends is None):
         raise RequestError("which look?", wanted="a look and --vary, or --between A.toml B.toml")
@@ -87,7 +86,7 @@ def wedge(
         take,
         take_to,
         paper.value,
-        workers or usable_cores(),
+        workers,
     )
     with told(quiet=as_json) as tell:
         result = run(request, tell)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +21,7 @@ from lookdev.jobs.common import (
 )
 from lookdev.outputs import inputs_of, refuse_scout, writing
 from lookdev.render.executor import CLUSTER_WAIT_SECONDS
-from lookdev.render.in_flight import usable_cores
+from lookdev.render.in_flight import worker_count
 from lookdev.survey.join_words import JOIN_HEAD, join_rows
 from lookdev.survey.survey import Survey, survey
 from lookdev.text.table import table_text
@@ -90,7 +90,7 @@ class BatchRequest:
     exact: bool = False
     resume: bool = False
     tidy: bool = False
-    workers: int = field(default_factory=usable_cores)
+    workers: int | None = None
     cluster: str | None = None
     cluster_wait_s: float = CLUSTER_WAIT_SECONDS
     salvage: bool = False
@@ -215,10 +215,10 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
         for line in (*surveyed.warnings, *settled.warnings, *errors):
             tell(Line(line))
         with open_run(
-            state, workers=request.workers, resume=request.resume, cluster=request.cluster
+            state, workers=worker_count(request.workers), resume=request.resume, cluster=request.cluster
         ) as running:
             work = BesideWork(
-                running, surveyed, looks, settled, out, request.paper, options, request.workers,
+                running, surveyed, looks, settled, out, request.paper, options, worker_count(request.workers),
                 cube_work, ends,
             )  # fmt: skip
             work.warn(tell)

@@ -27,7 +27,7 @@ from lookdev.jobs.pitch_plan import PitchPlanned, Spot, frame_names, plan_pitch,
 from lookdev.outputs import inputs_of, refuse_scout, writing
 from lookdev.pages.pitch_model import Picture, Pitch, PitchPlace, framed, hero_score, to_shape
 from lookdev.pages.pitch_place import drawn_place
-from lookdev.render.in_flight import usable_cores
+from lookdev.render.in_flight import worker_count
 from lookdev.survey.survey import Survey, SurveyedStill, survey
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ class PitchRequest:
     out: Path
     only: tuple[str, ...] = ()
     numbers: bool = False
-    workers: int = field(default_factory=usable_cores)
+    workers: int | None = None
     salvage: bool = False
     max_pixels: int | None = None
     choices: str | None = None
@@ -96,7 +96,7 @@ def run(request: PitchRequest, tell: Tell = unheard) -> PitchResult:
             tell(Line(line))
         compile_on_first_use(tell)
         made = make_pitch(
-            surveyed, request.looks, request.out, options, request.workers, tell,
+            surveyed, request.looks, request.out, options, worker_count(request.workers), tell,
             chosen=settled.fingerprints, numbers=request.numbers,
         )  # fmt: skip
     return PitchResult(surveyed, made.written, made.places, errors + made.errors, made.frames)

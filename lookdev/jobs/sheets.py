@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,7 +18,7 @@ from lookdev.jobs.common import (
     unheard,
 )
 from lookdev.outputs import inputs_of, refuse_scout, writing
-from lookdev.render.in_flight import usable_cores
+from lookdev.render.in_flight import worker_count
 from lookdev.survey.survey import Survey, SurveyedStill, survey
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ class SheetsRequest:
     out: Path
     only: tuple[str, ...] = ()
     paper: str = "a4"
-    workers: int = field(default_factory=usable_cores)
+    workers: int | None = None
     salvage: bool = False
     max_pixels: int | None = None
     reads: tuple[Path, ...] = ()
@@ -75,7 +75,7 @@ def run(request: SheetsRequest, tell: Tell = unheard) -> SheetsResult:
     step, seen = counter(tell), 0
     inputs = inputs_of(request.scout, more=request.reads)
     pages = sheet_files(surveyed, request.out)
-    with writing(request.out, inputs, [], pages), ThreadPoolExecutor(request.workers) as pool:
+    with writing(request.out, inputs, [], pages), ThreadPoolExecutor(worker_count(request.workers)) as pool:
         compile_on_first_use(tell)
 
         def load(stills: list[SurveyedStill]) -> dict[str, Preview]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,7 +26,7 @@ from lookdev.looks.toml_file import load_look
 from lookdev.looks.wedge import Wedge, between, parse_variation, wedge_of
 from lookdev.names import still_stems
 from lookdev.outputs import inputs_of, refuse_any_scout, refuse_scout, writing
-from lookdev.render.in_flight import usable_cores
+from lookdev.render.in_flight import worker_count
 from lookdev.survey.survey import Survey, SurveyedStill, survey
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ class WedgeRequest:
     take: str | None = None
     take_to: Path | None = None
     paper: str = "a4"
-    workers: int = field(default_factory=usable_cores)
+    workers: int | None = None
 
 
 @dataclass(frozen=True)
@@ -125,7 +125,7 @@ def run(request: WedgeRequest, tell: Tell = unheard) -> WedgeResult:
         pages: list[WedgePage] = []
         steps: list[Step] = []
         kept: list[Path] = []
-        with ThreadPoolExecutor(request.workers) as pool:
+        with ThreadPoolExecutor(worker_count(request.workers)) as pool:
             from lookdev.render.preview import do_preview
 
             tasks = [preview_task(s, looks, (CELL_PX, CELL_PX), StillOptions()) for s in chosen]

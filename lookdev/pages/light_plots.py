@@ -28,9 +28,10 @@ from lookdev.meter.sun import (
     zone_words,
 )
 from lookdev.meter.timeline import TimeLine, words
+from lookdev.pages.chromaticity import chromaticity_plot
 from lookdev.pages.light_blocks import TEXT, TITLE, Block, clipped, glued
 from lookdev.pages.page import Page
-from lookdev.pages.plot import Axis, Plot, chromaticity_plot
+from lookdev.pages.plot import Axis, Plot
 from lookdev.pages.setting import INK, LABEL, PAPER_WHITE, text_height
 from lookdev.text import numbers
 

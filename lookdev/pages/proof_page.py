@@ -18,9 +18,10 @@ from lookdev.lut.mistakes import WrongAnswer
 from lookdev.lut.proof import Proof, curve_top_stops
 from lookdev.lut.read_me import hdr_words
 from lookdev.lut.report import examination_lines
+from lookdev.pages.chromaticity import chromaticity_plot
 from lookdev.pages.document import Document
 from lookdev.pages.page import Page
-from lookdev.pages.plot import Axis, Plot, chromaticity_plot
+from lookdev.pages.plot import Axis, Plot
 from lookdev.pages.setting import BODY, LABEL, PAPER_WHITE, SMALL, SMALL_BOLD, Column, as_uint8
 
 _CHANNELS = (("red", (150, 20, 20)), ("green", (10, 95, 30)), ("blue", (25, 45, 150)))

@@ -63,6 +63,11 @@ def usable_cores() -> int:
     return max(1, min(count, MOST_WORKERS))
 
 
+def worker_count(asked: int | None) -> int:
+    """Workers ``asked`` for; as many as cores where nobody said."""
+    return asked or usable_cores()
+
+
 class Place:
     """What one still takes of the bound while it is in hand."""
 

@@ -29,18 +29,17 @@ from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route, WebSocketRoute
-from starlette.types import ASGIApp, Receive, Scope, Send
 from starlette.websockets import WebSocket, WebSocketDisconnect
 from watchfiles import awatch
 
 from lookdev.errors import LookdevError, one_line
+from lookdev.watch.guard import HOST, Guard, not_here
 from lookdev.watch.live_still import Picture, shown_at
 from lookdev.watch.session import Fault, Session, live_jpeg
 
 if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
 
-HOST = "127.0.0.1"
 MOST_MESSAGE_BYTES = 1_000_000
 _SETTLE_MS, _STEP_MS = 40, 10
 _WHOLE_PX = 1 << 16  # more than any still has: the page did not say at which size it shows one
@@ -89,7 +88,7 @@ class LivePage:
         self._telling: set[asyncio.Task[None]] = set()
         self._pool = ThreadPoolExecutor(2, thread_name_prefix="look")
         self._end: asyncio.Event | None = None
-        guarded = _Guard(self._app(), self.token, self.port)
+        guarded = Guard(self._app(), self.token, self.port)
         self._server = uvicorn.Server(
             uvicorn.Config(
                 guarded,
@@ -170,13 +169,13 @@ class LivePage:
     async def _asset(self, request: Request) -> Response:
         name = request.path_params["name"]
         if name not in _ASSETS:
-            return _not_here()
+            return not_here()
         return Response(_asset(name), media_type=_ASSETS[name])
 
     async def _stood(self, request: Request) -> Response:
         number = request.path_params["still"]
         if number >= len(self.session.stills):
-            return _not_here()
+            return not_here()
         still, size = self.session.stills[number], _size_asked(request)
         data = await self._work(lambda: _png(shown_at(still.as_it_stood(), size)))
         return Response(data, media_type="image/png")
@@ -184,7 +183,7 @@ class LivePage:
     async def _still(self, request: Request) -> Response:
         still, look, version = (request.path_params[name] for name in ("still", "look", "version"))
         if still >= len(self.session.stills) or look >= len(self.session.looks):
-            return _not_here()
+            return not_here()
         size = _size_asked(request)
 
         def make() -> bytes | None:
@@ -192,14 +191,14 @@ class LivePage:
             return None if made is None else _png(shown_at(self.session.picture(still, made), size))
 
         data = await self._work(make)
-        return _not_here() if data is None else Response(data, media_type="image/png")
+        return not_here() if data is None else Response(data, media_type="image/png")
 
     async def _small(self, request: Request) -> Response:
         look, version = (request.path_params[name] for name in ("look", "version"))
         if look >= len(self.session.looks):
-            return _not_here()
+            return not_here()
         data = await self._work(lambda: self.session.small(look, version))
-        return _not_here() if data is None else Response(data, media_type="image/jpeg")
+        return not_here() if data is None else Response(data, media_type="image/jpeg")
 
     async def _work(self, work: Callable[[], Any]) -> Any:
         return await asyncio.get_running_loop().run_in_executor(self._pool, work)
@@ -391,70 +390,6 @@ class LivePage:
         }
 
 
-class _Guard:
-    """Lets through what comes from its own page: loopback host, right token, own origin; all else is 404."""
-
-    def __init__(self, app: ASGIApp, token: str, port: int) -> None:
-        self._app, self._token = app, token.encode()
-        self._hosts = {f"{name}:{port}".encode() for name in (HOST, "localhost")}
-        self._headers = _headers(port)
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] == "lifespan":
-            await self._app(scope, receive, send)
-        elif not self._is_ours(scope):
-            if scope["type"] == "websocket":
-                await receive()
-                await send({"type": "websocket.close", "code": 1008})
-            else:
-                await _not_here()(scope, receive, self._with_headers(send))
-        else:
-            rest = "/" + scope["path"].split("/", 2)[2]
-            inner = {**scope, "path": rest, "raw_path": rest.encode(), "root_path": ""}
-            await self._app(inner, receive, self._with_headers(send) if scope["type"] == "http" else send)
-
-    def _is_ours(self, scope: Scope) -> bool:
-        told: dict[bytes, list[bytes]] = {}
-        for name, value in scope["headers"]:
-            told.setdefault(name.lower(), []).append(value)
-        hosts, origins = told.get(b"host", []), told.get(b"origin", [])
-        parts = scope["path"].split("/", 2)
-        token = parts[1].encode("utf-8", "replace") if len(parts) == 3 else b""
-        own = [b"http://" + host for host in hosts]
-        return (
-            len(hosts) == 1
-            and hosts[0] in self._hosts
-            and secrets.compare_digest(token, self._token)
-            and (origins == own or (scope["type"] == "http" and not origins))
-        )
-
-    def _with_headers(self, send: Send) -> Send:
-        async def sending(message: Any) -> None:
-            if message["type"] == "http.response.start":
-                message = {**message, "headers": [*message["headers"], *self._headers]}
-            await send(message)
-
-        return sending
-
-
-def _headers(port: int) -> list[tuple[bytes, bytes]]:
-    """Of every answer: Content Security Policy Level 3 and its companions."""
-    sockets = " ".join(f"ws://{name}:{port}" for name in (HOST, "localhost"))
-    policy = (
-        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; "
-        f"connect-src 'self' {sockets}; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-    )
-    plain = {
-        "content-security-policy": policy,
-        "cache-control": "no-store",
-        "cross-origin-opener-policy": "same-origin",
-        "cross-origin-resource-policy": "same-origin",
-        "referrer-policy": "no-referrer",
-        "x-content-type-options": "nosniff",
-    }
-    return [(name.encode(), value.encode()) for name, value in plain.items()]
-
-
 def _png(picture: Any) -> bytes:
     import cv2
 
@@ -489,10 +424,6 @@ def _size(asked: object) -> tuple[int, int]:
 
 def _asset(name: str) -> str:
     return resources.files("lookdev.watch").joinpath(name).read_text("utf-8")
-
-
-def _not_here() -> Response:
-    return Response("Nothing here.\n", 404, media_type="text/plain")
 
 
 def _understood(text: str | None) -> Json:

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from lookdev.colorimetry.illuminants import illuminant_xy
 from lookdev.colorimetry.temperature import uv1976_from_xy
 from lookdev.errors import SheetError
+from lookdev.pages.chromaticity import chromaticity_plot, spectral_locus
 from lookdev.pages.document import Document
-from lookdev.pages.plot import Axis, Plot, chromaticity_plot, clip_segment, round_ticks, spectral_locus
+from lookdev.pages.plot import Axis, Plot, clip_segment, round_ticks
 from lookdev.pages.setting import Box
 
 
