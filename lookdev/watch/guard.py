@@ -1,4 +1,4 @@
-"""Who may speak to the live page: its own page on the loopback address, by its token; else nothing is here."""
+"""Who may speak to the live page: its own page on the loopback address, by its token; nobody else."""
 
 from __future__ import annotations
 
