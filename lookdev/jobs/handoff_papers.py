@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from lookdev.files import write_json, write_whole
-from lookdev.jobs.handoff_parts import Parts
+from lookdev.jobs.handoff_parts import STILL_BITS, Parts
 from lookdev.lut.check_frame import write_check_frame, write_check_values
 from lookdev.lut.package import MANIFEST, digest_file, write_manifest, write_sums
 from lookdev.lut.proof import prove
@@ -48,6 +48,7 @@ def write_read_me(parts: Parts, standards: Sequence[str]) -> None:
         list(standards),
         request.still_edge,
         made.monitors,
+        STILL_BITS,
     )
     write_whole(parts.folder / "READ_ME.txt", read_me_text(contents))
 

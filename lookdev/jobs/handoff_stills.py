@@ -14,7 +14,7 @@ from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.errors import LookdevError
 from lookdev.files import write_whole
-from lookdev.jobs.handoff_parts import Handoff, HandoffRequest, Parts, ReferenceStill
+from lookdev.jobs.handoff_parts import STILL_BITS, Handoff, HandoffRequest, Parts, ReferenceStill
 from lookdev.jobs.own_colours import to_footage
 from lookdev.lut.bake import CubeReport
 from lookdev.lut.check_frame import write_frame_tiff
@@ -92,11 +92,14 @@ def _reference_still(
     still = surveyed.read(max_edge_px=request.still_edge)
     cast, stops = surveyed.cast, surveyed.exposure_stops
     footage = footage_cast(surveyed, request.scout.plan) if cast is not None else None
-    before = grade_reference(
-        still.pixels, to_footage(surveyed, still.encoding, request.source, request.scout.plan), bits=16
+    before = _at_still_bits(
+        grade_reference(
+            still.pixels, to_footage(surveyed, still.encoding, request.source, request.scout.plan), bits=16
+        ),
+        request.source,
     )
     graded = request.look.transform(request.source, request.target, footage)
-    after = grade_reference(before, graded, bits=16)
+    after = _at_still_bits(grade_reference(before, graded, bits=16), request.target)
     approved = request.look.transform(still.encoding, request.target, cast, stops)
     name = f"{stem}.tif"
     note = f"{stem}, {surveyed.location}"
@@ -121,6 +124,16 @@ def _reference_still(
     thin = flat[:: max(1, len(flat) // _SAMPLES_PER_STILL)]
     for each in {key, None}:
         samples.setdefault(each, []).append(thin)
+
+
+def _at_still_bits(frame: NDArray[np.generic], encoding: Encoding) -> NDArray[np.uint16]:
+    """16-bit codes on those of STILL_BITS, over the whole range; linear light is left as it is."""
+    codes = frame.astype(np.uint16)
+    if encoding.is_linear:
+        return codes
+    steps = 2**STILL_BITS - 1
+    on_steps = np.rint(np.rint(np.arange(65536) * (steps / 65535)) * (65535 / steps)).astype(np.uint16)
+    return np.asarray(on_steps[codes])
 
 
 def _write_tiff(path: Path, frame: NDArray[np.generic], encoding: Encoding, note: str, still: Still) -> None:

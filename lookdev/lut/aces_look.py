@@ -37,14 +37,14 @@ def aces_look_text(
     transform = look.transform(ACESCCT, ACESCCT, cast)
     nodes = [*_to_cct()]
     if not transform.is_identity:
-        nodes.append(lut_node(bake_cube(transform, size).table))
+        nodes.append(lut_node(bake_cube(transform, size)))
     return _listed(identifier, look.title, [*nodes, *_from_cct()], "ACES2065-1", "ACES2065-1", notes)
 
 
 def aces_plain_text(target: Encoding, identifier: str, *, size: int = 33, notes: Sequence[str] = ()) -> str:
     """The plain rendering, ACES2065-1 in and a picture in ``target`` out: the content of a .clf file."""
     plain = Look(title="Plain rendering")
-    nodes = [*_to_cct(), lut_node(bake_cube(plain.transform(ACESCCT, target), size).table)]
+    nodes = [*_to_cct(), lut_node(bake_cube(plain.transform(ACESCCT, target), size))]
     return _listed(identifier, plain.title, nodes, "ACES2065-1", target.name, notes)
 
 

@@ -23,6 +23,7 @@ from lookdev.looks.pipeline import LookLike
 from lookdev.looks.stages.cdl import CDL
 from lookdev.lut.bake import LINEAR_TOP, bake_cube, shaper_log
 from lookdev.lut.cdl import as_cdl
+from lookdev.lut.cube import CubeLut
 
 Array = NDArray[np.float64]
 
@@ -55,7 +56,7 @@ def clf_text(
         nodes.append(_range_node(LINEAR_TOP))
         nodes.append(_log_node())
     if not transform.is_identity:
-        nodes.append(lut_node(bake_cube(transform, size).table))
+        nodes.append(lut_node(bake_cube(transform, size)))
     if not nodes:
         nodes.append(matrix_node(np.eye(3)))
     head = [
@@ -121,11 +122,12 @@ def matrix_node(matrix: Array) -> str:
   </Matrix>"""
 
 
-def lut_node(table: Array) -> str:
-    """A LUT3D node of a table (n, n, n, 3) by red, green, blue."""
-    size = len(table)
-    rows = np.round(table.reshape(-1, 3), 6) + 0.0  # blue changes fastest: S-2014-006, LUT3D
-    numbers = ("%.6f %.6f %.6f\n" * len(rows)) % tuple(rows.ravel().tolist())
+def lut_node(lut: CubeLut) -> str:
+    """A LUT3D node of a LUT's 3D table, with the decimals that its .cube has."""
+    size, places = lut.size, lut.decimals
+    rows = np.round(lut.table.reshape(-1, 3), places) + 0.0  # blue changes fastest: S-2014-006, LUT3D
+    line = " ".join([f"%.{places}f"] * 3) + "\n"
+    numbers = line * len(rows) % tuple(rows.ravel().tolist())
     return (
         f'  <LUT3D {_DEPTHS} interpolation="tetrahedral">\n'
         f'    <Array dim="{size} {size} {size} 3">\n{numbers}    </Array>\n  </LUT3D>'

@@ -57,6 +57,7 @@ class CubeLut:
     title, comments : as in the file, comments without their ``#``.
     shaper : 1D table applied before a 3D one, or None.
     flags : marks in the file about narrow range (``LUT_IN_VIDEO_RANGE``, ``LUT_OUT_VIDEO_RANGE``).
+    decimals : that a 3D table is written with where it stays near [0, 1], 5 or 6.
     """
 
     table: Array
@@ -66,6 +67,7 @@ class CubeLut:
     comments: tuple[str, ...] = ()
     shaper: Shaper | None = None
     flags: tuple[str, ...] = ()
+    decimals: int = 6
 
     @property
     def kind(self) -> Literal["1D", "3D"]:
@@ -135,7 +137,7 @@ def write_cube(path: Path, lut: CubeLut) -> None:
 
 
 def cube_bytes(lut: CubeLut) -> bytes:
-    """The file's content. Tables that stay near [0, 1] get six decimals, others nine significant digits."""
+    """The file's content. Tables that stay near [0, 1] get their decimals, others nine significant digits."""
     tables = [lut.table] if lut.shaper is None else [lut.shaper.table, lut.table]
     if not all(np.isfinite(t).all() for t in tables):
         raise LutError("a table with NaN or infinity cannot be written")
@@ -160,7 +162,7 @@ def cube_bytes(lut: CubeLut) -> bytes:
     parts = ["\n".join(head) + "\n"]
     for table in tables:
         rows = table if table.ndim == 2 else table.transpose(2, 1, 0, 3).reshape(-1, 3)
-        parts.append(_rows_text(rows))
+        parts.append(_rows_text(rows, lut.decimals if table is lut.table else 6))
     return "".join(parts).encode("ascii")
 
 
@@ -168,29 +170,31 @@ _TEXT_ROWS = 1 << 14
 _THOUSANDS = np.frombuffer("".join(f"{n:03}" for n in range(1000)).encode(), dtype=np.uint8).reshape(1000, 3)
 
 
-def _in_unit_text(rows: Array) -> str:
-    """Rows within [0, 2) with six decimals: what ``%.6f`` gives of them, by blocks, from their digits."""
+def _in_unit_text(rows: Array, decimals: int) -> str:
+    """Rows within [0, 2): what ``%.6f`` or ``%.5f`` gives of them, by blocks, from their digits."""
     out = []
     for start in range(0, len(rows), _TEXT_ROWS):
-        whole, millionths = np.divmod(
-            np.rint(rows[start : start + _TEXT_ROWS] * 1e6).astype(np.int32), 1000000
+        whole, parts = np.divmod(
+            np.rint(rows[start : start + _TEXT_ROWS] * 10**decimals).astype(np.int32), 10**decimals
         )
-        high, low = np.divmod(millionths, 1000)
-        text = np.empty((*whole.shape, 9), dtype=np.uint8)  # d.dddddd and what stands between
+        high, low = np.divmod(parts, 1000)
+        text = np.empty((*whole.shape, 3 + decimals), dtype=np.uint8)  # d.dddddd and what stands between
         text[..., 0] = whole + ord("0")
         text[..., 1] = ord(".")
-        text[..., 2:5], text[..., 5:8] = _THOUSANDS[high], _THOUSANDS[low]
-        text[..., 8] = ord(" ")
-        text[:, 2, 8] = ord("\n")
+        text[..., 2 : decimals - 1] = _THOUSANDS[high][..., 6 - decimals :]
+        text[..., decimals - 1 : -1] = _THOUSANDS[low]
+        text[..., -1] = ord(" ")
+        text[:, 2, -1] = ord("\n")
         out.append(text.tobytes())
     return b"".join(out).decode("ascii")
 
 
-def _rows_text(rows: Array) -> str:
-    if rows.min() > -5e-7 and rows.max() < 2.0 - 1e-6:
-        return _in_unit_text(rows)
-    number = "%.6f" if rows.min() > -1.0 and rows.max() < 2.0 else "%.9g"
-    clean = np.round(rows, 6) if number == "%.6f" else rows
+def _rows_text(rows: Array, decimals: int) -> str:
+    last = 10.0**-decimals
+    if rows.min() > -last / 2 and rows.max() < 2.0 - last:
+        return _in_unit_text(rows, decimals)
+    number = f"%.{decimals}f" if rows.min() > -1.0 and rows.max() < 2.0 else "%.9g"
+    clean = rows if number == "%.9g" else np.round(rows, decimals)
     clean = clean + 0.0  # no minus before a zero
     line = f"{number} {number} {number}\n"
     step = 1 << 16

@@ -28,7 +28,8 @@ class Contents:
     the look's own files; ``errors`` is what could not be done; ``choices`` who gets what, in words.
 
     ``before_display``, ``plain`` : the look without a display, and the display without a look. ``standards``:
-    what there is by open standards, in words. ``still_edge`` : the longest edge of the stills, in pixels.
+    what there is by open standards, in words. ``still_edge`` : the longest edge of the stills, in pixels;
+    ``still_bits`` : what they hold of their sixteen, but in linear light.
     """
 
     look: LookLike
@@ -45,6 +46,7 @@ class Contents:
     standards: Sequence[str] = ()
     still_edge: int = 0
     monitors: Sequence[CubeReport] = ()
+    still_bits: int = 16
 
 
 def read_me_text(made: Contents) -> str:
@@ -81,8 +83,8 @@ def read_me_text(made: Contents) -> str:
         _listed(
             "The rest",
             [
-                "stills/ungraded: the scout's stills in the footage's encoding and at its balance, 16 bits, "
-                f"at most {made.still_edge} pixels long. "
+                "stills/ungraded: the scout's stills in the footage's encoding and at its balance, "
+                f"{_depth(made)}, at most {made.still_edge} pixels long. "
                 "stills/graded: the same through the look and the balance of their location. "
                 "stills/differences.csv: how far the LUT is from the graded still, and that from the picture "
                 "on the sheet, CIEDE2000.",
@@ -228,6 +230,12 @@ def _cdl_lines(made: Contents) -> list[str]:
         "log has scenes, cdl/scenes.csv says which is for which, and the .scenes.ccc has them by scene."
     )
     return lines
+
+
+def _depth(made: Contents) -> str:
+    if made.still_bits == 16 or made.source.is_linear:
+        return "16 bits"
+    return f"16 bits a channel on the codes of {made.still_bits}"
 
 
 def _three(values: Sequence[float]) -> str:

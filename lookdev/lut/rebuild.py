@@ -25,7 +25,7 @@ from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import LookLike
 from lookdev.lut.aces_look import aces_look_text, aces_plain_text
-from lookdev.lut.bake import bake_cube
+from lookdev.lut.bake import TABLE_DECIMALS, bake_cube
 from lookdev.lut.clf import clf_text
 from lookdev.lut.cube import CubeLut, cube_bytes, parse_cube, read_cube
 from lookdev.lut.package import DAMAGE, STAGE
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
 CASTS = "look/casts.json"
 PLAIN_TITLE = "Plain rendering"
-_CLOSE = 2e-6  # the files have six decimals
+_CLOSE = 2.1 * 10.0**-TABLE_DECIMALS  # the last digit may fall either way on another machine
 
 
 @dataclass

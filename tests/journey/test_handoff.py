@@ -142,7 +142,11 @@ def test_stills_have_the_stated_size_and_sheets_are_there_once(tmp_path: Path) -
         page = tiff.pages.first
         assert max(page.shape[:2]) == 360 and page.dtype == np.uint16
         assert page.compression.name == "ADOBE_DEFLATE" and page.predictor.name == "HORIZONTAL"
-    assert "at most 360 pixels long" in " ".join((tmp_path / "out/READ_ME.txt").read_text().split())
+        codes = page.asarray() / 65535 * 4095
+        assert np.abs(codes - np.round(codes)).max() < 0.05 and codes.max() > 256
+    assert "16 bits a channel on the codes of 12, at most 360 pixels long" in " ".join(
+        (tmp_path / "out/READ_ME.txt").read_text().split()
+    )
     assert {p.suffix for p in (tmp_path / "out/sheet").iterdir()} == {".pdf"}
     with zipfile.ZipFile(tmp_path / "out.zip") as archive:
         for info in archive.infolist():

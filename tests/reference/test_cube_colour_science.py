@@ -24,7 +24,9 @@ def test_colour_science_reads_the_same_table_and_gives_the_same_pixels(tmp_path:
     write_cube(tmp_path / "look.cube", lut)
     theirs = colour.read_LUT(str(tmp_path / "look.cube"))
     assert theirs.size == size
-    np.testing.assert_allclose(theirs.table, lut.table, atol=6e-7)
+    np.testing.assert_allclose(theirs.table, lut.table, atol=0.51 * 10.0**-lut.decimals)
+    lut = read_cube(tmp_path / "look.cube")
+    np.testing.assert_allclose(theirs.table, lut.table, atol=1e-12)
     x = np.random.default_rng(1).random((400, 3))
     tetrahedral = theirs.apply(x, interpolator=colour.algebra.table_interpolation_tetrahedral)
     np.testing.assert_allclose(tetrahedral, lut(x), atol=1e-6)
@@ -39,7 +41,8 @@ def test_colour_science_reads_the_shaper_in_front_of_a_linear_cube(tmp_path: Pat
     shaper, cube = theirs.sequence
     assert shaper.size == 65536 and cube.size == 17
     np.testing.assert_allclose(shaper.domain[:, 0], [0.0, 16.0])
-    np.testing.assert_allclose(cube.table, lut.table, atol=6e-7)
+    np.testing.assert_allclose(cube.table, lut.table, atol=0.51 * 10.0**-lut.decimals)
+    np.testing.assert_allclose(cube.table, read_cube(tmp_path / "linear.cube").table, atol=1e-12)
 
 
 def test_we_read_what_colour_science_writes(tmp_path: Path) -> None:

@@ -100,6 +100,15 @@ def test_identity_files_hold_exact_numbers() -> None:
         assert np.array_equal(back.table, identity_cube(size).table)
 
 
+@pytest.mark.parametrize("decimals", [5, 6])
+@pytest.mark.parametrize("low", [0.0, -0.3])  # below zero the text is made another way
+def test_a_file_has_the_decimals_that_its_lut_says(decimals: int, low: float) -> None:
+    lut = CubeLut(np.linspace(low, 1.0, 5**3 * 3).reshape(5, 5, 5, 3), decimals=decimals)
+    rows = cube_bytes(lut).decode("ascii").splitlines()[-(5**3) :]
+    wanted = [[f"{v:.{decimals}f}" for v in row] for row in lut.table.transpose(2, 1, 0, 3).reshape(-1, 3)]
+    assert [row.split() for row in rows] == wanted
+
+
 @pytest.mark.parametrize("block", [1, 7, 40, 1000])
 def test_the_size_of_the_pieces_read_changes_nothing(monkeypatch: pytest.MonkeyPatch, block: int) -> None:
     from lookdev.lut import cube
