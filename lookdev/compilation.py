@@ -6,6 +6,9 @@ kernel, and of the versions and the processor that the code was made for, so tha
 runs stale code; each file begins with a digest of the rest, so that a damaged one is never run either. Any
 fault of the cache means compiling without it, and :func:`faults` says what was wrong.
 
+What is kept is called without numba (:mod:`lookdev.kept_code`): it is loaded where there is something to be
+compiled, and where a trial of that way did not end well.
+
 The folder is ``NUMBA_CACHE_DIR`` where that is set, else beside this file, else the user's cache folder.
 
 A kernel may refer to numbers of its own file and to other kernels; all else comes in as an argument, as
@@ -18,24 +21,46 @@ import contextlib
 import hashlib
 import os
 import pickle
-import re
 import shutil
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any
 
+from lookdev.kept_code import UnloadableError, host, kinds, kinds_in_words, linked, packed, works_alone
+
 _HERE = Path(__file__).resolve().parent
 _KEPT_FOLDERS = 3  # of earlier digests: another branch or version may be in use at the same time
 _DIGEST_BYTES = 32
-_COMPLETE = "complete"
-_MARK = re.compile(rb"^@(compiled|inlined)$", re.MULTILINE)
+_COMPLETE, _TRIED = "complete", "tried"
+_PLACE = "NUMBA_CACHE_DIR"
+_SOURCES = (
+    "compilation.py",
+    "kept_code.py",
+    "looks/elementary.py",
+    "looks/rendering.py",
+    "looks/signal.py",
+    "looks/stages/cdl.py",
+    "looks/stages/clipped.py",
+    "looks/stages/colour.py",
+    "looks/stages/curve.py",
+    "looks/stages/gamut.py",
+    "looks/stages/skin.py",
+    "looks/stages/tone.py",
+    "looks/steps.py",
+    "render/every_pixel.py",
+    "render/grid_kernel.py",
+    "render/kernel.py",
+)
+"""Named here, as to look through the package for them takes 15 ms of every start; a test does."""
 _BLAS = "scipy.linalg.cython_blas"
 
 _kernels: list[Kernel] = []
 _faults: list[str] = []
+_unloadable: set[str] = set()
+_trials: list[bool] = []
 _lock = threading.Lock()
 
 
@@ -51,11 +76,27 @@ class Kernel:
         self.__doc__, self.__name__ = function.__doc__, function.__name__
         self.__module__ = function.__module__
         self._dispatcher: Any = None
+        self._calls: dict[Hashable, Callable[..., Any]] = {}
 
     def __call__(self, *arguments: Any) -> Any:
-        if self.inline:
-            raise TypeError(f"{self.name} is for kernels to call")
-        return (self._dispatcher or self.dispatcher)(*arguments)
+        kind = kinds(arguments)
+        call = self._calls.get(kind)
+        if call is None:
+            if self.inline:
+                raise TypeError(f"{self.name} is for kernels to call")
+            words = kinds_in_words(arguments)
+            if words is None:
+                return self.dispatcher(*arguments)
+            with _lock:
+                call = self._calls.get(kind) or _kept_call(self.name, words)
+            if call is None:
+                done = self.dispatcher(*arguments)
+                with _lock:
+                    _keep_call(self.name, words, self.dispatcher, arguments)
+                self._calls[kind] = self.dispatcher
+                return done
+            self._calls[kind] = call
+        return call(*arguments)
 
     @property
     def dispatcher(self) -> Any:
@@ -111,9 +152,31 @@ def mark_complete() -> None:
     folder = _folder()
     if folder is None or _faults:
         return
-    names = sorted(path.name for path in folder.glob("*.code"))
+    names = sorted(path.name for path in folder.iterdir() if path.suffix in (".code", ".object"))
     with contextlib.suppress(Exception):
         _write(folder / _COMPLETE, "\n".join(names).encode())
+
+
+def try_alone(statement: str) -> None:
+    """Note that later runs may call kept code without numba, if ``statement`` does so and ends well.
+
+    It has a process of its own, as whatever is wrong with such code would end the process; there it calls
+    :func:`trial`.
+    """
+    folder = _folder()
+    if folder is None or _faults:
+        return
+    with contextlib.suppress(OSError):
+        (folder / _TRIED).unlink(missing_ok=True)
+        if works_alone(statement, _HERE.parent):
+            (folder / _TRIED).touch()
+
+
+def trial(work: Callable[[], object]) -> int:
+    """Do ``work`` with kept code, tried or not; how many kernels were not to be had so."""
+    _trials.append(True)
+    work()
+    return len(_unloadable) + len(_faults)
 
 
 def are_compiled() -> bool:
@@ -203,6 +266,52 @@ class _Cache:
         """Nothing waits."""
 
 
+# ---- code that is called without numba
+
+
+def _object(folder: Path, name: str, words: str) -> Path:
+    return folder / f"{name}.{hashlib.sha256(words.encode()).hexdigest()[:16]}.object"
+
+
+def _kept_call(name: str, words: str) -> Callable[..., Any] | None:
+    """A kernel's kept code for such arguments, where there is any and it may be called."""
+    folder = _folder()
+    if folder is None or not (_trials or (folder / _TRIED).exists()):
+        return None
+    path = _object(folder, name, words)
+    if not path.exists():
+        return None
+    try:
+        return linked(name, _read(path))
+    except UnloadableError:
+        _unloadable.add(name)
+    except (OSError, ValueError) as error:
+        _fault(path, "cannot be read", error)
+        for damaged in (path, *folder.glob(f"{name}.*.code")):  # so that the next run finds good ones
+            with contextlib.suppress(OSError):
+                damaged.unlink()
+    return None
+
+
+def _keep_call(name: str, words: str, dispatcher: Any, arguments: tuple[Any, ...]) -> None:
+    """Keep what numba compiled for ``arguments``; what it loaded was kept when it was compiled."""
+    folder = _folder()
+    if folder is None:
+        return
+    path = _object(folder, name, words)
+    try:
+        typeof = load_numba().typeof
+        result = dispatcher.overloads[tuple(typeof(argument) for argument in arguments)]
+        data = packed(result)
+    except Exception:  # inner matters of numba's: without them it loads the code itself
+        return
+    try:
+        if data is not None and not path.exists():
+            _write(path, data)
+    except OSError as error:
+        _fault(path, "cannot be written", error)
+
+
 # ---- files
 
 
@@ -238,20 +347,16 @@ def _write(path: Path, data: bytes) -> None:
 
 
 def kernel_sources() -> list[Path]:
-    """Every file of the package that holds a kernel, in a stable order."""
-    found = [path for path in _HERE.rglob("*.py") if _MARK.search(path.read_bytes())]
-    return sorted([*found, Path(__file__).resolve()])
+    """Every file of the package that holds a kernel, and those that compile them, in a stable order."""
+    return [_HERE / name for name in _SOURCES]
 
 
 @cache
 def _digest() -> str:
-    numba = load_numba()
-    import llvmlite
     import numpy as np
-    from numba.core.registry import cpu_target
 
-    processor = cpu_target.target_context.codegen().magic_tuple()
-    made_for = (sys.version, numba.__version__, llvmlite.__version__, np.__version__, processor)
+    set_by_hand = sorted(f"{n}={v}" for n, v in os.environ.items() if n.startswith("NUMBA_") and n != _PLACE)
+    made_for = (sys.version, np.__version__, *host(), *set_by_hand)
     out = hashlib.sha256(repr(made_for).encode())
     for path in kernel_sources():
         out.update(str(path.relative_to(_HERE)).encode() + b"\0" + path.read_bytes() + b"\0")
@@ -259,7 +364,7 @@ def _digest() -> str:
 
 
 def _places() -> list[Path]:
-    set_by_hand = os.environ.get("NUMBA_CACHE_DIR")
+    set_by_hand = os.environ.get(_PLACE)
     if set_by_hand:
         return [Path(set_by_hand) / "lookdev-kernels"]
     from platformdirs import user_cache_path

@@ -12,13 +12,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.compilation import compiled, load_numba
+from lookdev.compilation import compiled
 from lookdev.looks.pipeline import Transform
 from lookdev.render.kernel import unpacked
 from lookdev.stills.still import signal_of
 
-_numba = load_numba()
-int32, uint32 = _numba.int32, _numba.uint32
+int32, uint32 = np.int32, np.uint32
 
 BAND = 1 << 14
 """Pixels at a time: their signal stays in the processor's second cache."""

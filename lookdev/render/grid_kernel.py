@@ -11,11 +11,10 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.compilation import compiled, load_numba
+from lookdev.compilation import compiled
 from lookdev.looks.elementary import log2
 
-_numba = load_numba()
-float32, int32, uint32, uintp = _numba.float32, _numba.int32, _numba.uint32, _numba.uintp
+float32, int32, uint32, uintp = np.float32, np.int32, np.uint32, np.uintp
 
 FINE_PARTS = 4  # along an edge of a cell that is divided again
 

@@ -21,10 +21,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.compilation import compiled, load_numba
+from lookdev.compilation import compiled
 
-_numba = load_numba()
-float32, int32, uint32, uintp = _numba.float32, _numba.int32, _numba.uint32, _numba.uintp
+float32, int32, uint32, uintp = np.float32, np.int32, np.uint32, np.uintp
 
 FRACTION_BITS = 18  # of a lattice node, in code values
 

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.colorimetry.encodings import BT709, SRGB
-from lookdev.compilation import are_compiled, faults, mark_complete
+from lookdev.compilation import are_compiled, faults, mark_complete, trial, try_alone
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Transform
 from lookdev.render import kernel
@@ -282,16 +282,26 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
         often = "on every run" if faults() else "once"
         later = "" if faults() else "; later runs load them"
         tell(f"compiling the pixel kernels, {often}, some six seconds of work{later}")
+    _use_all()
+    if not ready:
+        mark_complete()
+        try_alone("from lookdev.render.lattice import try_kept; raise SystemExit(try_kept())")
+    if tell is not None:
+        for line in faults():
+            tell(line)
+
+
+def try_kept() -> int:
+    """Use the kernels as they are kept, in a process that may end by it; how many could not be."""
+    return trial(_use_all)
+
+
+def _use_all() -> None:
     pixels = np.zeros((4, 4, 3), dtype=np.uint8)
     for target in (SRGB, BT709):
         StillGrader(pixels)(CodeLattice(_USUAL.transform(SRGB, target)))
     light = kernel.average_in_light(pixels, np.zeros((256, 3), dtype=np.float32), (2, 2))
     kernel.codes_of_light(light, np.ones((3, 255), dtype=np.float32))
-    if not ready:
-        mark_complete()
-    if tell is not None:
-        for line in faults():
-            tell(line)
 
 
 _USUAL = Look.model_validate(
