@@ -19,6 +19,7 @@ HOME = Path(lookdev.__file__).parent
 LEVELS = [
     {"errors"},
     {"files"},
+    {"kept_code"},
     {"names", "compilation"},
     {"colorimetry"},
     {"text"},
