@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pydantic import Field
 
 from lookdev.colorimetry.munsell import FAMILIES, FAMILY_HUE_DEGREES, family_curves
-from lookdev.compilation import compiled
+from lookdev.compilation import compiled, inlined
 from lookdev.looks.elementary import angle, cosine, sine
 from lookdev.looks.stages.base import Metered, Parameters, Stage
 from lookdev.looks.steps import OKLAB, Step, mixing
@@ -97,29 +97,66 @@ class Colour(Stage):
         return Step(_move_families, (self.families.table(), self.saturation), OKLAB)
 
 
+_U = np.uint64
+
+
+@inlined
+def _column(rows, c):  # type: ignore[no-untyped-def]
+    """A column of ten rows as plain numbers, which a loop need not read again after it has written."""
+    low = (rows[0, c], rows[1, c], rows[2, c], rows[3, c], rows[4, c])
+    return (*low, rows[5, c], rows[6, c], rows[7, c], rows[8, c], rows[9, c])
+
+
+@inlined
+def _past(turned, start):  # type: ignore[no-untyped-def]
+    return _U(0) - _U(turned >= start)
+
+
+@inlined
+def _passed(turned, s):  # type: ignore[no-untyped-def]
+    """All bits set for each family but the first that a hue lies past, none for the others."""
+    low = (_past(turned, s[1]), _past(turned, s[2]), _past(turned, s[3]), _past(turned, s[4]))
+    high = (_past(turned, s[5]), _past(turned, s[6]), _past(turned, s[7]), _past(turned, s[8]))
+    return (*low, *high, _past(turned, s[9]))
+
+
+@inlined
+def _of_last(v, p):  # type: ignore[no-untyped-def]
+    """A number of the last family that was passed, from the bits in which each one's differs from the one before.
+
+    Without a branch or a place to look up, so that several colours go at once.
+    """
+    low = v[0] ^ (p[0] & v[1]) ^ (p[1] & v[2]) ^ (p[2] & v[3]) ^ (p[3] & v[4])
+    high = (p[4] & v[5]) ^ (p[5] & v[6]) ^ (p[6] & v[7]) ^ (p[7] & v[8]) ^ (p[8] & v[9])
+    return _U(low ^ high).view(np.float64)
+
+
+@inlined
+def _cubic_of_last(u, v3, v2, v1, v0, p):  # type: ignore[no-untyped-def]
+    return _of_last(v0, p) + u * (_of_last(v1, p) + u * (_of_last(v2, p) + u * _of_last(v3, p)))
+
+
 @compiled
 def _move_families(x, y, z, table, saturation):  # type: ignore[no-untyped-def]
-    first = table[0, 0]
+    bits = np.empty(table.shape, dtype=np.uint64)
+    for k in range(10):
+        for j in range(14):
+            bits[k, j] = np.float64(table[k, j]).view(np.uint64)
+    for k in range(9, 0, -1):
+        for j in range(14):
+            bits[k, j] ^= bits[k - 1, j]
+    starts, from_hue, per_degree = _column(table, 0), _column(bits, 0), _column(bits, 1)
+    t3, t2, t1, t0 = _column(bits, 2), _column(bits, 3), _column(bits, 4), _column(bits, 5)
+    c3, c2, c1, c0 = _column(bits, 6), _column(bits, 7), _column(bits, 8), _column(bits, 9)
+    v3, v2, v1, v0 = _column(bits, 10), _column(bits, 11), _column(bits, 12), _column(bits, 13)
     for i in range(x.size):
         a, b = y[i], z[i]
         turned = angle(b, a) / _RADIAN
-        turned = turned + 360.0 if turned < first else turned
-        from_hue, per_degree = table[0, 0], table[0, 1]
-        t3, t2, t1, t0 = table[0, 2], table[0, 3], table[0, 4], table[0, 5]
-        c3, c2, c1, c0 = table[0, 6], table[0, 7], table[0, 8], table[0, 9]
-        v3, v2, v1, v0 = table[0, 10], table[0, 11], table[0, 12], table[0, 13]
-        for k in range(1, 10):  # no looking up at a place: so several colours go at once
-            past = turned >= table[k, 0]
-            from_hue, per_degree = table[k, 0] if past else from_hue, table[k, 1] if past else per_degree
-            t3, t2 = table[k, 2] if past else t3, table[k, 3] if past else t2
-            t1, t0 = table[k, 4] if past else t1, table[k, 5] if past else t0
-            c3, c2 = table[k, 6] if past else c3, table[k, 7] if past else c2
-            c1, c0 = table[k, 8] if past else c1, table[k, 9] if past else c0
-            v3, v2 = table[k, 10] if past else v3, table[k, 11] if past else v2
-            v1, v0 = table[k, 12] if past else v1, table[k, 13] if past else v0
-        u = (turned - from_hue) * per_degree
-        turn, factor = t0 + u * (t1 + u * (t2 + u * t3)), c0 + u * (c1 + u * (c2 + u * c3))
-        lightness = v0 + u * (v1 + u * (v2 + u * v3))
+        turned = turned + 360.0 if turned < starts[0] else turned
+        p = _passed(turned, starts)
+        u = (turned - _of_last(from_hue, p)) * _of_last(per_degree, p)
+        turn, factor = _cubic_of_last(u, t3, t2, t1, t0, p), _cubic_of_last(u, c3, c2, c1, c0, p)
+        lightness = _cubic_of_last(u, v3, v2, v1, v0, p)
         square = a * a + b * b
         coloured = square / (square + HALF_CHROMA * HALF_CHROMA)
         turn, scale = turn * coloured * _RADIAN, saturation * (1.0 + (factor - 1.0) * coloured)

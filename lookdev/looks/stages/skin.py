@@ -74,8 +74,8 @@ class Skin(Stage):
         held = self.hold if not _same(graded, plain) else 0.0
         if not held and not self.daylight:
             return tuple(graded)
-        lists = (join(graded, end=OKLAB), join(plain, end=OKLAB), join(balanced, end=OKLAB))
-        return (Step(_Around(*lists), (held, self.daylight), WORKING, OKLAB),)
+        around = _around(join(graded, end=OKLAB), join(plain, end=OKLAB), join(balanced, end=OKLAB))
+        return (Step(around, (held, self.daylight), WORKING, OKLAB),)
 
 
 def skin_weight(scene: ArrayLike) -> Array:
@@ -91,18 +91,31 @@ def skin_weight(scene: ArrayLike) -> Array:
 
 
 def _same(one: Sequence[Step], other: Sequence[Step]) -> bool:
-    return len(one) == len(other) and all(
-        a.kernel == b.kernel
-        and a.space == b.space
-        and all(np.array_equal(m, n) for m, n in zip(a.numbers, b.numbers, strict=True))
-        for a, b in zip(one, other, strict=True)
-    )
+    return len(one) == len(other) == _alike(one, other)
+
+
+def _alike(one: Sequence[Step], other: Sequence[Step]) -> int:
+    """With how many of the same steps both begin."""
+    for count, (a, b) in enumerate(zip(one, other, strict=False)):
+        same = a.kernel == b.kernel and a.space == b.space
+        if not same or not all(np.array_equal(m, n) for m, n in zip(a.numbers, b.numbers, strict=True)):
+            return count
+    return min(len(one), len(other))
+
+
+def _around(graded: tuple[Step, ...], plain: tuple[Step, ...], balanced: tuple[Step, ...]) -> _Around:
+    both = _alike(graded, plain)
+    return _Around(graded[:both], graded[both:], plain[both:], balanced)
 
 
 @dataclass(frozen=True)
 class _Around:
-    """The kernel of it: three lists, each on the block or on a copy, and a mix."""
+    """The kernel of it: lists, each on the block or on a copy, and a mix.
 
+    A look without a shift of its own begins as what it is held to does, up to its curve: that is done once.
+    """
+
+    both: tuple[Step, ...]
     graded: tuple[Step, ...]
     plain: tuple[Step, ...]
     balanced: tuple[Step, ...]
@@ -110,6 +123,8 @@ class _Around:
     def __call__(self, x: Array, y: Array, z: Array, hold: float, daylight: float) -> None:
         mixer: Callable[..., object] = _mix
         skin = _through(self.balanced, x, y, z)
+        for step in self.both:
+            step.kernel(x, y, z, *step.numbers)
         plain = _through(self.plain, x, y, z)
         for step in self.graded:
             step.kernel(x, y, z, *step.numbers)
