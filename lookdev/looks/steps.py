@@ -23,7 +23,7 @@ from lookdev.looks.elementary import cbrt
 
 Array = NDArray[np.float64]
 
-BLOCK = 4096  # colours: three channels of them stay in the processor's second cache, and calls cost nothing
+BLOCK = 8192  # colours: three channels of them stay in the processor's second cache, and calls cost little
 _SAME = 1e-13  # two matrices that undo each other leave no more than this
 
 

@@ -16,7 +16,7 @@ from lookdev.looks.elementary import log2
 
 float32, int32, uint32, uintp = np.float32, np.int32, np.uint32, np.uintp
 
-FINE_PARTS = 4  # along an edge of a cell that is divided again
+FINE_PARTS = 3  # along an edge of a cell that is divided again
 
 
 @compiled

@@ -167,7 +167,7 @@ class GridLattice:
         return kinds
 
     def _parts(self, cells: NDArray[np.int64]) -> NDArray[np.float64]:
-        """Signal (n, 125, 3) at the nodes of cells that are divided, blue slowest."""
+        """Signal (n, 64, 3) at the nodes of cells that are divided, blue slowest."""
         side, parts = GRID_SIZE - 1, grid_kernel.FINE_PARTS
         corner = np.stack([cells % side, cells // side % side, cells // side**2], axis=-1)
         steps = np.arange(parts + 1) / parts
@@ -190,7 +190,7 @@ class GridLattice:
 
 
 def _bend_of_parts(parts: Array) -> Array:
-    """As :func:`grid_kernel.bends`, the worst of all parts of each divided cell (n, 125, 3)."""
+    """As :func:`grid_kernel.bends`, the worst of all parts of each divided cell (n, 64, 3)."""
     side = grid_kernel.FINE_PARTS + 1
     nodes = parts.reshape(-1, side, side, side, 3)
 

@@ -94,7 +94,7 @@ class Curve(Stage):
 @inlined
 def _ramp_integral(distance, span):  # type: ignore[no-untyped-def]
     """Integral from 0 to ``distance`` (>= 0) of a smoothstep that rises over ``span``."""
-    t = min(distance / span, 1.0)
+    t = min(distance * (1.0 / span), 1.0)
     return span * (t * t * t * (1.0 - t * 0.5)) + max(distance - span, 0.0)
 
 
@@ -111,11 +111,11 @@ def _curve_stops(stops, contrast, toe_loss, shoulder_loss):  # type: ignore[no-u
 @compiled
 def _bend(x, contrast, toe_loss, shoulder_loss, pivot, black):  # type: ignore[no-untyped-def]
     depth = _FLOOR_FROM + _FLOOR_SPAN
-    floor, lift = pivot * 2.0**-depth, 1.0 - black / pivot
+    floor, lift, per_pivot = pivot * 2.0**-depth, 1.0 - black / pivot, 1.0 / pivot
     gain = exp2(_curve_stops(-depth, contrast, toe_loss, shoulder_loss) + depth)  # below the floor
     for i in range(x.size):
         v = x[i]
-        stops = log2(max(v, floor) / pivot)
+        stops = log2(max(v, floor) * per_pivot)
         high = pivot * exp2(_curve_stops(stops, contrast, toe_loss, shoulder_loss))
         below = min(v, 0.0)
         low = min(v, floor) * gain - below * (gain - 1.0) * (-below / (floor - below))

@@ -141,15 +141,16 @@ def _through(steps: Sequence[Step], x: Array, y: Array, z: Array) -> tuple[Array
 @inlined
 def _ramp(v, start, end):  # type: ignore[no-untyped-def]
     """0 to 1, straight but for its ends: of all C1 ramps between two places one of the least steep."""
-    t = min(max((v - start) / (end - start), 0.0), 1.0)
+    t = min(max((v - start) * (1.0 / (end - start)), 0.0), 1.0)
     into, out = min(t, _EASE), max(t - (1.0 - _EASE), 0.0)
-    return (into * into / (2.0 * _EASE) + (t - into) - out * out / (2.0 * _EASE)) / (1.0 - _EASE)
+    bent = (into * into - out * out) * (1.0 / (2.0 * _EASE))
+    return (bent + (t - into)) * (1.0 / (1.0 - _EASE))
 
 
 @inlined
 def _off_line(ratio, a, b):  # type: ignore[no-untyped-def]
     """Degrees of hue from the line of skins, -180 to 180 about."""
-    return angle(b, a) / _DEGREE - (_LINE_HUE - _LINE_BEND / (ratio * ratio + _LINE_EASE))
+    return angle(b, a) * (1.0 / _DEGREE) - (_LINE_HUE - _LINE_BEND / (ratio * ratio + _LINE_EASE))
 
 
 @inlined
