@@ -122,7 +122,7 @@ def _passed(turned, s):  # type: ignore[no-untyped-def]
 
 @inlined
 def _of_last(v, p):  # type: ignore[no-untyped-def]
-    """A number of the last family that was passed, from the bits in which each one's differs from the one before.
+    """A number of the last family that was passed, from the bits in which each differs from the last.
 
     Without a branch or a place to look up, so that several colours go at once.
     """
