@@ -136,13 +136,19 @@ def batch(
     Examples: `lookdev batch day1 --looks looks --out pitch`, `lookdev batch day1 -l slack_water.toml --only
     "Net loft" --cube-in ACEScct`.
     """
+    from lookdev.jobs.common import looks_for, open_scout
+    from lookdev.render.in_flight import worker_count
+    from lookdev.stills.ahead import begin
+
+    opened, workers = open_scout(scout), worker_count(workers)
+    if not (resume or only or cluster):  # else these may be others than come first, or none
+        begin(opened.stills[:workers])
+
     from lookdev.cli.common import told
     from lookdev.jobs.batch import BatchRequest, run
     from lookdev.jobs.choices import choices_from
-    from lookdev.jobs.common import looks_for, open_scout
     from lookdev.lut.look_files import files_of_looks
 
-    opened = open_scout(scout)
     request = BatchRequest(
         opened,
         looks_for(opened, looks),

@@ -214,14 +214,14 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
         tell(Aside(table_text(JOIN_HEAD, join_rows(surveyed))))
         for line in (*surveyed.warnings, *settled.warnings, *errors):
             tell(Line(line))
-        with open_run(
-            state, workers=worker_count(request.workers), resume=request.resume, cluster=request.cluster
-        ) as running:
+        workers = worker_count(request.workers)
+        with open_run(state, workers=workers, resume=request.resume, cluster=request.cluster) as running:
             work = BesideWork(
-                running, surveyed, looks, settled, out, request.paper, options, worker_count(request.workers),
-                cube_work, ends,
-            )  # fmt: skip
+                running, surveyed, looks, settled, out, request.paper, options, workers, cube_work, ends
+            )
             work.warn(tell)
+            if request.cluster is None:
+                work.begin(workers - len(tasks))
 
             def heard(event: Event) -> None:
                 _tell_event(event, names, tell)

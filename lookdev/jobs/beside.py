@@ -110,16 +110,22 @@ class BesideWork:
         """Say what is asked of the pitch that is not there."""
         self._pitch.warn(tell)
 
+    def begin(self, idle: int) -> None:
+        """Begin places of the pitch that need no looking for, on threads that no still keeps busy."""
+        known = [i for i, spot in enumerate(self._pitch.spots) if spot.why]
+        for i in known[: max(0, idle)] if not self._pitch_may_stand else ():
+            self._places[i] = self._run.also(partial(self._pitch.place, self._pitch.spots[i]))
+
     def still_done(self, name: str, result: TaskResult) -> None:
         """Take in a still; what has all its stills now is begun."""
         self._results[name] = result
-        share = -(-len(self._cube_jobs) * len(self._results) // max(1, len(self._survey.usable)))
-        self._begin_cubes(share)
         place = self._survey.still(name).location
         if place not in self._sheets and self._all_done(self._groups[place]):
             self._sheets[place] = self._run.also(partial(self._location_sheet, place))
         if not self._pitch_may_stand:
             self._begin_places()
+        share = -(-len(self._cube_jobs) * len(self._results) // max(1, len(self._survey.usable)))
+        self._begin_cubes(share)
 
     def finish(self, tell: Tell) -> Beside:
         """The rest, and what came of all."""

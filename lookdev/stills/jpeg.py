@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.errors import StillError
+from lookdev.stills.ahead import taken
 from lookdev.stills.formats import Decoded, Header, TakeMemory, pillow_without_limit
 
 _MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]", re.DOTALL)
@@ -250,6 +251,8 @@ def _by_turbo(
 
     colours, channels = _TURBO_MODES.get(mode, ("RGB", 3))
     height, width = (-(-edge // reduce) for edge in size)
+    if reduce == 1 and mode == "RGB" and (ready := taken(data)) is not None:
+        return Decoded(ready), None
     memory = None if take is None else take(height * width * channels)
 
     def pixels(strict: bool) -> NDArray[Any]:

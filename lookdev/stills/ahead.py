@@ -1,0 +1,78 @@
+"""The first stills of a batch, decoded while the program is still loading.
+
+A third of a second goes by from a scout's list of stills to the first task, and nothing but Python runs. The
+decoder needs no interpreter, so that it has a core to itself meanwhile. What comes of it is taken by whoever
+decodes the same bytes; a still that this cannot decode is decoded by him, who says what is wrong.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+MOST_PIXELS = 40_000_000
+_MOST_BYTES = 60_000_000
+_SUFFIXES = (".jpg", ".jpeg")
+
+_coming: list[_Ahead] = []
+_lock = threading.Lock()
+
+
+class _Ahead(threading.Thread):
+    """One still on its way; ``size_bytes`` of its file."""
+
+    def __init__(self, path: Path, size_bytes: int) -> None:
+        super().__init__(name="ahead", daemon=True)
+        self.path, self.size_bytes = path, size_bytes
+        self.data, self.pixels = b"", None  # type: bytes, NDArray[Any] | None
+
+    def run(self) -> None:
+        try:
+            import simplejpeg
+
+            data = self.path.read_bytes()
+            height, width, colours, _ = simplejpeg.decode_jpeg_header(data)
+            if height * width <= MOST_PIXELS and colours == "YCbCr":
+                self.pixels = simplejpeg.decode_jpeg(data, "RGB", strict=True)
+                self.data = data
+        except Exception:  # it is read again, and named then
+            self.pixels = None
+
+
+def begin(paths: Sequence[Path]) -> None:
+    """Begin to decode those of ``paths`` that are JPEGs of usual size."""
+    for path in paths:
+        try:
+            size = path.stat().st_size if path.is_file() else 0
+        except OSError:
+            continue
+        if path.suffix.lower() in _SUFFIXES and 0 < size <= _MOST_BYTES:
+            ahead = _Ahead(path, size)
+            with _lock:
+                _coming.append(ahead)
+            ahead.start()
+
+
+def taken(data: bytes) -> NDArray[Any] | None:
+    """RGB pixels (h, w, 3) of a whole JPEG without a fault, if they were decoded ahead; they are given once.
+
+    The first other JPEG shows that the beginning is over: what nobody took until then is let go.
+    """
+    with _lock:
+        coming = list(_coming)
+    for ahead in coming:
+        if ahead.size_bytes != len(data):
+            continue
+        ahead.join()
+        with _lock:
+            if ahead in _coming and ahead.data == data:
+                _coming.remove(ahead)
+                return ahead.pixels
+    with _lock:
+        _coming.clear()
+    return None
