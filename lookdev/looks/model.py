@@ -75,7 +75,10 @@ class Look(Parameters):
         kept = self.balance.model_copy(update={"mired": 0.0, "duv": 0.0})
         whole = kept.model_copy(update={"keep": 0.0})
         plain = _steps((self.exposure, kept, self.curve), metered)
-        return self.skin.around(acting, plain, _steps((self.exposure, whole), metered))
+        rendered = metered.source is not None and metered.source.state == "output"
+        moves = rendered and not (self.exposure.is_identity and self.curve.is_identity)
+        brighter = 2.0**self.exposure.stops if moves else None
+        return self.skin.around(acting, plain, _steps((self.exposure, whole), metered), brighter)
 
     @property
     def is_identity(self) -> bool:

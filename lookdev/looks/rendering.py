@@ -32,8 +32,8 @@ WHITE_STOPS = 4.0  # of taste: a lit window or a lamp's shade, not the filament,
 SCENE_WHITE = MID_GREY * 2.0**WHITE_STOPS
 
 _RISE, _RUN = 1.0 - MID_GREY, SCENE_WHITE - MID_GREY
-_BEND = (_RUN / _RISE - 1.0) / _RUN
-_SLOPE_AT_WHITE = 1.0 / (1.0 + _BEND * _RUN) ** 2
+BEND = (_RUN / _RISE - 1.0) / _RUN
+_SLOPE_AT_WHITE = 1.0 / (1.0 + BEND * _RUN) ** 2
 _UNDER = 0.001  # of light: what may be left under a log encoding's code zero
 _HELD = 0.98  # of the room over white: past it the curve goes on straight, so that it can be undone
 _KNEE, _FARTHEST = 0.995, 3.0
@@ -51,14 +51,14 @@ stays under half a CIEDE2000 all round the hues (tests/unit/test_looks_rendering
 @inlined
 def _lifted(y):  # type: ignore[no-untyped-def]
     over = min(max(y - MID_GREY, 0.0), _RISE)
-    lifted = MID_GREY + over / (1.0 - _BEND * over) + max(y - 1.0, 0.0) / _SLOPE_AT_WHITE
+    lifted = MID_GREY + over / (1.0 - BEND * over) + max(y - 1.0, 0.0) / _SLOPE_AT_WHITE
     return y if y <= MID_GREY else lifted
 
 
 @inlined
 def rendered_light(x):  # type: ignore[no-untyped-def]
     over = min(max(x - MID_GREY, 0.0), _RUN)
-    shoulder = MID_GREY + over / (1.0 + _BEND * over) + max(x - SCENE_WHITE, 0.0) * _SLOPE_AT_WHITE
+    shoulder = MID_GREY + over / (1.0 + BEND * over) + max(x - SCENE_WHITE, 0.0) * _SLOPE_AT_WHITE
     return x if x <= MID_GREY else shoulder
 
 

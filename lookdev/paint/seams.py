@@ -79,12 +79,12 @@ def _own_steps() -> dict[str, float]:
 
 
 def skin_seam(look: Look) -> float:
-    """The largest step that a look leaves on a ramp out of skin, in largest steps of the ramp itself.
+    """The largest step that a look leaves on a ramp out of skin in a still, in largest steps of the ramp.
 
     >>> round(skin_seam(Look(title="plain")), 2)
     1.0
     """
-    steps = join(look.steps(Metered()))
+    steps = join(look.steps(Metered(source=SRGB)))
     own = _own_steps()
     return max(largest_step(run(steps, ramp)) / own[name] for name, ramp in ramps_out_of_skin().items())
 

@@ -24,6 +24,7 @@ from lookdev.colorimetry.rgb_spaces import D65_XY, WORKING
 from lookdev.colorimetry.skins import skin_names, skin_reflectances, skin_wavelengths_nm
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Pipeline
+from lookdev.looks.rendering import render_curve
 from lookdev.looks.stages.balance import Cast
 from lookdev.looks.stages.base import Metered
 from lookdev.looks.stages.skin import skin_weight
@@ -32,7 +33,7 @@ from lookdev.looks.toml_file import load_look
 from lookdev.paint.seams import seam_words, skin_seam
 from lookdev.paint.spectra import illuminant_weights, on_grid
 
-SRGB = get_encoding("sRGB")
+SRGB, LOG = get_encoding("sRGB"), get_encoding("ACEScct")
 ROOT = Path(__file__).parents[2]
 TRUTH = ROOT / "sample_frames" / "truth.json"
 
@@ -80,13 +81,51 @@ def test_at_its_defaults_nothing_changes_to_the_bit() -> None:
 
 
 def test_a_look_without_colour_of_its_own_has_nothing_to_hold() -> None:
-    """Exposure, the kept cast and the curve go on; the same steps, to the bit."""
+    """Exposure, the kept cast and the curve go on; the same steps, to the bit: footage, whose rendering
+    leaves skin its colour, and a still without an exposure or a curve."""
     codes = np.random.default_rng(2).random((4096, 3))
     parameters = {"exposure": {"stops": 0.5}, "balance": {"keep": 0.4}, "curve": {"contrast": 1.2}}
     cast = Cast((0.45, 0.41), (0.3127, 0.329))
+    plain = Pipeline(Look.model_validate({"title": "t", **parameters}), LOG, SRGB, cast)
+    assert np.array_equal(Pipeline(look(parameters, hold=0.8), LOG, SRGB, cast)(codes), plain(codes))
+    parameters = {"balance": {"keep": 0.4}}
     plain = Pipeline(Look.model_validate({"title": "t", **parameters}), SRGB, SRGB, cast)
     assert np.array_equal(Pipeline(look(parameters, hold=0.8), SRGB, SRGB, cast)(codes), plain(codes))
     assert Pipeline(look({}, hold=0.8), SRGB, SRGB).is_identity
+
+
+def shown(scene_light: np.ndarray) -> np.ndarray:
+    """Oklab of scene light in a still: rendered by channels, as cameras do."""
+    return oklab_from_working(render_curve(scene_light))
+
+
+def test_brightening_a_still_does_not_bleach_held_skin() -> None:
+    """Rendering by channels takes colour out of what is light: 0.8 stops more leave the lightest skin 0.80 of
+    its chroma over lightness, and the darkest all; held, the still's own is nearly kept."""
+    skins = scene(np.stack(list(MODELS.values())))
+
+    def left(hold: float, stops: float) -> np.ndarray:
+        one = look({"exposure": {"stops": stops}}, hold=hold)
+        after = shown(run(join(one.steps(Metered(source=SRGB))), skins))
+        before = shown(skins)
+        ratios = [np.hypot(lab[:, 1], lab[:, 2]) / lab[:, 0] for lab in (after, before)]
+        return np.asarray(ratios[0] / ratios[1])
+
+    bleached, half, held = (left(hold, 0.8) for hold in (0.0, 0.5, 1.0))
+    print(bleached.round(2), half.round(2), held.round(2))
+    assert bleached.min() < 0.81 and bleached.max() / bleached.min() > 1.2
+    assert held.min() > 0.9 and held.max() < 1.08 and held.max() / held.min() < 1.15
+    assert np.all((half - bleached) * (held - half) >= 0)
+    darker = [left(hold, -0.8) for hold in (0.0, 1.0)]
+    assert np.abs(darker[1] - darker[0]).max() < 0.04  # a darker still gets back what its camera took
+
+
+def test_what_a_still_gets_back_fades_out_of_skin_without_a_seam() -> None:
+    for stops in (-1.0, 0.5, 1.0):
+        for curve in ({}, {"contrast": 1.2, "toe": 0.3, "shoulder": 0.4}):
+            one = {"exposure": {"stops": stops}, "curve": curve}
+            alone = skin_seam(look(one))  # 1.63 by a stop more, of strong colours
+            assert skin_seam(look(one, hold=0.8)) <= max(1.5, 1.02 * alone)
 
 
 @pytest.mark.parametrize("lamp", ["D65", "D50", "FL11", "LED-B3"])

@@ -6,6 +6,10 @@ colour as it is balanced, the lamp's cast out, before the look's own shift: skin
 cold the look. Inside it hue and chroma lie between what the look makes of them and what its exposure, its
 curve and the cast it keeps make of them alone; lightness stays the look's.
 
+A still that a camera has rendered is rendered again channel by channel, and that bleaches light colours: a
+look that brightens pales light faces and not dark ones, by no key of its own. What of that is the look's
+doing is held back as well. What the camera did to faces stays; the still as it stood has it too.
+
 ``daylight`` turns hues in the same region towards the line on which daylight leaves skin: what a lamp's
 spectrum does to skin no balance takes out. What lies near the line stays there.
 
@@ -25,6 +29,7 @@ from pydantic import Field
 
 from lookdev.compilation import compiled, inlined
 from lookdev.looks.elementary import angle, cosine, sine
+from lookdev.looks.rendering import BEND, MID_GREY, SCENE_WHITE, rendered_light
 from lookdev.looks.stages.base import Metered, Stage
 from lookdev.looks.steps import OKLAB, WORKING, Step, join, run
 
@@ -46,6 +51,7 @@ _LIGHT_HIGH, _LIGHT_END = 1.05, 1.45  # up to scene white: what shines is light,
 _NEAR = 3.0  # degrees from the line within which a hue stays much as it is: people differ by as much
 _FAR = 30.0  # and from which on it is turned little more: it may be no skin
 _EASE = 0.25
+_SOFT = 0.05  # of chroma, within which bleaching and its contrary run into each other
 
 
 class Skin(Stage):
@@ -64,18 +70,25 @@ class Skin(Stage):
         return None
 
     def around(
-        self, graded: Sequence[Step], plain: Sequence[Step], balanced: Sequence[Step]
+        self,
+        graded: Sequence[Step],
+        plain: Sequence[Step],
+        balanced: Sequence[Step],
+        brighter: float | None = None,
     ) -> tuple[Step, ...]:
         """``graded``, with skin held.
 
         ``graded`` is all that the look does, ``plain`` its exposure, the cast it keeps and its curve,
-        ``balanced`` its exposure and the whole balance; scene light to scene light each.
+        ``balanced`` its exposure and the whole balance; scene light to scene light each. ``brighter`` is the
+        factor of the look's exposure if the picture is shown channel by channel, and the look has an exposure
+        or a curve; else None.
         """
-        held = self.hold if not _same(graded, plain) else 0.0
+        held = self.hold if brighter is not None or not _same(graded, plain) else 0.0
         if not held and not self.daylight:
             return tuple(graded)
         around = _around(join(graded, end=OKLAB), join(plain, end=OKLAB), join(balanced, end=OKLAB))
-        return (Step(around, (held, self.daylight), WORKING, OKLAB),)
+        before, by_channel = (1.0, 0.0) if brighter is None else (brighter ** (-1 / 3), 1.0)
+        return (Step(around, (held, self.daylight, before, by_channel), WORKING, OKLAB),)
 
 
 def skin_weight(scene: ArrayLike) -> Array:
@@ -120,7 +133,9 @@ class _Around:
     plain: tuple[Step, ...]
     balanced: tuple[Step, ...]
 
-    def __call__(self, x: Array, y: Array, z: Array, hold: float, daylight: float) -> None:
+    def __call__(
+        self, x: Array, y: Array, z: Array, hold: float, daylight: float, before: float, by_channel: float
+    ) -> None:
         mixer: Callable[..., object] = _mix
         skin = _through(self.balanced, x, y, z)
         for step in self.both:
@@ -128,7 +143,7 @@ class _Around:
         plain = _through(self.plain, x, y, z)
         for step in self.graded:
             step.kernel(x, y, z, *step.numbers)
-        mixer(x, y, z, *plain, *skin, hold, daylight)
+        mixer(x, y, z, *plain, *skin, hold, daylight, before, by_channel)
 
 
 def _through(steps: Sequence[Step], x: Array, y: Array, z: Array) -> tuple[Array, Array, Array]:
@@ -169,14 +184,27 @@ def _weigh(x, y, z):  # type: ignore[no-untyped-def]
         x[i] = _weight(x[i], ratio, _off_line(ratio, y[i], z[i]))
 
 
+@inlined
+def _shown_share(lightness):  # type: ignore[no-untyped-def]
+    """What rendering by channels leaves of a weak colour's chroma over lightness, at an Oklab lightness of
+    scene light: the slope of the curve in stops per stop."""
+    light = min(lightness * lightness * lightness, SCENE_WHITE)
+    bent = 1.0 + BEND * max(light - MID_GREY, 0.0)
+    return light / (bent * bent * rendered_light(light)) if light > MID_GREY else 1.0
+
+
 @compiled
-def _mix(x, y, z, px, py, pz, bx, by, bz, hold, daylight):  # type: ignore[no-untyped-def]
+def _mix(x, y, z, px, py, pz, bx, by, bz, hold, daylight, before, by_channel):  # type: ignore[no-untyped-def]
     for i in range(x.size):
         lightness = max(bx[i], 1e-6)
         ratio = np.sqrt(by[i] * by[i] + bz[i] * bz[i]) / lightness
         off = _off_line(ratio, by[i], bz[i])
         weight = _weight(lightness, ratio, off)
         scale = max(x[i], 0.0) / max(px[i], 1e-6)  # chroma goes with lightness, as under any exposure
+        more = _shown_share(bx[i] * before) / _shown_share(x[i]) - 1.0
+        scale *= 1.0 + by_channel * 0.5 * (
+            more + np.sqrt(more * more + _SOFT * _SOFT) - _SOFT
+        )  # only bleaching
         share = hold * weight
         a = y[i] + share * (py[i] * scale - y[i])
         b = z[i] + share * (pz[i] * scale - z[i])
