@@ -29,7 +29,7 @@ from pydantic import Field
 
 from lookdev.compilation import compiled, inlined
 from lookdev.looks.elementary import angle, cosine, sine
-from lookdev.looks.rendering import BEND, MID_GREY, SCENE_WHITE, rendered_light
+from lookdev.looks.rendering import BEND, MID_GREY, SCENE_WHITE
 from lookdev.looks.stages.base import Metered, Stage
 from lookdev.looks.steps import OKLAB, WORKING, Step, join, run
 
@@ -189,8 +189,9 @@ def _shown_share(lightness):  # type: ignore[no-untyped-def]
     """What rendering by channels leaves of a weak colour's chroma over lightness, at an Oklab lightness of
     scene light: the slope of the curve in stops per stop."""
     light = min(lightness * lightness * lightness, SCENE_WHITE)
-    bent = 1.0 + BEND * max(light - MID_GREY, 0.0)
-    return light / (bent * bent * rendered_light(light)) if light > MID_GREY else 1.0
+    over = max(light - MID_GREY, 0.0)
+    bent = 1.0 + BEND * over
+    return light / (bent * (MID_GREY * bent + over)) if light > MID_GREY else 1.0
 
 
 @compiled
@@ -202,9 +203,8 @@ def _mix(x, y, z, px, py, pz, bx, by, bz, hold, daylight, before, by_channel):  
         weight = _weight(lightness, ratio, off)
         scale = max(x[i], 0.0) / max(px[i], 1e-6)  # chroma goes with lightness, as under any exposure
         more = _shown_share(bx[i] * before) / _shown_share(x[i]) - 1.0
-        scale *= 1.0 + by_channel * 0.5 * (
-            more + np.sqrt(more * more + _SOFT * _SOFT) - _SOFT
-        )  # only bleaching
+        bleached = 0.5 * (more + np.sqrt(more * more + _SOFT * _SOFT) - _SOFT)  # not its contrary
+        scale *= 1.0 + by_channel * bleached
         share = hold * weight
         a = y[i] + share * (py[i] * scale - y[i])
         b = z[i] + share * (pz[i] * scale - z[i])
