@@ -20,6 +20,7 @@ from PyOpenColorIO import (
 
 from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import ACESCCT, BT709, encoding_names, get_encoding
+from lookdev.colorimetry.rgb_spaces import WORKING, matrix_between
 from lookdev.looks.model import Look
 from lookdev.lut.bake import export_cube
 from lookdev.lut.cdl import fit_cdl, write_cc
@@ -68,10 +69,11 @@ def test_no_node_leaves_the_encoding(path: Path, name: str) -> None:
 @pytest.mark.parametrize("name", ["ACEScct", "S-Log3 S-Gamut3", "ARRI LogC4 ARRI Wide Gamut 4", "L-Log"])
 def test_no_step_is_much_larger_than_the_encodings_own(path: Path, name: str) -> None:
     """The largest step of code on ramps of a sixty-fourth of a stop, 12 stops under to 8 over mid grey, is at
-    most 1.5 times that of the plain encoding: greys, and all round the hues to six tenths of BT.2020; purer
-    ambers, where the hold of skin ends, take up to 1.58."""
+    most 1.5 times that of the plain encoding: greys, and all round the hues to the purest of BT.2020 and of
+    the encoding itself."""
     encoding = get_encoding(name)
-    hues = np.array([hsv_to_rgb(h / 24, s, 1.0) for h in range(24) for s in (0.0, 0.3, 0.6)])
+    hues = np.array([hsv_to_rgb(h / 36, s, 1.0) for h in range(36) for s in (0.0, 0.3, 0.6, 0.8, 0.98, 1.0)])
+    hues = np.concatenate([hues, hues[5::6] @ matrix_between(encoding.space, WORKING).T])
     light = 0.18 * hues[:, None] * (2.0 ** np.arange(-12, 8, 1 / 64))[:, None]
     codes = encoding.from_working(light)
     held = np.all((codes[:, 1:] >= 0) & (codes[:, 1:] <= 1), axis=-1)

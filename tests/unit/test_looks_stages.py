@@ -357,6 +357,18 @@ def test_tones_keep_black_black_and_lightness() -> None:
     assert np.array_equal(below, [[-0.3, 0, 0]])
 
 
+def test_a_tone_leaves_pure_lamps_alone_and_paint_not() -> None:
+    """A tenth of white in a pure light and it gets the whole pull, with none nothing, and more in between."""
+    stage = tones((2.0, 4.0))
+    for pure in np.eye(3):
+        white = np.array([0.0, 0.02, 0.04, 0.06, 0.1])[:, None]
+        lab = oklab_from_working(0.72 * (pure + white * (1.0 - pure)))
+        pulls = np.hypot(*(act(stage, lab) - lab)[:, 1:].T)
+        assert pulls[0] < 1e-6 and np.all(np.diff(pulls[:4]) > 0)
+        grey = act(stage, lab[4:] * [1.0, 0.0, 0.0])[0]
+        assert pulls[4] == pytest.approx(np.hypot(*grey[1:]))
+
+
 def test_tones_are_smooth_and_between_nought_and_one() -> None:
     stops = np.linspace(-14, 10, 24_001)
     for at, reach in ((-8.0, 12.0), (-3.0, 1.0), (8.0, 1.0)):

@@ -2,7 +2,9 @@
 
 A tone stands somewhere on a scale of stops about mid grey, reaches so many stops to either side, and fades
 smoothly to nothing there. Tones that stand as far apart as they reach add up to a whole between them. Every
-pull fades out towards black, which stays black, and leaves negative light alone.
+pull fades out towards black, which stays black, and leaves negative light alone. Nor does it move a pure
+lamp's light: pushed out of the gamut and let back as the tone fades, its least channel passed through
+nothing, and took four times a log encoding's own step there.
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ from numpy.typing import NDArray
 from pydantic import Field, field_validator
 
 from lookdev.colorimetry.munsell import hue_degrees, parse_hue
+from lookdev.colorimetry.oklab import LAB_TO_LMS, LMS_TO_WORKING
 from lookdev.compilation import compiled
 from lookdev.errors import RequestError
 from lookdev.looks.elementary import log2
@@ -26,6 +29,8 @@ Array = NDArray[np.float64]
 
 _BLACK_FROM = 0.22  # Oklab lightness four stops under mid grey: the deepest in which a hue can still be told
 _FAINTEST = 1e-4  # Oklab lightness under which no stops are counted: 37 of them under mid grey
+_PURE = 0.08  # least channel by largest, linear BT.2020: nearly all paint is less pure, few lamps are
+_NO_LIGHT = 1e-9
 _LOG2_MID_GREY = float(np.log2(MID_GREY))
 MOST_TONES = 12
 
@@ -109,17 +114,32 @@ class Tones(Stage):
     def step(self, metered: Metered) -> Step | None:
         """One kernel over the tones that pull."""
         rows = [tone.row() for tone in self.tones if not tone.is_identity]
-        return Step(_pull, (np.array(rows),), OKLAB) if rows else None
+        return Step(_pull, (np.array(rows), LAB_TO_LMS, LMS_TO_WORKING), OKLAB) if rows else None
 
 
 @compiled
-def _pull(x, y, z, rows):  # type: ignore[no-untyped-def]
+def _pull(x, y, z, rows, m, d):  # type: ignore[no-untyped-def]
+    m00, m01, m02, m10, m11, m12 = m[0, 0], m[0, 1], m[0, 2], m[1, 0], m[1, 1], m[1, 2]
+    m20, m21, m22 = m[2, 0], m[2, 1], m[2, 2]
+    d00, d01, d02, d10, d11, d12 = d[0, 0], d[0, 1], d[0, 2], d[1, 0], d[1, 1], d[1, 2]
+    d20, d21, d22 = d[2, 0], d[2, 1], d[2, 2]
+    takes = np.empty(x.size)
+    for i in range(x.size):
+        u = m00 * x[i] + m01 * y[i] + m02 * z[i]
+        v = m10 * x[i] + m11 * y[i] + m12 * z[i]
+        w = m20 * x[i] + m21 * y[i] + m22 * z[i]
+        u, v, w = u * u * u, v * v * v, w * w * w
+        red, green = d00 * u + d01 * v + d02 * w, d10 * u + d11 * v + d12 * w
+        blue = d20 * u + d21 * v + d22 * w
+        low, high = min(min(red, green), blue), max(max(red, green), blue)
+        t = min(max(low / (_PURE * max(high, _NO_LIGHT)), 0.0), 1.0)
+        takes[i] = t * t * (3.0 - 2.0 * t)
     for k in range(rows.shape[0]):
         at, reach, a, b = rows[k, 0], rows[k, 1], rows[k, 2], rows[k, 3]
         for i in range(x.size):
             stops = 3.0 * log2(max(x[i], _FAINTEST)) - _LOG2_MID_GREY
             off = min(abs(stops - at) / reach, 1.0)
             rise = min(max(x[i] / _BLACK_FROM, 0.0), 1.0)
-            weight = (1.0 - off * off * (3.0 - 2.0 * off)) * (rise * rise * (3.0 - 2.0 * rise))
+            weight = (1.0 - off * off * (3.0 - 2.0 * off)) * (rise * rise * (3.0 - 2.0 * rise)) * takes[i]
             y[i] += weight * a
             z[i] += weight * b
