@@ -114,7 +114,8 @@ class Tones(Stage):
     def step(self, metered: Metered) -> Step | None:
         """One kernel over the tones that pull."""
         rows = [tone.row() for tone in self.tones if not tone.is_identity]
-        return Step(_pull, (np.array(rows), LAB_TO_LMS, LMS_TO_WORKING), OKLAB) if rows else None
+        ways = (np.asarray(LAB_TO_LMS), np.asarray(LMS_TO_WORKING))
+        return Step(_pull, (np.array(rows), *ways), OKLAB) if rows else None
 
 
 @compiled
