@@ -38,6 +38,12 @@ def begin_count() -> None:
     _WRITTEN.clear()
 
 
+def count_written(path: Path) -> None:
+    """Remember that ``path`` came about in this run."""
+    if len(_WRITTEN) < _ENOUGH:
+        _WRITTEN.append(path.absolute())
+
+
 def anything_written() -> bool:
     """Whether a file was written since :func:`begin_count` that is still there: then no exit status 2."""
     return any(path.exists() for path in _WRITTEN)
@@ -59,8 +65,7 @@ def whole_file(path: Path) -> Iterator[Path]:
         with part.open("rb+") as handle:
             os.fsync(handle.fileno())
         part.replace(path)
-        if len(_WRITTEN) < _ENOUGH:
-            _WRITTEN.append(path.absolute())
+        count_written(path)
     except OSError as error:
         raise LookdevError(f"cannot be written: {error.strerror or error}", file=path) from error
     finally:

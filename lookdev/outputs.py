@@ -10,7 +10,7 @@ import errno
 import os
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from contextvars import ContextVar
 from dataclasses import dataclass
 from pathlib import Path
@@ -177,17 +177,30 @@ def _further_pages(first: Path) -> list[Path]:
 
 
 @contextmanager
-def writing(out: Path, inputs: Inputs, files: Sequence[Path], pages: Sequence[Path] = ()) -> Iterator[None]:
-    """Check what is to be written, then hold ``out``: the one door to writing, for every verb.
+def writing(
+    out: Path, inputs: Inputs, files: Sequence[Path], pages: Sequence[Path] = (), *, as_one: bool = False
+) -> Iterator[None]:
+    """Check what is to be written, then hold ``out`` and every folder in it: the one door to writing.
+
+    ``as_one`` : ``out`` is built aside and put in place as a whole, so that nothing but it is held.
 
     Raises
     ------
-    RequestError : an output is an input, lies in the scout, or another run holds the folder.
+    RequestError : an output is an input, lies in the scout, or another run holds one of the folders.
     """
     check_outputs(inputs, out, files, pages)
-    with hold(out):
+    own = dict.fromkeys(path.parent for path in (*files, *pages))
+    between = {place for folder in own for place in folder.parents if out in place.parents}
+    with ExitStack() as held:
+        for folder in [out] if as_one else sorted({out, *own, *between}):  # outer ones first
+            held.enter_context(hold(folder))
         _sweep([*files, *pages])
         yield
+
+
+def every_page(pages: Iterable[Path]) -> list[Path]:
+    """First pages, and what further pages of theirs are there."""
+    return [path for page in pages for path in (page, *_further_pages(page))]
 
 
 def _sweep(planned: Iterable[Path]) -> None:

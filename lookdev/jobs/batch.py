@@ -18,8 +18,9 @@ from lookdev.jobs.common import (
     cube_ends,
     need_stills,
     unheard,
+    writing,
 )
-from lookdev.outputs import inputs_of, refuse_scout, writing
+from lookdev.outputs import inputs_of, refuse_scout
 from lookdev.render.executor import CLUSTER_WAIT_SECONDS
 from lookdev.render.in_flight import worker_count
 from lookdev.survey.join_words import JOIN_HEAD, join_rows
@@ -210,7 +211,7 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
     files += [out / "summary.json", state / "journal.jsonl", state / "thumbnails" / "x"]
     inputs = inputs_of(scout, more=request.reads)
     pages = sheet_files(surveyed, out / "sheets")
-    with writing(out, inputs, files, pages):
+    with writing(out, inputs, files, pages, verb="batch", tell=tell):
         tell(Aside(table_text(JOIN_HEAD, join_rows(surveyed))))
         for line in (*surveyed.warnings, *settled.warnings, *errors):
             tell(Line(line))

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 from lookdev.errors import RequestError, one_line
 from lookdev.files import write_whole
-from lookdev.jobs.common import Line, Tell, check_folder, unheard
+from lookdev.jobs.common import Line, Tell, check_folder, unheard, writing
 from lookdev.jobs.pitch_plan import acting_looks, called, place_codes
-from lookdev.outputs import inputs_of, refuse_scout, writing
+from lookdev.outputs import inputs_of, refuse_scout
 from lookdev.pages.choices import Choice, as_mailed, choices_toml, named_looks, read_choices
 from lookdev.pages.pitch_model import PitchLook, folded
 from lookdev.survey.survey import Survey, survey
@@ -168,7 +168,9 @@ def run(request: ChoicesRequest, tell: Tell = unheard) -> ChoicesResult:
     settled = settle(survey(request.scout), request.looks, request.text)
     check_folder(request.out)
     path = request.out / FILE_NAME
-    with writing(request.out, inputs_of(request.scout, more=request.reads), [path]):
+    with writing(
+        request.out, inputs_of(request.scout, more=request.reads), [path], verb="choices", tell=tell
+    ):
         known = [
             replace(c, fingerprint=c.fingerprint or settled.fingerprints.get(c.place, ""))
             for c in settled.choices

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from lookdev import outputs
 from lookdev.errors import RequestError
+from lookdev.kept import keeping
 
 if TYPE_CHECKING:
     from lookdev.colorimetry.encodings import Encoding
     from lookdev.looks.pipeline import LookLike
     from lookdev.meter.scout import Scout
+    from lookdev.outputs import Inputs
     from lookdev.survey.survey import Survey
 
 
@@ -49,6 +52,33 @@ def unheard(told: Line | Progress) -> None:
 def counter(tell: Tell) -> Callable[[int, int, str], None]:
     """``tell`` for work that counts: called with done, total and text."""
     return lambda done, total, text: tell(Progress(done, total, text))
+
+
+@contextmanager
+def writing(
+    out: Path,
+    inputs: Inputs,
+    files: Sequence[Path],
+    pages: Sequence[Path] = (),
+    *,
+    verb: str,
+    tell: Tell,
+) -> Iterator[None]:
+    """As :func:`lookdev.outputs.writing`, for a folder of this tool's: what others left in it is kept.
+
+    Raises
+    ------
+    RequestError : as there; or a file that is not ours stands in the way and cannot be moved.
+    """
+
+    def planned() -> list[Path]:
+        return [*files, *outputs.every_page(pages)]
+
+    with (
+        outputs.writing(out, inputs, files, pages),
+        keeping(out, planned, verb, lambda text: tell(Line(text))),
+    ):
+        yield
 
 
 def open_scout(folder: Path | str) -> Scout:

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lookdev.errors import LookdevError, StillError, one_line
-from lookdev.jobs.common import Progress, Tell, check_folder, unheard
-from lookdev.outputs import inputs_of, refuse_scout, writing
+from lookdev.jobs.common import Progress, Tell, check_folder, unheard, writing
+from lookdev.outputs import inputs_of, refuse_scout
 
 if TYPE_CHECKING:
     from lookdev.meter.scout import Scout
@@ -57,7 +57,7 @@ def run(scout: Scout, out: Path, tell: Tell = unheard, surveyed: Survey | None =
     sides = [out / f"directions_{n + 1:02d}.png" for n in range(len(panoramas))]
     made = Contact([], [], views="\n".join(views_text(still.name) for still in panoramas))
     texts = [out / "views.toml"] if panoramas else []
-    with writing(out, inputs_of(scout), [*files, *sides, *texts]):
+    with writing(out, inputs_of(scout), [*files, *sides, *texts], verb="log", tell=tell):
         total = len(surveyed.stills) + len(panoramas)
         stills = []
         for done, still in enumerate(surveyed.stills, 1):

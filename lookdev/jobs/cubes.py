@@ -16,13 +16,14 @@ from lookdev.jobs.common import (
     counter,
     cube_ends,
     unheard,
+    writing,
 )
 from lookdev.jobs.own_colours import Array, of_stills, own_colours
 from lookdev.lut.bake import CubeReport, export_cube
 from lookdev.lut.naming import cube_tail, lut_file
 from lookdev.lut.shared import shared_places
 from lookdev.names import Names, look_names
-from lookdev.outputs import inputs_of, refuse_any_scout, refuse_scout, writing
+from lookdev.outputs import inputs_of, refuse_any_scout, refuse_scout
 from lookdev.survey.footage import FootagePlace, footage_labels, footage_places
 from lookdev.survey.survey import Survey, survey
 
@@ -161,7 +162,7 @@ def run(request: CubesRequest, tell: Tell = unheard) -> CubesResult:
     written: list[WrittenCube] = []
     step, inputs = counter(tell), inputs_of(request.scout, more=request.reads)
     own = own_colours(surveyed, ends[0]) if surveyed is not None else {}
-    with writing(_folder(request.out), inputs, [job.path for job in jobs]):
+    with writing(_folder(request.out), inputs, [job.path for job in jobs], verb="cube", tell=tell):
         for count, job in enumerate(jobs, 1):
             try:
                 written.append(_write(job, ends, request.one_dimensional, request.domain, own))

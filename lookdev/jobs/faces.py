@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 from lookdev.errors import LookdevError, RequestError
 from lookdev.files import write_json
-from lookdev.jobs.common import Line, Tell, counter, cube_ends, unheard
-from lookdev.outputs import inputs_of, refuse_scout, without_places, writing
+from lookdev.jobs.common import Line, Tell, counter, cube_ends, unheard, writing
+from lookdev.outputs import inputs_of, refuse_scout, without_places
 from lookdev.survey.survey import survey
 
 if TYPE_CHECKING:
@@ -107,7 +107,9 @@ def run(request: FacesRequest, tell: Tell = unheard) -> FacesResult:
         table = stem.with_suffix(".json")
         title = f"{scout.title} · faces"
         document = faces_document(title, places, [_note(s, encoding.name) for s in used], request.paper)
-        with writing(request.out, inputs_of(scout, more=request.reads), [table], pages):
+        with writing(
+            request.out, inputs_of(scout, more=request.reads), [table], pages, verb="faces", tell=tell
+        ):
             written = [*document.save(*pages), table]
             write_json(table, without_places(data, scout.folder, request.out))
     return FacesResult(places, written, data, errors, seams)

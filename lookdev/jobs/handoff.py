@@ -78,7 +78,7 @@ def run(request: HandoffRequest, tell: Tell = unheard) -> Handoff:
     need_stills(surveyed)
     settled = settle_for_one(surveyed, request.look, request.choices)
     planned = [archive, part_of(archive), *(out / name / "x" for name in _FOLDERS), out / MANIFEST]
-    with writing(request.out, inputs, planned):
+    with writing(request.out, inputs, planned, as_one=True):
         try:
             finish(out)  # of a run that was killed
             earlier = look_at(out, archive)

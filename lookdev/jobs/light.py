@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from lookdev.errors import LookdevError, RequestError
 from lookdev.files import write_json, write_whole
-from lookdev.jobs.common import Line, Tell, check_folder, counter, unheard
+from lookdev.jobs.common import Line, Tell, check_folder, counter, unheard, writing
 from lookdev.meter.log import readings_at
 from lookdev.meter.notes import location_notes
 from lookdev.meter.notes_data import location_data
 from lookdev.names import location_names
-from lookdev.outputs import inputs_of, refuse_scout, without_places, writing
+from lookdev.outputs import inputs_of, refuse_scout, without_places
 from lookdev.survey.survey import survey
 
 if TYPE_CHECKING:
@@ -98,7 +98,9 @@ def run(request: LightRequest, tell: Tell = unheard) -> LightResult:
     step, stems = counter(tell), location_names(surveyed.every_location, taken=[PICK_STEM])
     first = [*(stems[n.location] for n in notes), PICK_STEM] if request.pages else []
     pages = [out / f"{stem}{end}" for stem in first for end in (".pdf", ".png")]
-    with writing(out, inputs_of(scout), [out / "light.json", out / "light.csv"], pages):
+    with writing(
+        out, inputs_of(scout), [out / "light.json", out / "light.csv"], pages, verb="light", tell=tell
+    ):
         for count, note in enumerate(notes if request.pages else (), 1):
             at, stem = note.location, out / stems[note.location]
             try:

@@ -16,7 +16,7 @@ import numpy as np
 
 from lookdev.errors import ChipError, RequestError
 from lookdev.files import write_json, write_whole
-from lookdev.jobs.common import Line, Tell, cube_ends, unheard
+from lookdev.jobs.common import Line, Tell, cube_ends, unheard, writing
 from lookdev.jobs.paint_requests import (
     MOST_ON_PAGES,
     ApartRequest,
@@ -31,7 +31,7 @@ from lookdev.jobs.paint_requests import (
     PredictResult,
 )
 from lookdev.names import Names
-from lookdev.outputs import inputs_of, refuse_any_scout, refuse_scout, writing
+from lookdev.outputs import inputs_of, refuse_any_scout, refuse_scout
 from lookdev.survey.survey import survey
 
 if TYPE_CHECKING:
@@ -91,7 +91,7 @@ def _predict(request: PredictRequest, tell: Tell) -> PredictResult:
         tell(Line(f"{len(wanted)} chips: {words}"))
     rows = tables_of.all_rows(found)
     files = [out / f"predict.{end}" for end in ("csv", "json", "xlsx")]
-    with _writing(request, out / "painter", files):
+    with _writing(request, tell, out / "painter", files):
         write_whole(files[0], tables_of.as_csv(found, rows))
         write_whole(files[1], answer := tables_of.as_json(found, rows))
         write_whole(files[2], tables_of.as_workbook(found, rows))
@@ -140,7 +140,7 @@ def _match(request: MatchRequest, tell: Tell) -> MatchResult:
     page = match_page(found, wanted, deck, viewings)
     document = match_sheet(f"{request.scout.title} · paint match", page, request.paper)
     table = out / "match.csv"
-    with _writing(request, out / "match", [table], wanted.still):
+    with _writing(request, tell, out / "match", [table], wanted.still):
         written = save(document, out / "match")
         write_whole(table, match_csv(answer))
     return MatchResult([*written, table], errors, warnings, answer)
@@ -174,7 +174,7 @@ def _palette(request: PaletteRequest, tell: Tell) -> PaletteResult:
     page = palette_page(still.name, shown, found, deck)
     stem = out / Names().file(f"palette_{still.stem}", "_99.json").removesuffix("_99.json")
     table = stem.with_name(f"{stem.name}.json")
-    with _writing(request, stem, [table], still):
+    with _writing(request, tell, stem, [table], still):
         written = save(palette_sheet(f"Palette · {still.stem}", page, request.paper), stem)
         write_json(table, answer)
     return PaletteResult([*written, table], errors, warnings, found, answer)
@@ -211,13 +211,14 @@ def _apart(request: ApartRequest, tell: Tell) -> ApartResult:
     table = request.out / "apart.csv"
     rows = [pair_json(p) for p in found]
     skins = request.skins if isinstance(request.skins, Path) else None
-    with _writing(request, request.out / "apart", [table], skins):
+    with _writing(request, tell, request.out / "apart", [table], skins):
         write_whole(table, csv_text(list(rows[0]), [list(row.values()) for row in rows]))
     return ApartResult([table], errors, warnings, found, looks_that_part(found))
 
 
 def _writing(
     request: OnScreenRequest | PaletteRequest,
+    tell: Tell,
     stem: Path,
     tables: Sequence[Path],
     still: Path | None = None,
@@ -226,7 +227,7 @@ def _writing(
     scout, looks = (None, ()) if isinstance(request, PaletteRequest) else (request.scout, request.reads)
     more = [path for path in (*looks, request.chips, still) if path is not None]
     pages = [stem.with_name(f"{stem.name}{end}") for end in (".pdf", ".png")]
-    return writing(request.out, inputs_of(scout, more=more), tables, pages)
+    return writing(request.out, inputs_of(scout, more=more), tables, pages, verb="paint", tell=tell)
 
 
 def _sites(request: OnScreenRequest, tell: Tell) -> tuple[list[Site], list[str], Encoding]:

@@ -21,10 +21,11 @@ from lookdev.jobs.common import (
     compile_on_first_use,
     need_stills,
     unheard,
+    writing,
 )
 from lookdev.jobs.graded import StillOptions, preview_task
 from lookdev.jobs.pitch_plan import PitchPlanned, Spot, frame_names, plan_pitch, shift_of
-from lookdev.outputs import inputs_of, refuse_scout, writing
+from lookdev.outputs import inputs_of, refuse_scout
 from lookdev.pages.pitch_model import Picture, Pitch, PitchPlace, framed, hero_score, to_shape
 from lookdev.pages.pitch_place import drawn_place
 from lookdev.render.in_flight import worker_count
@@ -91,7 +92,7 @@ def run(request: PitchRequest, tell: Tell = unheard) -> PitchResult:
     errors = list(surveyed.errors)
     options = StillOptions(salvage=request.salvage, max_pixels=request.max_pixels)
     files = [*pitch_files(request.out), *frame_files(surveyed, request.out).values()]
-    with writing(request.out, inputs_of(request.scout, more=request.reads), files):
+    with writing(request.out, inputs_of(request.scout, more=request.reads), files, verb="pitch", tell=tell):
         for line in (*surveyed.warnings, *settled.warnings, *errors):
             tell(Line(line))
         compile_on_first_use(tell)

@@ -16,8 +16,9 @@ from lookdev.jobs.common import (
     counter,
     need_stills,
     unheard,
+    writing,
 )
-from lookdev.outputs import inputs_of, refuse_scout, writing
+from lookdev.outputs import inputs_of, refuse_scout
 from lookdev.render.in_flight import worker_count
 from lookdev.survey.survey import Survey, SurveyedStill, survey
 
@@ -75,7 +76,10 @@ def run(request: SheetsRequest, tell: Tell = unheard) -> SheetsResult:
     step, seen = counter(tell), 0
     inputs = inputs_of(request.scout, more=request.reads)
     pages = sheet_files(surveyed, request.out)
-    with writing(request.out, inputs, [], pages), ThreadPoolExecutor(worker_count(request.workers)) as pool:
+    with (
+        writing(request.out, inputs, [], pages, verb="sheet", tell=tell),
+        ThreadPoolExecutor(worker_count(request.workers)) as pool,
+    ):
         compile_on_first_use(tell)
 
         def load(stills: list[SurveyedStill]) -> dict[str, Preview]:

@@ -19,13 +19,14 @@ from lookdev.jobs.common import (
     counter,
     need_stills,
     unheard,
+    writing,
 )
 from lookdev.jobs.graded import StillOptions, preview_task
 from lookdev.looks.keys import file_with_numbers, look_text
 from lookdev.looks.toml_file import load_look
 from lookdev.looks.wedge import Wedge, between, parse_variation, wedge_of
 from lookdev.names import still_stems
-from lookdev.outputs import inputs_of, refuse_any_scout, refuse_scout, writing
+from lookdev.outputs import inputs_of, refuse_any_scout, refuse_scout
 from lookdev.render.in_flight import worker_count
 from lookdev.survey.survey import Survey, SurveyedStill, survey
 
@@ -118,7 +119,8 @@ def run(request: WedgeRequest, tell: Tell = unheard) -> WedgeResult:
     reads = [request.look, *([request.towards] if request.towards is not None else [])]
     inputs = inputs_of(request.scout, more=reads)
     errors: list[str] = []
-    with writing(request.out, inputs, [pdf, *jpegs, *([taken] if taken is not None else [])]):
+    files = [pdf, *jpegs, *([taken] if taken is not None else [])]
+    with writing(request.out, inputs, files, verb="wedge", tell=tell):
         compile_on_first_use(tell)
         looks = [cell.look for cell in wedge.cells]
         step = counter(tell)

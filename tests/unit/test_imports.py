@@ -25,7 +25,7 @@ LEVELS = [
     {"text"},
     {"stills"},
     {"meter"},
-    {"outputs"},
+    {"outputs", "kept"},
     {"looks"},
     {"survey"},
     {"render"},
