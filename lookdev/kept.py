@@ -2,14 +2,14 @@
 
 A person works on what they were given: a graded still goes through a retoucher's hands and back into its
 folder, a page is saved again with notes on it. A later run writes the same names. So each run notes what it
-wrote, by content, in ``.lookdev`` of the folder (a batch in its journal), and before the next one writes,
-whatever has other content than was noted goes into ``kept`` and is named.
+wrote, by content: a batch in its journal, all others in the user's own state folder, as digests that tell
+neither place nor picture. Before the next one writes, what has other content goes into ``kept`` and is named.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
-from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
@@ -20,7 +20,7 @@ from lookdev.files import count_written, read_ordinary, write_whole
 from lookdev.stills.digest import file_sha256
 
 STATE, KEPT = ".lookdev", "kept"
-_JOURNAL, _NOTES = "journal.jsonl", "written.jsonl"
+_MOST_NOTES = 200_000
 _BATCH = "batch"
 _OF_BATCH = frozenset({_BATCH, "cube", "pitch", "sheet"})
 _NAMED = 6  # files; more are counted
@@ -46,15 +46,17 @@ def keeping(
     try:
         yield
     finally:
-        with suppress(LookdevError):  # a full disk: what was written is kept aside next time
-            _note(out, planned(), verb)
+        _note(out, planned(), verb)
 
 
 def _keep_aside(out: Path, names: Iterable[Path], verb: str) -> list[tuple[Path, Path]]:
     there = [path for path in _there(names) if not path.is_symlink()]
     if not there:
         return []
-    known = _Known()
+    notes = _read_notes()
+    if notes is None and verb != _BATCH:  # a machine that keeps no notes: all would be kept every time
+        return []
+    known = _Known(notes or frozenset())
     foreign = [path for path, digest in _digests(there) if not known.is_ours(path, digest, verb)]
     return [(path, _move(path, out)) for path in foreign]
 
@@ -63,7 +65,7 @@ def _there(names: Iterable[Path]) -> list[Path]:
     return [path for path in dict.fromkeys(names) if STATE not in path.parts and path.is_file()]
 
 
-def _digests(paths: list[Path]) -> Iterable[tuple[Path, str | None]]:
+def _digests(paths: list[Path]) -> list[tuple[Path, str | None]]:
     def digest(path: Path) -> str | None:
         try:
             return file_sha256(path)
@@ -75,43 +77,64 @@ def _digests(paths: list[Path]) -> Iterable[tuple[Path, str | None]]:
 
 
 class _Known:
-    """What was noted in the folders around a file, each read once."""
+    """What was noted: by the batches around a file, each read once, and on this machine."""
 
-    def __init__(self) -> None:
-        self._notes: dict[Path, dict[Path, set[tuple[str, str]]]] = {}
+    def __init__(self, noted: frozenset[str]) -> None:
+        self._noted, self._journals = noted, dict[Path, set[tuple[Path, str]]]()
 
     def is_ours(self, path: Path, digest: str | None, verb: str) -> bool:
-        here = path.absolute()
+        if digest is None:
+            return False
         alike = _OF_BATCH if verb == _BATCH else {verb, *([_BATCH] if verb in _OF_BATCH else [])}
-        return any(
-            digest == noted and by in alike
-            for folder in here.parents
-            for by, noted in self._of(folder).get(here, ())
-        )
+        if any(_note_of(by, path, digest) in self._noted for by in alike):
+            return True
+        here = path.absolute()
+        return _BATCH in alike and any((here, digest) in self._of(folder) for folder in here.parents)
 
-    def _of(self, folder: Path) -> dict[Path, set[tuple[str, str]]]:
-        if folder not in self._notes:
-            found: defaultdict[Path, set[tuple[str, str]]] = defaultdict(set)
-            for name in (_JOURNAL, _NOTES):
-                for line in _lines(folder / STATE / name):
-                    found[folder / line["path"]].add((line.get("by", _BATCH), line["sha256"]))
-            self._notes[folder] = found
-        return self._notes[folder]
+    def _of(self, folder: Path) -> set[tuple[Path, str]]:
+        if folder not in self._journals:
+            self._journals[folder] = {(folder / path, digest) for path, digest in _journalled(folder)}
+        return self._journals[folder]
 
 
-def _lines(path: Path) -> Iterator[dict[str, str]]:
-    """Sound lines; what an editor or a crash made of others is passed over."""
+def _journalled(folder: Path) -> Iterator[tuple[str, str]]:
+    """Path and content of what a batch's journal in ``folder`` knows; lines that are none are passed over."""
     try:
+        path = folder / STATE / "journal.jsonl"
         text = read_ordinary(path).decode("utf-8", "replace") if path.exists() else ""
     except OSError:
         return
     for line in text.splitlines():
         with suppress(ValueError, RecursionError):
             said = json.loads(line)
-            if isinstance(said, dict):
-                kept = {key: said.get(key, _BATCH) for key in ("by", "path", "sha256")}
-                if all(isinstance(text, str) for text in kept.values()):
-                    yield kept
+            if isinstance(said, dict) and isinstance(said.get("path"), str):
+                yield said["path"], str(said.get("sha256"))
+
+
+def _notes_file() -> Path:
+    from platformdirs import user_state_path
+
+    path = user_state_path("lookdev") / "written"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    return path
+
+
+def _read_notes() -> frozenset[str] | None:
+    """What was written on this machine; None where it cannot be noted."""
+    try:
+        path = _notes_file()
+        with path.open("ab"):
+            lines = read_ordinary(path).decode("ascii", "replace").split()
+        if len(lines) > 2 * _MOST_NOTES:
+            write_whole(path, "\n".join(lines := lines[-_MOST_NOTES:]) + "\n")
+    except (OSError, RuntimeError, LookdevError):
+        return None
+    return frozenset(lines)
+
+
+def _note_of(verb: str, path: Path, digest: str) -> str:
+    """One note: who wrote what content under what name, and not where."""
+    return hashlib.sha256(f"{verb}\0{path.name}\0{digest}".encode("utf-8", "surrogateescape")).hexdigest()
 
 
 def _move(path: Path, out: Path) -> Path:
@@ -151,21 +174,8 @@ def _words(moved: list[tuple[Path, Path]], out: Path) -> str:
 def _note(out: Path, names: Iterable[Path], verb: str) -> None:
     """Note the content of what is there now; the batch's journal knows its own."""
     home = out.absolute()
-    journalled = {line["path"] for line in _lines(out / STATE / _JOURNAL)} if verb == _BATCH else set()
-    there = [
-        path
-        for path in _there(names)
-        if path.absolute().is_relative_to(home) and _name(path, home) not in journalled
-    ]
-    notes = {line["path"]: line for line in _lines(out / STATE / _NOTES) if (home / line["path"]).is_file()}
-    for path, digest in _digests(there):
-        if digest is not None:
-            name = _name(path, home)
-            notes[name] = {"by": verb, "path": name, "sha256": digest}
-    if notes:
-        lines = (json.dumps(notes[name], sort_keys=True) + "\n" for name in sorted(notes))
-        write_whole(out / STATE / _NOTES, "".join(lines))
-
-
-def _name(path: Path, home: Path) -> str:
-    return path.absolute().relative_to(home).as_posix()
+    known = {home / path for path, _ in _journalled(home)} if verb == _BATCH else set()
+    there = [path for path in _there(names) if path.absolute() not in known]
+    notes = [_note_of(verb, path, digest) for path, digest in _digests(there) if digest is not None]
+    with suppress(OSError, RuntimeError), _notes_file().open("ab") as handle:
+        handle.write("".join(f"{note}\n" for note in notes).encode("ascii"))

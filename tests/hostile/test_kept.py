@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import re
 from contextvars import copy_context
 from pathlib import Path
 
 import pytest
 from hostile.attack import make_home
 from PIL import Image
+from platformdirs import user_state_path
 
 from lookdev.cli.main import main
 from lookdev.outputs import hold
@@ -27,6 +29,7 @@ def run(*words: object) -> int:
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     make_home(tmp_path)
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state_of_the_user"))
     return tmp_path
 
 
@@ -108,22 +111,43 @@ def test_what_stands_behind_a_link_stays_where_it_is(home: Path) -> None:
     assert json.loads((home / "out/summary.json").read_text())
 
 
-@pytest.mark.parametrize(
-    "notes",
-    [
-        b"",
-        b"\xff\xfe{",
-        b"[" * 100_000,
-        b'{"path": 3}\n7\nnull\n{"by": "light", "path": "..", "sha256": ""}\n',
-    ],
-    ids=["empty", "no text", "nested", "no notes"],
-)
-def test_notes_that_an_editor_broke_keep_more_and_stop_nothing(home: Path, notes: bytes) -> None:
+@pytest.mark.parametrize("notes", [b"", b"\xff\xfe\x00", b"7\n" * 500_000], ids=["none", "no text", "many"])
+def test_notes_that_were_lost_keep_more_and_stop_nothing(home: Path, notes: bytes) -> None:
     assert run("light", "scout", "--out", "light", "--no-pages") == 0
-    (home / "light/.lookdev/written.jsonl").write_bytes(notes)
+    (path,) = user_state_path("lookdev").iterdir()
+    path.write_bytes(notes)
     before = (home / "light/light.csv").read_bytes()
     assert run("light", "scout", "--out", "light", "--no-pages") == 0
     assert (home / "light/kept/light.csv").read_bytes() == before
+    assert path.stat().st_size < 14_000_000
+
+
+def test_a_journal_that_an_editor_broke_keeps_more_and_stops_nothing(home: Path) -> None:
+    assert run(*BATCH, "--out", "out") == 0
+    before = tree(home / "out")
+    lines = b"[" * 100_000 + b'\n{"path": 3}\n7\nnull\n{"path": "graded"}\n\xff'
+    (home / "out/.lookdev/journal.jsonl").write_bytes(lines)
+    assert run(*BATCH, "--out", "out") == 0
+    after = tree(home / "out")
+    assert {name: data for name, data in after.items() if not name.startswith("kept/")} == before
+
+
+def test_where_no_notes_can_be_kept_nothing_is_kept_twice(
+    home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (home / "state").write_text("a file")
+    monkeypatch.setenv("XDG_STATE_HOME", str(home / "state"))
+    for _ in range(2):
+        assert run("light", "scout", "--out", "light", "--no-pages") == 0
+        assert run(*BATCH, "--out", "out") == 0
+    assert not (home / "light/kept").exists()
+    assert [p.name for p in (home / "out/kept").rglob("*") if p.is_file()] == ["summary.json"]
+
+
+def test_notes_tell_neither_place_nor_picture(home: Path) -> None:
+    assert run("light", "scout", "--out", "light", "--no-pages") == 0
+    (path,) = user_state_path("lookdev").iterdir()
+    assert re.fullmatch(rb"([0-9a-f]{64}\n)+", path.read_bytes())
 
 
 def test_a_file_that_cannot_be_moved_ends_the_run_before_it_writes(home: Path, capsys: Capture) -> None:
