@@ -9,8 +9,11 @@ from __future__ import annotations
 import importlib
 import io
 import os
+import re
 import sys
+from collections.abc import Sequence
 from contextlib import suppress
+from itertools import pairwise
 from typing import Any
 
 import typer
@@ -97,6 +100,7 @@ def root(
     """See the help text of ``app``."""
 
 
+_EMPTY_OPTION = re.compile(r"--[a-z-]+=")
 _INTERRUPTED = 130  # 128 and the number of SIGINT, by custom of the shells
 
 
@@ -112,6 +116,7 @@ def main(arguments: list[str] | None = None) -> None:
     _open_streams()
     _print_anything()
     try:
+        _refuse_empty(sys.argv[1:] if arguments is None else arguments)
         status = app(args=arguments, prog_name="lookdev", standalone_mode=False)
         if status == _INTERRUPTED:  # Typer turns Ctrl-C into this, and says nothing
             raise KeyboardInterrupt
@@ -148,6 +153,16 @@ def main(arguments: list[str] | None = None) -> None:
         _say("lookdev: not enough memory; fewer --workers, or --max-pixels, take less")
         status = _wrong()
     sys.exit(_flushed(status if isinstance(status, int) else 0))
+
+
+def _refuse_empty(words: Sequence[str]) -> None:
+    """Refuse an empty word, which a shell's variable that is not set leaves: as a path it is this folder."""
+    from lookdev.errors import RequestError
+
+    for before, word in pairwise(["", *words]):
+        if not word or _EMPTY_OPTION.fullmatch(word):
+            key = (word or before).rstrip("=")
+            raise RequestError("is empty", key=key if key.startswith("-") else "a word", wanted="a value")
 
 
 def _wrong() -> int:

@@ -52,7 +52,7 @@ def _row(still: SurveyedStill, found: str | None) -> tuple[str, ...]:
     apart = "" if still.minutes_apart is None else f"{numbers.signed(still.minutes_apart, 0)} min"
     return (
         still.name,
-        f"{reading.place}, {reading.name}",
+        ", ".join(dict.fromkeys((reading.place, reading.name))),
         still.rung + ("?" if still.rung in GUESSED else ""),
         apart,
         describe_white(still.cast.picture_xy) if still.cast is not None else "not known",

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from hostile.attack import Attack, named, survives
+from hostile.attack import Attack, contents, make_home, named, run, survives
 
 
 def place(
@@ -197,3 +197,28 @@ def test_it_survives(
     attack: Attack, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     survives(attack, tmp_path, capsys, monkeypatch)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("batch", "scout", "--looks", "low.toml", "--out", ""),
+        ("batch", "scout", "--looks", "low.toml", "--out="),
+        ("batch", "", "--looks", "low.toml", "--out", "out"),
+        ("batch", "scout", "--looks=", "--out", "out"),
+        ("cube", "low.toml", "--encoding-in", "", "--out", "out"),
+        ("pitch", "scout", "--only=", "--out", "out"),
+    ],
+)
+def test_an_empty_word_is_no_folder_and_no_default(
+    words: tuple[str, ...],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A shell's variable that is not set leaves one, and a folder of no name is the one that one is in."""
+    monkeypatch.chdir(make_home(tmp_path / "home"))
+    before = contents(Path())
+    assert run(*words) == 2
+    assert "is empty" in capsys.readouterr().err
+    assert contents(Path()) == before
