@@ -167,12 +167,19 @@ class _Maker:
             x, y = x + step_x, y + step_y
 
     def _words(self, page: Page, place: PitchPlace, box: Box) -> float:
-        """Name, look, the cinematographer's words, the light, the look's note, as far as there is room."""
+        """Name, look, the cinematographer's words, the light, the look's note, as far as there is room.
+
+        Of the light the first sentence is what a director asks for; the next give way to the note.
+        """
         look = self.pitch.looks[place.proposed]
         y = page.text(box.left, box.top, place.name, self.head, width=box.width, min_size=12, max_lines=2)
         title = f"{look.title}, chosen" if place.chosen else look.title
         y = page.text(box.left, y + 1, title, self.title, width=box.width, overflow="ellipsis")
-        for text, style in ((place.words, self.body), (place.light, self.quiet), (look.note, self.quiet)):
+        light, rest = place.light, text_height(look.note, self.quiet, box.width) if look.note else 0.0
+        rest += text_height(place.words, self.body, box.width) if place.words else 0.0
+        while ". " in light and y + rest + text_height(light, self.quiet, box.width) > box.bottom + 2:
+            light = f"{light.rpartition('. ')[0]}."
+        for text, style in ((place.words, self.body), (light, self.quiet), (look.note, self.quiet)):
             room = int((box.bottom - y + 2) // style.line)
             if text and room > 0:
                 y = page.paragraph(box.left, y, box.width, text, style, max_lines=room)
