@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Protocol
 
-from lookdev.meter.naming import FILE, FOLDER, GLOB, NUMBER, PATH, STEM, lead, match_rank
+from lookdev.meter.naming import FILE, FOLDER, GLOB, NUMBER, PATH, STEM, folded, lead, match_rank
 from lookdev.meter.reading import Reading
 from lookdev.names import split_name
 
@@ -29,6 +29,7 @@ DEFAULT_WINDOW_MIN = 20.0
 _RUNG_OF = {PATH: NAME_RUNG, FILE: NAME_RUNG, STEM: NAME_RUNG, NUMBER: NUMBER_RUNG, GLOB: PATTERN_RUNG,
             FOLDER: FOLDER_RUNG}  # fmt: skip
 DAY_MIN = 1440.0
+_NAME_LIKE = re.compile(r"(?=.*[^\W\d_])(?=.*[\d_-])\S{4,}")  # letters, and a number or two words made one
 
 
 @dataclass(frozen=True)
@@ -82,6 +83,18 @@ def climb(
     return _Ladder(stills, readings, clock_offset_min or {}, window_min).climb()
 
 
+def _mentions(reading: Reading, still_name: str) -> bool:
+    """Whether a line's own words hold a still's name without its ending, and it can be no other word.
+
+    >>> _mentions(Reading(row=2, source="tubes hall_mixed", cct_k=3400), "day1/Hall_mixed.jpg")
+    True
+    """
+    stem = folded(split_name(still_name)[0]).rsplit("/", 1)[-1].rsplit(".", 1)[0]
+    if not _NAME_LIKE.fullmatch(stem):
+        return False
+    return stem in folded(f"{reading.source or ''} {reading.note or ''}").replace(",", " ").split()
+
+
 class _Ladder:
     def __init__(
         self,
@@ -107,6 +120,7 @@ class _Ladder:
         found = {}
         for k, reading in enumerate(self.readings):
             rank = max((match_rank(still.name, p) for p in reading.stills), default=0)
+            rank = rank or (STEM if _mentions(reading, still.name) else 0)
             if rank:
                 found[k] = rank
         return found

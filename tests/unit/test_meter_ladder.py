@@ -225,3 +225,21 @@ def test_fifteen_phone_stills_on_two_cards_and_a_note_that_names_no_file() -> No
     assert got == [(place, cct) for _, place, cct in TAKEN.values()]
     assert {s.rung for s in steps} == {"time"} and not any(s.doubts for s in steps)
     assert count_words(steps, log.readings) == ""
+
+
+@pytest.mark.parametrize(
+    ("name", "rung"),
+    [
+        ("day1/Hall_mixed.jpg", "name"),
+        ("hall-2.heic", "name"),
+        ("hall.jpg", ""),  # a word of the line, and no name that can be told from it
+        ("2041.jpg", ""),
+        ("hall_mixed_2.jpg", ""),
+    ],
+)
+def test_a_line_of_a_note_that_holds_a_stills_name_without_its_ending(name: str, rung: str) -> None:
+    readings = [
+        Reading(row=1, location="Ferry", source="tubes in the hall, hall_mixed hall-2", cct_k=3400),
+        Reading(row=2, location="Dock", source="lamp", cct_k=2000),
+    ]
+    assert one(name, readings) == ((1, "name") if rung else (None, ""))
