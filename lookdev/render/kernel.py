@@ -253,6 +253,28 @@ def _add_row(codes, share, red, green, blue, totals):  # type: ignore[no-untyped
 
 
 @compiled
+def _put_two_rows(rows, first, last, red, green, blue, totals):  # type: ignore[no-untyped-def]
+    """Sets ``totals`` to the light of two rows, each of which counts by a share."""
+    a, b = rows[0], rows[1]
+    for x in range(uintp(0), uintp(totals.size), uintp(3)):
+        y, z = x + uintp(1), x + uintp(2)
+        totals[x] = first * red[a[x]] + last * red[b[x]]
+        totals[y] = first * green[a[y]] + last * green[b[y]]
+        totals[z] = first * blue[a[z]] + last * blue[b[z]]
+
+
+@compiled
+def _put_three_rows(rows, first, last, red, green, blue, totals):  # type: ignore[no-untyped-def]
+    """The same of three rows, the middle one of which counts whole."""
+    a, b, c = rows[0], rows[1], rows[2]
+    for x in range(uintp(0), uintp(totals.size), uintp(3)):
+        y, z = x + uintp(1), x + uintp(2)
+        totals[x] = (first * red[a[x]] + red[b[x]]) + last * red[c[x]]
+        totals[y] = (first * green[a[y]] + green[b[y]]) + last * green[c[y]]
+        totals[z] = (first * blue[a[z]] + blue[b[z]]) + last * blue[c[z]]
+
+
+@compiled
 def _average(rows, red, green, blue, row_edges, column_edges, out):  # type: ignore[no-untyped-def]
     totals = np.empty(uintp(rows.shape[1]), dtype=np.float32)
     for y in range(out.shape[0]):
@@ -265,6 +287,14 @@ def _average(rows, red, green, blue, row_edges, column_edges, out):  # type: ign
                 last = float32(min(row + 4.0, bottom) - (row + 3.0))
                 _add_four_rows(rows[row : row + 4], first, last, red, green, blue, totals, fresh)
                 row += 4
+            elif fresh and row + 2 == end:
+                last = float32(min(row + 2.0, bottom) - (row + 1.0))
+                _put_two_rows(rows[row : row + 2], first, last, red, green, blue, totals)
+                row += 2
+            elif fresh and row + 3 == end:
+                last = float32(min(row + 3.0, bottom) - (row + 2.0))
+                _put_three_rows(rows[row : row + 3], first, last, red, green, blue, totals)
+                row += 3
             else:
                 if fresh:
                     totals[:] = 0
