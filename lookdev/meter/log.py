@@ -49,14 +49,14 @@ def read_meter_log(path: Path, tolerance: Tolerance | None = None) -> MeterLog:
     ------
     MeterError : there is no log at all: the file cannot be opened, is not text, or has no heading row.
     """
-    from lookdev.meter.note import MAX_NOTE_BYTES, read_note
-
     path, tolerance = Path(path), tolerance or Tolerance()
     suffix = path.suffix.casefold()
     if suffix in WORKBOOK_SUFFIXES:
         return _with_mixtures(read_table(sheet_table(read_sheets(path), path.name), path, tolerance))
     is_note = suffix in NOTE_SUFFIXES
     if is_note:
+        from lookdev.meter.note import MAX_NOTE_BYTES, read_note
+
         text, encoding = read_text(path, MAX_NOTE_BYTES)
         is_note = not has_headings(text)
     else:
