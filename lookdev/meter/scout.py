@@ -65,6 +65,7 @@ import difflib
 import math
 import re
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -80,7 +81,7 @@ from pydantic import (
     model_validator,
 )
 
-from lookdev.errors import LookdevError, MeterError
+from lookdev.errors import LookdevError, MeterError, one_line
 from lookdev.meter.filters import COMMON_FILTERS
 from lookdev.meter.iso_2720 import CONSTANT_RANGES
 from lookdev.meter.lamps import FilterEntry, Kit, Lamp, LampEntry, filter_of, kit_of, lamp_of
@@ -371,11 +372,8 @@ def load_scout(folder: Path) -> Scout:
     )
     path = find_meter_log(folder)
     if path is None:
-        log = MeterLog(
-            warnings=(
-                "no log in this folder (meter.txt, .csv, .xlsx or .ods): nothing is balanced from a reading",
-            )
-        )
+        words = "no log in this folder (meter.txt, .csv, .xlsx or .ods): nothing is balanced from a reading"
+        log = MeterLog(warnings=(words + _another_name(folder),))
     else:
         log = read_meter_log(path, tolerance)
     plan = settings.plan.model_copy(update={"fixture": settings.fixture or settings.plan.fixture})
@@ -430,6 +428,15 @@ def _with_unused_patterns(log: MeterLog, names: list[str]) -> MeterLog:
                 hint = f"; nearest is {near[0]}" if near else ""
                 notes.append(f"{reading.file}, {reading.place}: no still is called '{pattern}'{hint}")
     return replace(log, warnings=(*log.warnings, *notes)) if notes else log
+
+
+def _another_name(folder: Path) -> str:
+    """Words on files that may be the log under another name; none where there is none."""
+    with suppress(OSError):
+        names = sorted(one_line(p.name) for p in folder.iterdir() if p.suffix.lower() in LOG_SUFFIXES)
+        if 0 < len(names) <= 3:
+            return f"; if {' or '.join(names)} is the log, call it meter{Path(names[0]).suffix.lower()}"
+    return ""
 
 
 def find_meter_log(folder: Path) -> Path | None:

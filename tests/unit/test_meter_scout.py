@@ -61,6 +61,11 @@ def test_a_scout_without_files_of_its_own(tmp_path: Path) -> None:
     assert scout.log.warnings == (
         "no log in this folder (meter.txt, .csv, .xlsx or .ods): nothing is balanced from a reading",
     )
+    (folder / "notes.txt").write_text("dock 1950K")
+    assert load_scout(folder).log.warnings[0].endswith("; if notes.txt is the log, call it meter.txt")
+    for n in range(4):
+        (folder / f"{n}.md").write_text("")
+    assert load_scout(folder).log.warnings[0].endswith("from a reading")
 
 
 def test_a_pattern_that_names_no_still_is_said(tmp_path: Path) -> None:
