@@ -38,9 +38,9 @@ NAMESPACE = "urn:ASC:CDL:v1.2"
 MAX_BYTES = 4_000_000
 _FIT_COLOURS = 2000
 _CUBE_WEIGHT, _OWN_WEIGHT, _GREY_WEIGHT = 0.15, 1.0, 2.0  # of taste: the scout's colours, and greys above all
-_GREY_MOST, _GREY_HOLD = 1.3, 1.0
-"""CIEDE2000 above which each grey counts once more, and how much: every grey is drawn towards 1.5, for a
-twentieth of a CIEDE2000 on the scout's stills at most (DEVELOPERS.md, "LUTs, measured")."""
+_GREY_MOST, _GREY_HOLD = 1.45, 4.0
+"""CIEDE2000 above which each grey counts once more, and how much: greys come to 1.5 or, where ten numbers
+cannot, to what they can, at no cost on the scout's stills (DEVELOPERS.md, "LUTs, measured")."""
 _RIDGE = 0.3  # CIELAB units that a number may cost which lies its usual distance from no change
 _IDENTITY = np.array([1.0] * 3 + [0.0] * 3 + [1.0] * 3 + [1.0])
 _USUAL = np.array([0.25] * 3 + [0.06] * 3 + [0.25] * 3 + [0.4])

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
+from grey_limit import grey_limit
 
 from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import ACESCCT, BT709, SRGB
@@ -12,6 +15,7 @@ from lookdev.looks.model import Look
 from lookdev.looks.stages.cdl import CDL
 from lookdev.lut.cdl import fit_cdl
 from lookdev.lut.error import appearance, picture_inputs
+from lookdev.lut.received import open_look
 
 GRADE = Look.model_validate(
     {"title": "g", "curve": {"contrast": 1.15}, "colour": {"saturation": 0.7}, "balance": {"mired": -10.0}}
@@ -140,12 +144,19 @@ def test_no_number_runs_far_for_little() -> None:
     assert max(abs(v) for v in cdl.offset) < 0.15 and min(cdl.power) > 0.75 and max(cdl.power) < 1.8
 
 
+@pytest.mark.parametrize("name", ["first_ferry", "slack_water", "stove_light"])
+def test_greys_are_as_near_as_ten_numbers_can_bring_them(name: str) -> None:
+    """Within 1.5, or within 0.1 of what ten numbers reach where nothing else counts, found otherwise."""
+    look = open_look(Path(__file__).parents[1] / "fixed_looks" / f"{name}.toml")
+    fit = fit_cdl(look, ACESCCT, BT709, scout_inputs=picture_inputs(ACESCCT)[::9], colours=600)
+    limit = grey_limit(look, fit.cdl)
+    assert fit.grey is not None and limit <= fit.grey.maximum + 1e-9
+    assert fit.grey.maximum <= max(1.5, limit + 0.1)
+
+
 def test_far_off_greys_are_drawn_in_at_little_cost(monkeypatch: pytest.MonkeyPatch) -> None:
     """This look's greys were 2.22 off; the scout's own colours pay a tenth at most."""
-    from pathlib import Path
-
     from lookdev.lut import cdl
-    from lookdev.lut.received import open_look
 
     look = open_look(Path(__file__).parents[1] / "fixed_looks" / "slack_water.toml")
     own = picture_inputs(ACESCCT)[::9]
