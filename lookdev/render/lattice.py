@@ -23,9 +23,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.colorimetry.encodings import BT709, SRGB
+from lookdev.colorimetry.rgb_spaces import D65_XY
 from lookdev.compilation import are_compiled, faults, mark_complete, trial, try_alone
+from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Transform
+from lookdev.looks.rendering import render_curve
 from lookdev.render import kernel
 from lookdev.render.buffers import BUFFERS
 from lookdev.render.every_pixel import EveryPixel, put_codes
@@ -276,14 +279,16 @@ def _strips(count: int, threads: int) -> list[slice]:
 
 
 def warm_up(tell: Callable[[str], None] | None = None) -> None:
-    """Load the kernels, or compile them if this is the first use on this machine; ``tell`` hears of that."""
-    ready = are_compiled()
-    if tell is not None and not ready:
-        often = "on every run" if faults() else "once"
-        later = "" if faults() else "; later runs load them"
-        tell(f"compiling the pixel kernels, {often}, some six seconds of work{later}")
-    _use_all()
-    if not ready:
+    """Compile the kernels if this is the first use on this machine; ``tell`` hears of that.
+
+    Else there is nothing to do: each one is loaded when it is called, in less than a millisecond.
+    """
+    if not are_compiled():
+        if tell is not None:
+            often = "on every run" if faults() else "once"
+            later = "" if faults() else "; later runs load them"
+            tell(f"compiling the pixel kernels, {often}, some eight seconds of work{later}")
+        _use_all()
         mark_complete()
         try_alone("from lookdev.render.lattice import try_kept; raise SystemExit(try_kept())")
     if tell is not None:
@@ -299,7 +304,8 @@ def try_kept() -> int:
 def _use_all() -> None:
     pixels = np.zeros((4, 4, 3), dtype=np.uint8)
     for target in (SRGB, BT709):
-        StillGrader(pixels)(CodeLattice(_USUAL.transform(SRGB, target)))
+        StillGrader(pixels)(CodeLattice(_USUAL.transform(SRGB, target, _USUAL_CAST)))
+    render_curve([0.0])
     light = kernel.average_in_light(pixels, np.zeros((256, 3), dtype=np.float32), (2, 2))
     kernel.codes_of_light(light, np.ones((3, 255), dtype=np.float32))
 
@@ -307,12 +313,14 @@ def _use_all() -> None:
 _USUAL = Look.model_validate(
     {
         "title": "what most looks do",
+        "balance": {"keep": 0.5},
         "curve": {"contrast": 1.2},
         "colour": {"saturation": 1.1, "families": {"R": {"chroma": 0.9}}},
         "tone": [{"at_stops": -3.0, "towards": "5B", "chroma": 0.01}],
         "skin": {"hold": 0.5},
     }
 )
+_USUAL_CAST = Cast((0.4476, 0.4074), D65_XY)  # CIE 15, illuminant A
 
 
 STORE = LatticeStore()

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import random
 import subprocess
 import sys
 
 import pytest
 from rich.cells import cell_len
 
-from lookdev.text.table import table_text
+from lookdev.text.table import _laid_out, table_text
 
 HEAD = ["place", "empty", "stop"]
 ROWS = [["Łódź · Øst 東", "", "T2.8"], ["[bold]not markup[/]", "", "T4"]]
@@ -44,3 +45,14 @@ def test_a_name_that_the_terminal_cannot_write_is_no_error() -> None:
         [sys.executable, "-c", code], capture_output=True, env={"PYTHONIOENCODING": "ascii"}, check=False
     )
     assert done.returncode == 0 and b"caf\\udce9 \\u6771" in done.stdout
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_plain_lines_are_the_librarys(seed: int) -> None:
+    rng = random.Random(seed)
+    words = ["", "a", "Net loft", "T2.8", " x ", "[b]no[/b]", ":smile:", "https://a.b/c", "x" * 130, "1,5"]
+    columns = rng.randint(1, 5)
+    head = [rng.choice(words) for _ in range(columns)]
+    rows = [[rng.choice(words) for _ in range(columns)] for _ in range(rng.randint(0, 4))]
+    keep = [k for k in range(columns) if any(row[k] for row in rows)] or list(range(columns))
+    assert table_text(head, rows) == _laid_out(head, rows, keep, None)
