@@ -35,7 +35,7 @@ from lookdev.jobs.handoff_parts import Handoff, HandoffRequest, Parts
 from lookdev.jobs.handoff_standards import write_standards
 from lookdev.jobs.handoff_stills import write_differences, write_reference_stills
 from lookdev.jobs.own_colours import own_colours
-from lookdev.lut.package import MANIFEST, STAGE, files_below, write_zip
+from lookdev.lut.package import HASH_LISTS, MANIFEST, STAGE, files_below, write_zip
 from lookdev.lut.shared import shared_places
 from lookdev.lut.swap import finish, is_decided, look_at, part_of, swap
 from lookdev.names import look_names
@@ -45,7 +45,18 @@ from lookdev.survey.survey import Survey, survey
 
 Count = Callable[[int, int, str], None]
 
-_FOLDERS = ("aces", "look", "luts", "cdl", "check", "proof", "sheet", "stills/graded", "stills/ungraded")
+_FOLDERS = (
+    "aces",
+    HASH_LISTS,
+    "look",
+    "luts",
+    "cdl",
+    "check",
+    "proof",
+    "sheet",
+    "stills/graded",
+    "stills/ungraded",
+)
 
 
 def run(request: HandoffRequest, tell: Tell = unheard) -> Handoff:

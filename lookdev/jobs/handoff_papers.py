@@ -6,7 +6,9 @@ from collections.abc import Sequence
 
 from lookdev.files import write_json, write_whole
 from lookdev.jobs.handoff_parts import STILL_BITS, Parts
+from lookdev.jobs.handoff_standards import day_of
 from lookdev.lut.check_frame import write_check_frame, write_check_values
+from lookdev.lut.media_hash_list import write_hash_list
 from lookdev.lut.package import MANIFEST, digest_file, write_manifest, write_sums
 from lookdev.lut.proof import prove
 from lookdev.lut.read_me import Contents, read_me_text
@@ -54,7 +56,7 @@ def write_read_me(parts: Parts, standards: Sequence[str]) -> None:
 
 
 def write_record(parts: Parts) -> None:
-    """Write manifest.json and the sums, last of all."""
+    """Write the sums, the hash list and manifest.json, last of all."""
     from lookdev import __version__
 
     folder, request = parts.folder, parts.request
@@ -67,6 +69,8 @@ def write_record(parts: Parts) -> None:
         "encoding_out": request.target.name,
     }
     write_sums(folder)
+    if day := day_of(request.scout.date):
+        write_hash_list(folder, f"{parts.slug}_handoff", day)
     write_manifest(folder, head)
     parts.made.manifest_sha256 = digest_file(folder / MANIFEST)
 

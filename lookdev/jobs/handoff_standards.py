@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -15,8 +16,10 @@ from lookdev.lut.bake import CubeReport
 from lookdev.lut.cdl import CdlFit
 from lookdev.lut.clf import write_clf
 from lookdev.lut.ocio_config import FILE_NAME, Trimmed, Viewed, config_text
+from lookdev.lut.package import HASH_LISTS, MANIFEST
 
 _ACES_SIZE = 33
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 
 
 def write_standards(
@@ -31,7 +34,7 @@ def write_standards(
     before_display: CubeReport | None,
     date: str | None,
 ) -> list[str]:
-    """Write config.ocio and the files of ``aces``; gives what was written or left, in words for READ_ME.
+    """Write config.ocio and the files of ``aces``; gives what is there by open standards or left, in words.
 
     Parameters
     ----------
@@ -53,6 +56,18 @@ def write_standards(
     )
     lines = [f"{FILE_NAME}: an OpenColorIO configuration (2.1): a view for each LUT, a look for each CDL."]
     return lines + _write_aces(folder / "aces", slug, look, source, target, cdls, date)
+
+
+def day_of(date: str | None) -> str | None:
+    """The day of a scout's date, "2031-03-04", where it is a whole date.
+
+    >>> day_of("2031-03-04 to 06"), day_of("March"), day_of("2031-02-30")
+    ('2031-03-04', None, None)
+    """
+    try:
+        return datetime.date.fromisoformat((date or "")[:10]).isoformat() if _DAY.match(date or "") else None
+    except ValueError:
+        return None
 
 
 def _views(folder: Path, look: LookLike, by_place: Mapping[str | None, CubeReport]) -> list[Viewed]:
@@ -88,9 +103,15 @@ def _write_aces(
     text = aces_look_text(look, f"{slug}.aces", size=_ACES_SIZE, notes=notes)
     write_clf(folder / name, text)
     lines = [f"aces/{name}: the look alone for an ACES pipeline, ACES2065-1 in and out."]
-    day = date[:10] if date is not None and re.match(r"\d{4}-\d\d-\d\d", date) else None
+    day = day_of(date)
     if day is None:
-        return [*lines, "No ACES Metadata File: it must bear a date, and the scout has none (scout.toml)."]
+        what = "ACES Metadata File and no ASC Media Hash List"
+        lines.append(f"No {what}: each must bear a date, and the scout has none (scout.toml).")
+        return lines
+    lines.append(
+        f"{HASH_LISTS}: an ASC Media Hash List (2.0) of all files but {MANIFEST}, by C4; it bears the "
+        "scout's date and names no host."
+    )
     referred = Referred(name, text.encode(), f"{look.title}, the look alone")
     write_whole(folder / f"{slug}.amf", look_amf(look.title, day, referred))
     lines.append(f"aces/{slug}.amf: an ACES Metadata File (S-2019-001, 2.0) that points at it.")

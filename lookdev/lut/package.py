@@ -13,6 +13,7 @@ from lookdev.files import read_ordinary, whole_file, write_json, write_whole
 
 MANIFEST = "manifest.json"
 SUMS = "SHA256SUMS"
+HASH_LISTS = "ascmhl"
 STAGE = ".lookdev_handoff"
 """The hidden folder in which a handoff is built before it takes its place."""
 _TOOL = "lookdev"
@@ -24,11 +25,12 @@ DAMAGE = (zipfile.BadZipFile, zlib.error, OSError, EOFError, ValueError, NotImpl
 
 
 def write_sums(folder: Path) -> None:
-    """Write SHA256SUMS: every other file but the manifest, for ``sha256sum -c``."""
+    """Write SHA256SUMS: every other file but the manifest and hash lists, for ``sha256sum -c``."""
     lines = [
         f"{digest_file(path)}  {name}\n"
         for name, path in files_below(folder)
-        if name not in (MANIFEST, SUMS) and "\n" not in name and "\\" not in name
+        if name not in (MANIFEST, SUMS) and not name.startswith(f"{HASH_LISTS}/")
+        if "\n" not in name and "\\" not in name
     ]
     write_whole(folder / SUMS, "".join(lines))
 
