@@ -159,7 +159,8 @@ def _draw_page(
     air = min(fit.spare / (len(rows) + 1), 24.0)
     y += (fit.spare - air * (len(rows) - 1)) * 0.4
     for i in rows:
-        y = _draw_row(page, box, y, model, i, columns, plan, fit) + _ROW_GAP + air
+        scale = fit.scales[i - rows.start]
+        y = _draw_row(page, box, y, model, i, columns, plan, scale, fit.is_stacked) + _ROW_GAP + air
 
 
 def _draw_row(
@@ -170,18 +171,19 @@ def _draw_row(
     index: int,
     columns: Sequence[int],
     plan: _Plan,
-    fit: _Fit,
+    scale: float,
+    is_stacked: bool,
 ) -> float:
     row, pixel = model.rows[index], page.pixel
     _row_label(page, box, y, row)
     y += _ROW_LABEL
     lines, per_line = _in_lines(row.aspect, len(columns), plan.lines)
     pitch = (box.width + _GAP) / per_line
-    width = (pitch - _GAP) * fit.scale
+    width = (pitch - _GAP) * scale
     edge = width if row.aspect >= 1 else width / row.aspect
     size = picture_size(page, row, _whole_px(edge, pixel) * pixel)
     for line in range(lines):
-        if fit.is_stacked:
+        if is_stacked:
             for at, column in enumerate(columns[line * per_line : (line + 1) * per_line]):
                 head = model.columns[column]
                 _head(page, box.left + at * pitch, y, head, pitch - _GAP, notes=0)
@@ -225,9 +227,10 @@ def _row_label(page: Page, box: Box, y: float, row: Row) -> None:
 
 @dataclass(frozen=True)
 class _Fit:
-    """A page's pictures: ``scale`` of what the width allows, share of the area, height to spare, edges."""
+    """A page's pictures: ``scales`` of what the width allows, a row each, share of the area, height to spare,
+    edges."""
 
-    scale: float
+    scales: tuple[float, ...]
     coverage: float
     spare: float
     least: float
@@ -265,13 +268,33 @@ def _in_lines(aspect: float, count: int, lines: tuple[int, int, int]) -> tuple[i
 def _fit(
     width: float, height: float, aspects: tuple[float, ...], count: int, lines: tuple[int, int, int]
 ) -> _Fit | None:
-    """Stills of such shapes on one page, ``count`` pictures each; None where words leave them no room."""
+    """Stills of such shapes on one page, ``count`` pictures each; None where words leave them no room.
+
+    All as wide as each other, or upright ones no higher than the others, as pictures fill it better: one
+    upright still as wide as the rest would make all small.
+    """
+    fits = [_fit_as(width, height, aspects, count, lines, level) for level in (False, True)]
+    return max((fit for fit in fits if fit is not None), key=lambda fit: fit.coverage, default=None)
+
+
+def _fit_as(
+    width: float,
+    height: float,
+    aspects: tuple[float, ...],
+    count: int,
+    lines: tuple[int, int, int],
+    level: bool,
+) -> _Fit | None:
     placed = [_in_lines(a, count, lines) for a in aspects]
     is_stacked = any(n > 1 for n, _ in placed)
     below = height if is_stacked else height - _HEAD
     taken, natural, area, least, largest = _ROW_GAP * (len(aspects) - 1) + 2.0, 0.0, 0.0, 1e9, 0.0
-    for aspect, (n, per_line) in zip(aspects, placed, strict=True):
-        cell = (width - _GAP * (per_line - 1)) / per_line
+    cells = [(width - _GAP * (per_line - 1)) / per_line for _, per_line in placed]
+    lying = [cell / a for cell, a in zip(cells, aspects, strict=True) if _kind(a) > 0]
+    most = max(lying) if level and lying else float("inf")
+    parts = [min(1.0, most * a / cell) for cell, a in zip(cells, aspects, strict=True)]
+    for aspect, (n, _), whole, part in zip(aspects, placed, cells, parts, strict=True):
+        cell = whole * part
         taken += _ROW_LABEL + (n * _OVER if is_stacked else 0.0) + (n - 1) * _LINE_GAP + n * 0.5
         natural += n * cell / aspect
         area += count * cell * cell / aspect
@@ -281,7 +304,8 @@ def _fit(
     if scale <= 0.0:
         return None
     spare = below - taken - natural * scale
-    return _Fit(scale, area * scale**2 / (width * below), spare, least * scale, largest * scale, is_stacked)
+    scales = tuple(part * scale for part in parts)
+    return _Fit(scales, area * scale**2 / (width * below), spare, least * scale, largest * scale, is_stacked)
 
 
 def _even(count: int, parts: int) -> tuple[int, ...]:
@@ -315,7 +339,7 @@ def _choose(
     choices = [range(1, _MOST_LINES + 1) if k in kinds else (1,) for k in range(3)]
     for (rows, parts), lines in product(list(_splits(len(aspects), looks)), product(*choices)):
         three = (lines[0], lines[1], lines[2])
-        worst, least, largest, start, fits = 1.0, 1e9, 0.0, 0, True
+        worst, best_page, least, largest, start, fits = 1.0, 0.0, 1e9, 0.0, 0, True
         for taken in rows:
             shapes = aspects[start : start + taken]
             start += taken
@@ -325,7 +349,7 @@ def _choose(
                     fits = False
                     break
                 worst, least = min(worst, fit.coverage), min(least, fit.least)
-                largest = max(largest, fit.largest)
+                best_page, largest = max(best_page, fit.coverage), max(largest, fit.largest)
             if not fits:
                 break
         if not fits:
@@ -333,7 +357,7 @@ def _choose(
         plan = _Plan(rows, parts, three, worst, largest)
         pages = len(rows) * len(parts)
         good = worst >= enough and least >= READABLE_EDGE
-        rank = (1.0, -pages, worst) if good else (0.0, worst * min(1.0, least / READABLE_EDGE), -pages)
+        rank = (1.0, -pages, worst) if good else (0.0, worst * min(1.0, least / READABLE_EDGE), best_page)
         if best is None or rank > best[0]:
             best = rank, plan
     assert best is not None, "one still with one picture always fits"

@@ -302,3 +302,10 @@ def test_a_very_narrow_single_still_keeps_its_words_on_the_page(count):
     )
     doc = draw_comparison(SheetModel("t", "t", columns, (row("s.jpg", TOWER, count),)))
     assert doc.faults() == []
+
+
+def test_one_upright_still_does_not_make_the_others_small():
+    doc = draw_comparison(replace(model([LANDSCAPE, LANDSCAPE, PORTRAIT], 3), noun="location"))
+    (page,) = judged(doc)
+    heights = {round(box.height, 1) for box in page.pictures}
+    assert max(heights) - min(heights) <= 1.0 and coverage(page) >= 0.55
