@@ -15,7 +15,8 @@ from lookdev.colorimetry.encodings import Encoding
 from lookdev.names import location_names, look_names, still_stems
 from lookdev.pages.comparison import ENOUGH, ENOUGH_TO_FIND, picture_edge_px
 from lookdev.pages.from_batch import is_as_it_stood
-from lookdev.render.tasks import Output, Task
+from lookdev.render.grader import Output
+from lookdev.render.tasks import Task
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -143,9 +144,9 @@ def grade(
     ------
     StillError : it cannot be read.
     """
+    from lookdev.render.grader import target_of
     from lookdev.render.lattice import grade_fast
     from lookdev.render.reference import grade_reference
-    from lookdev.render.tasks import target_of
 
     options = options or StillOptions()
     task = _task(still, (), options, None, 1)

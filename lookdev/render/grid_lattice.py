@@ -1,8 +1,9 @@
-"""A look over a regular grid, for 16-bit and float pixels: through a shaper, into codes of 8 bits."""
+"""Looks over a regular grid, for 16-bit and float pixels: through a shaper, into codes of 8 bits."""
 
 from __future__ import annotations
 
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,7 +16,7 @@ from lookdev.looks.rendering import MID_GREY
 from lookdev.render import grid_kernel
 from lookdev.render.nodes import CHUNK, NodeCompiler, places
 from lookdev.render.reference import to_codes
-from lookdev.stills.still import signal_of
+from lookdev.stills.still import code_values, signal_of
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.uint8]
@@ -27,7 +28,10 @@ at random over ten stops of log footage three in a thousand are up to seven code
 DIVIDING_PIXELS = 2_000_000
 """Smaller pictures have too few pixels in a cell to make up for dividing it."""
 DIVIDED_BEND_CODES = 1.5  # beyond it four parts along an edge are seldom enough
-_DIVIDED_AT_ONCE = 512
+_DIVIDED_AT_ONCE = 1024
+STRETCH, BAND = 1 << 21, 1 << 14
+"""Pixels whose new cells are judged together, so that the look is given many colours at a time; and those
+whose codes stay in the processor's second cache."""
 
 
 @dataclass(frozen=True)
@@ -35,11 +39,13 @@ class Shaper:
     """Signal to position along a lattice axis, 0 to 1, one increasing curve for the three channels.
 
     ``to_grid`` and ``from_grid`` undo each other between ``low`` and ``high``, the signal values at the ends.
+    ``stops``: it goes by the logarithm of the signal above some ``toe``, and by the signal itself below.
     """
 
     low: float
     high: float
     stops: bool = False
+    toe: float = MID_GREY * 2.0**-7
 
     def to_grid(self, signal: NDArray[np.floating]) -> NDArray[np.floating]:
         """Position 0 to 1 of ``signal``; outside [low, high] it lies outside [0, 1]."""
@@ -50,46 +56,53 @@ class Shaper:
         """Inverse of :meth:`to_grid`."""
         start, end = self._bend(np.asarray(self.low)), self._bend(np.asarray(self.high))
         bent = start + position * (end - start)
-        return np.asarray(2 * _TOE * np.sinh(bent) if self.stops else bent)
+        return np.asarray(2 * self.toe * np.sinh(bent) if self.stops else bent)
 
     def as_numbers(self) -> tuple[float, float, float]:
         """(scale, start, steps): (asinh(scale signal) - start) steps; scale 0: (signal - start) steps."""
         start, end = (float(self._bend(np.asarray(v))) for v in (self.low, self.high))
-        return (1.0 / (2 * _TOE) if self.stops else 0.0), start, 1.0 / (end - start)
+        return (1.0 / (2 * self.toe) if self.stops else 0.0), start, 1.0 / (end - start)
 
     def _bend(self, signal: NDArray[np.floating]) -> NDArray[np.floating]:
-        return np.arcsinh(signal / (2 * _TOE)) if self.stops else signal
+        return np.arcsinh(signal / (2 * self.toe)) if self.stops else signal
 
 
-_TOE = MID_GREY * 2.0**-7
 ENCODED = Shaper(0.0, 1.0)
-SCENE_STOPS = Shaper(-_TOE, MID_GREY * 2.0**6, stops=True)
+SCENE_STOPS = Shaper(-Shaper.toe, MID_GREY * 2.0**6, stops=True)
+SENSOR_LIGHT = Shaper(0.0, 1.0, stops=True, toe=0.01)
+"""Codes that light goes straight into: cells two to four codes of the result wide from black to white."""
 GRID_SIZE = 129
 
 
 def shaper_for(source: Encoding) -> Shaper:
-    """Linear light in stops, encoded pixels as they are."""
-    return SCENE_STOPS if source.is_linear else ENCODED
+    """Linear light in stops, as a raw file's codes are but for their unit; encoded pixels as they are."""
+    if source.is_linear:
+        return SCENE_STOPS
+    light = source.decode(np.array([0.125, 0.25, 0.5, 1.0]))
+    return SENSOR_LIGHT if np.allclose(light * [8, 4, 2, 1], light[3], rtol=1e-9) else ENCODED
 
 
 class GridLattice:
-    """A look over a shaper; ``nodes`` (129, 129, 129, 3) float32 signal, blue slowest.
+    """Up to four looks over a shaper; ``nodes`` (129, 129, 129, LANES) uint16 signal, blue slowest.
 
-    Where it bends within a cell, the look itself works out the colours, or the cell is divided into parts,
-    where that does: a look over a raw file bends a little in four cells of ten.
+    Where a look bends within a cell, the look itself works out the colours, or the cell is divided into
+    parts, where that does: a look over a raw file bends a little in four cells of ten. What a look makes of a
+    picture does not depend on those beside it.
 
     Parameters
     ----------
-    transform : the look between two encodings.
+    transforms : the looks between two encodings, from one and the same.
     divides : whether cells are divided; for a small picture it takes longer than it saves.
     """
 
-    def __init__(self, transform: Transform, *, divides: bool = False) -> None:
-        self.transform = transform
-        self.shaper = shaper_for(transform.source)
+    busy = False  # no thread waits for another's work: cells are judged by whoever meets them
+
+    def __init__(self, *transforms: Transform, divides: bool = False) -> None:
+        self.transforms = transforms
+        self.shaper = shaper_for(transforms[0].source)
         self.divides = divides
-        self.nodes = np.zeros((GRID_SIZE, GRID_SIZE, GRID_SIZE, 3), dtype=np.float32)
-        self._divided = np.zeros((0, (grid_kernel.FINE_PARTS + 1) ** 3, 3), dtype=np.float32)
+        self.nodes = np.zeros((GRID_SIZE,) * 3 + (grid_kernel.LANES,), dtype=np.uint16)
+        self._divided = np.zeros((0, (grid_kernel.FINE_PARTS + 1) ** 3, grid_kernel.LANES), dtype=np.uint16)
         self._count_divided = 0
         self._kinds = np.zeros((GRID_SIZE - 1,) * 3, dtype=np.int32)
         self._compiler = NodeCompiler(GRID_SIZE - 1, self._work_out)
@@ -97,9 +110,9 @@ class GridLattice:
         self._tables: dict[int, NDArray[np.float32]] = {}
 
     @property
-    def busy(self) -> bool:
-        """Whether a thread is working nodes out just now."""
-        return self._compiler.busy
+    def transform(self) -> Transform:
+        """The first of the looks, where there is but one."""
+        return self.transforms[0]
 
     @property
     def nbytes(self) -> int:
@@ -108,72 +121,123 @@ class GridLattice:
 
     def _work_out(self, new: NDArray[np.uint32]) -> None:
         signal = self.shaper.from_grid(places(new, GRID_SIZE) / (GRID_SIZE - 1))
-        self.nodes.reshape(-1, 3)[new] = self.transform(signal)
+        nodes = self.nodes.reshape(-1, grid_kernel.LANES)
+        for k, transform in enumerate(self.transforms):
+            nodes[new, 3 * k : 3 * k + 3] = code_values(transform(signal), np.uint16)
 
     def grade(self, pixels: NDArray[Any], out: Codes) -> None:
-        """Code values (n, 3) of any type through the look into codes ``out`` (n, 3), a block at a time."""
+        """Code values (n, 3) of any type through the first look into codes ``out`` (n, 3)."""
+        self.grade_all(pixels, (out,))
+
+    def grade_all(self, pixels: NDArray[Any], outs: Sequence[Codes]) -> None:
+        """Code values (n, 3) of any type through each look into its codes (n, 3), a stretch at a time."""
+        for start in range(0, len(pixels), STRETCH):
+            part = slice(start, start + STRETCH)
+            self._grade(pixels[part], [out[part] for out in outs])
+
+    def _grade(self, pixels: NDArray[Any], outs: Sequence[Codes]) -> None:
+        left, looks = self._interpolated(pixels, outs)
+        while np.any(unknown := looks == grid_kernel.UNKNOWN):
+            at = left[unknown]
+            self._judge(self._cells(pixels[at]))
+            if 4 * len(at) > len(pixels):
+                left, looks = self._interpolated(pixels, outs)
+                continue
+            some = [np.empty((len(at), 3), dtype=np.uint8) for _ in outs]
+            again, theirs = self._interpolated(pixels[at], some)
+            for out, mine in zip(outs, some, strict=True):
+                out[at] = mine
+            left = np.concatenate([left[~unknown], at[again]])
+            looks = np.concatenate([looks[~unknown], theirs])
+        for k, out in enumerate(outs):
+            mine = left[looks >> k & 1 == 1]
+            for start in range(0, len(mine), CHUNK):
+                at = mine[start : start + CHUNK]
+                out[at] = to_codes(self.transforms[k](signal_of(pixels[at])), 8)
+
+    def _interpolated(
+        self, pixels: NDArray[Any], outs: Sequence[Codes]
+    ) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
+        """Pixels into ``outs``, and which were not done and for which looks; see the kernel."""
+        left, looks = [], []
+        codes = np.empty((min(BAND, len(pixels)), grid_kernel.LANES), dtype=np.uint8)
+        for start in range(0, len(pixels), BAND):
+            part = slice(start, start + BAND)
+            grid = self._positions(pixels[part])
+            at, theirs = grid_kernel.grade_grid(
+                grid, self._kinds, self.nodes, self._divided, codes[: len(grid)]
+            )
+            for k, out in enumerate(outs):
+                grid_kernel.one_look(codes[: len(grid)], k, out[part])
+            left.append(start + at)
+            looks.append(theirs)
+        return np.concatenate(left), np.concatenate(looks)
+
+    def _cells(self, pixels: NDArray[Any]) -> NDArray[np.intp]:
+        """Numbers of the cells that pixels (n, 3) inside the grid lie in, each once."""
+        seen = np.zeros(self._kinds.size, dtype=np.bool_)
         for start in range(0, len(pixels), CHUNK):
-            part = slice(start, start + CHUNK)
-            self._grade(pixels[part], out[part])
+            cells = _cells_of(self._positions(pixels[start : start + CHUNK]))
+            seen[cells[cells >= 0]] = True
+        return np.flatnonzero(seen)
 
-    def _grade(self, pixels: NDArray[Any], out: Codes) -> None:
-        grid = self._positions(pixels)
-        left, unknown = self._interpolated(grid, out)
-        if unknown:
-            cells = _cells_of(grid[left])
-            cells = np.unique(cells[cells >= 0])
-            self._judge(cells[self._kinds.reshape(-1)[cells] == 0])
-            some = np.empty((len(left), 3), dtype=out.dtype)
-            still_left, _ = self._interpolated(grid[left], some)
-            out[left] = some
-            left = left[still_left]
-        if not len(left):
-            return
-        signal = self.transform(signal_of(pixels[left]))
-        out[left] = to_codes(signal, 8)
-
-    def _interpolated(self, grid: NDArray[np.float32], out: Codes) -> tuple[NDArray[np.int64], int]:
-        return grid_kernel.grade_grid(grid, self._kinds, self.nodes, self._divided, out)
-
-    def _judge(self, cells: NDArray[np.int64]) -> None:
+    def _judge(self, cells: NDArray[np.intp]) -> None:
         """Find out how the pixels in numbered cells are to be graded."""
+        kinds = self._kinds.reshape(-1)
+        cells = cells[kinds[cells] == 0]
         self._compiler.ensure(cells)
-        with self._judging:
-            kinds = self._kinds.reshape(-1)
-            cells = cells[kinds[cells] == 0]
-            bends = grid_kernel.bends(cells, self.nodes) * 255.0
+        exact, finer = (np.zeros(len(cells), dtype=np.int32) for _ in range(2))
+        parts: list[tuple[NDArray[np.intp], NDArray[np.uint16]]] = []
+        for k, transform in enumerate(self.transforms):
+            bends = grid_kernel.bends(cells, self.nodes, k) * 255.0
             smooth = bends <= GRID_BEND_CODES
-            found = np.where(smooth, 1, 2)
-            if self.divides:
-                may = np.flatnonzero(~smooth & (bends <= DIVIDED_BEND_CODES))
-                for start in range(0, len(may), _DIVIDED_AT_ONCE):
-                    some = may[start : start + _DIVIDED_AT_ONCE]
-                    found[some] = self._divide(cells[some])
-            kinds[cells] = found  # from here on other threads use them
+            exact |= np.where(smooth, 0, 1 << k).astype(np.int32)
+            may = np.flatnonzero(~smooth & (bends <= DIVIDED_BEND_CODES) & self.divides)
+            done, theirs = self._divide(transform, cells[may])
+            exact[may[done]] ^= 1 << k
+            finer[may[done]] |= 1 << k
+            parts.append((may[done], theirs))
+        with self._judging:
+            new = kinds[cells] == 0  # another thread may have met some of them too
+            divided = np.flatnonzero(new & (finer > 0))
+            place = np.full(len(cells), -1)
+            place[divided] = self._count_divided + np.arange(len(divided))
+            self._make_room(self._count_divided + len(divided))
+            for k, (at, theirs) in enumerate(parts):
+                mine = place[at] >= 0
+                self._divided[place[at[mine]], :, 3 * k : 3 * k + 3] = theirs[mine]
+            self._count_divided += len(divided)
+            found = (place + 2 << 8) | (finer << 4) | exact
+            kinds[cells[new]] = found[new]  # from here on other threads use them
 
-    def _divide(self, cells: NDArray[np.int64]) -> NDArray[np.int64]:
-        """The kinds of numbered cells: divided where all parts are smooth then, else 2."""
-        parts = self._parts(cells)
-        smooth = _bend_of_parts(parts) * 255.0 <= PART_BEND_CODES
-        first, count = self._count_divided, int(smooth.sum())
-        if first + count > len(self._divided):
-            room = np.zeros((2 * (first + count), *self._divided.shape[1:]), dtype=np.float32)
-            room[:first] = self._divided[:first]
+    def _make_room(self, count: int) -> None:
+        if count > len(self._divided):
+            room = np.zeros((2 * count, *self._divided.shape[1:]), dtype=np.uint16)
+            room[: self._count_divided] = self._divided[: self._count_divided]
             self._divided = room
-        self._divided[first : first + count] = parts[smooth]
-        self._count_divided += count
-        kinds = np.full(len(cells), 2)
-        kinds[smooth] = 3 + first + np.arange(count)
-        return kinds
 
-    def _parts(self, cells: NDArray[np.int64]) -> NDArray[np.float64]:
-        """Signal (n, 64, 3) at the nodes of cells that are divided, blue slowest."""
+    def _divide(
+        self, transform: Transform, cells: NDArray[np.intp]
+    ) -> tuple[NDArray[np.intp], NDArray[np.uint16]]:
+        """Which of ``cells`` a look is smooth in, in every part, and its nodes (n, 27, 3) there."""
+        side = grid_kernel.FINE_PARTS + 1
+        done, nodes = [np.zeros(0, dtype=np.intp)], [np.zeros((0, side**3, 3), dtype=np.uint16)]
+        for start in range(0, len(cells), _DIVIDED_AT_ONCE):
+            signal = self._in_parts(cells[start : start + _DIVIDED_AT_ONCE])
+            parts = code_values(transform(signal), np.uint16)
+            smooth = np.flatnonzero(_bend_of_parts(parts) * (255.0 / grid_kernel.TOP) <= PART_BEND_CODES)
+            done.append(start + smooth)
+            nodes.append(parts[smooth])
+        return np.concatenate(done), np.concatenate(nodes)
+
+    def _in_parts(self, cells: NDArray[np.intp]) -> Array:
+        """Signal (n, 27, 3) going in at the nodes of cells that are divided, blue slowest."""
         side, parts = GRID_SIZE - 1, grid_kernel.FINE_PARTS
         corner = np.stack([cells % side, cells // side % side, cells // side**2], axis=-1)
         steps = np.arange(parts + 1) / parts
         blue, green, red = np.meshgrid(steps, steps, steps, indexing="ij")
         inside = np.stack([red, green, blue], axis=-1).reshape(-1, 3)
-        return self.transform(self.shaper.from_grid((corner[:, None] + inside) / side))
+        return self.shaper.from_grid((corner[:, None] + inside) / side)
 
     def _positions(self, pixels: NDArray[Any]) -> NDArray[np.float32]:
         """Where pixels (n, 3) lie, in cells; below 0 or above the last where they lie outside."""
@@ -189,12 +253,12 @@ class GridLattice:
         return grid_kernel.grid_of_codes(np.ascontiguousarray(pixels), self._tables[levels])
 
 
-def _bend_of_parts(parts: Array) -> Array:
-    """As :func:`grid_kernel.bends`, the worst of all parts of each divided cell (n, 64, 3)."""
+def _bend_of_parts(parts: NDArray[np.uint16]) -> Array:
+    """As :func:`grid_kernel.bends`, of the worst part of each divided cell (n, 27, 3), in node values."""
     side = grid_kernel.FINE_PARTS + 1
-    nodes = parts.reshape(-1, side, side, side, 3)
+    nodes = parts.astype(np.int32).reshape(-1, side, side, side, 3)
 
-    def corner(blue: int, green: int, red: int) -> Array:
+    def corner(blue: int, green: int, red: int) -> NDArray[np.int32]:
         return nodes[:, blue : side - 1 + blue, green : side - 1 + green, red : side - 1 + red]
 
     middles = [

@@ -153,7 +153,7 @@ class StillGrader:
         self._flat = np.ascontiguousarray(picture).reshape(-1, 3)
         self._threads, self._consume = threads, consume
         self._own = (consume and self._flat.flags.writeable) or not np.may_share_memory(self._flat, picture)
-        self._buffers: dict[np.dtype[Any], NDArray[np.uint8]] = {}
+        self._buffers: dict[tuple[np.dtype[Any], int], NDArray[np.uint8]] = {}
         self._strips = _strips(len(self._flat), threads)
         self._colours: list[_Colours] = []
 
@@ -178,18 +178,28 @@ class StillGrader:
             self._each(lambda n, part: lattice.grade(pixels[part], out[part]))  # type: ignore[arg-type]
         return out.reshape(self._shape)
 
+    def several(self, lattice: GridLattice) -> list[NDArray[np.uint8]]:
+        """As a call for each look of ``lattice``, in their order, all of them at once."""
+        outs: list[NDArray[np.uint8]] = [
+            self._buffer(np.dtype(np.uint8), which).view(np.uint8) for which in range(len(lattice.transforms))
+        ]
+        pixels = self._pixels()
+        self._each(lambda n, part: lattice.grade_all(pixels[part], [out[part] for out in outs]))
+        return [out.reshape(self._shape) for out in outs]
+
     def close(self) -> None:
         """Give the memory of the results back for the next still."""
         for buffer in self._buffers.values():
             BUFFERS.give(buffer)
         self._buffers = {}
 
-    def _buffer(self, dtype: np.dtype[Any]) -> Codes:
+    def _buffer(self, dtype: np.dtype[Any], which: int = 0) -> Codes:
         if not self._consume:
             return np.empty(self._flat.shape, dtype=dtype)
-        if dtype not in self._buffers:
-            self._buffers[dtype] = BUFFERS.take(self._flat.size * dtype.itemsize)
-        return self._buffers[dtype].view(dtype).reshape(-1, 3)
+        key = (dtype, which)
+        if key not in self._buffers:
+            self._buffers[key] = BUFFERS.take(self._flat.size * dtype.itemsize)
+        return self._buffers[key].view(dtype).reshape(-1, 3)
 
     def _may_number(self, lattice: Lattice) -> bool:
         """Whether fewer colours than pixels need go through the look itself."""
@@ -325,5 +335,5 @@ _USUAL_CAST = Cast((0.4476, 0.4074), D65_XY)  # CIE 15, illuminant A
 
 STORE = LatticeStore()
 GRID_STORE = LatticeStore(400_000_000)
-"""Of :class:`GridLattice`, ten times as large: four looks in two places, and what to work one out takes is a
-second for a raw file. Much of what it counts is memory that is never touched."""
+"""Of :class:`GridLattice`, which are larger: four looks in three places, and what to work them out takes is
+two seconds for a raw file. Much of what it counts is memory that is never touched."""

@@ -9,7 +9,6 @@ graded and encoded while the one before it goes to the disk.
 from __future__ import annotations
 
 import hashlib
-import pickle
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import closing
@@ -18,10 +17,10 @@ from pathlib import Path
 from time import perf_counter
 from typing import TYPE_CHECKING, Any
 
-from lookdev.colorimetry.encodings import SRGB, Encoding
 from lookdev.errors import LookdevError
 from lookdev.files import write_whole
 from lookdev.render.buffers import Loan
+from lookdev.render.grader import Grader, Output, target_of
 from lookdev.render.in_flight import IN_FLIGHT
 from lookdev.render.journal import Record, content_key, tool_version
 from lookdev.stills.digest import file_sha256, still_sha256
@@ -30,38 +29,11 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from lookdev.looks.cast import Cast
-    from lookdev.looks.pipeline import LookLike
-    from lookdev.render.lattice import Lattice, StillGrader
     from lookdev.stills.formats import TakeMemory
     from lookdev.stills.part import Part
     from lookdev.stills.still import Metadata, Still
 
 _THUMBNAIL_QUALITY = 97
-
-
-@dataclass(frozen=True)
-class Output:
-    """One graded still to write.
-
-    Attributes
-    ----------
-    look : a look, or a received LUT that stands in for one.
-    path : where it goes; the suffix picks JPEG, PNG, TIFF, AVIF or HEIC.
-    cast, exposure_stops : what was metered for this still, as ``look.transform`` takes it.
-    target : encoding to write; None keeps the still's own (sRGB for scene-referred stills).
-    bits : 8 or 16 (16 in PNG and TIFF; in AVIF and HEIC, which round them to 10).
-    quality, subsampling : JPEG, AVIF and HEIC quality 1 to 100; "4:4:4", "4:2:2" or "4:2:0".
-    """
-
-    look: LookLike
-    path: Path
-    cast: Cast | None = None
-    exposure_stops: float = 0.0
-    target: Encoding | None = None
-    bits: int = 8
-    quality: int = 92
-    subsampling: str = "4:4:4"
 
 
 @dataclass(frozen=True)
@@ -324,11 +296,11 @@ class _Work:
 
             small = reduced_to_box(still.pixels, still.encoding, task.thumbnail_box)
             self.stood_sha256 = _write_thumbnail(self.stood, as_srgb(small, still.encoding))
-        grader = _Grader(still, small, task.exact)
+        todo = [i for i, result in enumerate(results) if result is None]
+        grader = Grader(still, small, [task.outputs[i] for i in todo], task.exact)
         self.seconds["grade"] += perf_counter() - start
         with closing(grader), ThreadPoolExecutor(1) as disk:
             pending: dict[int, Future[OutputResult]] = {}
-            todo = [i for i, result in enumerate(results) if result is None]
             while todo:
                 i = grader.first_idle([(j, task.outputs[j]) for j in todo])
                 todo.remove(i)
@@ -350,7 +322,7 @@ class _Work:
             self.seconds["wait"] += perf_counter() - start
 
     def _one(
-        self, grader: _Grader, still: Still, i: int, key: str, disk: ThreadPoolExecutor, last: bool
+        self, grader: Grader, still: Still, i: int, key: str, disk: ThreadPoolExecutor, last: bool
     ) -> Future[OutputResult]:
         from lookdev.stills.writer import still_bytes
 
@@ -385,94 +357,13 @@ class _Work:
         return disk.submit(write)
 
 
-def target_of(output: Output, still: Still) -> Encoding:
-    """The encoding that an output is written in."""
-    if output.target is not None:
-        return output.target
-    return still.encoding if still.encoding.state == "output" else SRGB
-
-
 def small_pictures(task: Task, still: Still) -> list[NDArray[np.uint8]]:
     """``still`` (read at reduced scale) as it stood and through each output's look, sRGB code values."""
     from lookdev.render.thumbnail import as_srgb
 
-    grader = _Grader(still, still.pixels, task.exact, coarse=True)
+    grader = Grader(still, still.pixels, task.outputs, task.exact, coarse=True)
     graded = (grader(output, False)[1] for output in task.outputs)
     return [as_srgb(still.pixels, still.encoding), *(picture for picture in graded if picture is not None)]
-
-
-class _Grader:
-    """Grades a still and its thumbnail through one output's look after another; uses the still up."""
-
-    def __init__(
-        self, still: Still, small: NDArray[Any] | None, exact: bool, *, coarse: bool = False
-    ) -> None:
-        self.still, self.small, self.exact, self.coarse = still, small, exact, coarse
-        self._graders: dict[int, StillGrader] = {}
-        self._digests: dict[int, str] = {}
-
-    def close(self) -> None:
-        """Give the memory of the big pictures back."""
-        for grader in self._graders.values():
-            grader.close()
-
-    def __call__(
-        self, output: Output, full: bool, last: bool = False
-    ) -> tuple[NDArray[Any] | None, NDArray[np.uint8] | None]:
-        """Pixels of the output, unless not ``full``, and of its sRGB thumbnail, where there is to be one.
-
-        ``last``: there is no other output to come.
-        """
-        target, small = target_of(output, self.still), self.small
-        return (
-            self._graded(output, target, output.bits, self.still.pixels, last) if full else None,
-            self._graded(output, SRGB, 8, small) if small is not None else None,
-        )
-
-    def _graded(
-        self, output: Output, target: Encoding, bits: int, picture: NDArray[Any], last: bool = False
-    ) -> NDArray[Any]:
-        from lookdev.render.lattice import StillGrader
-        from lookdev.render.reference import grade_reference
-
-        if self.exact:
-            transform = output.look.transform(self.still.encoding, target, output.cast, output.exposure_stops)
-            return grade_reference(picture, transform, bits=bits)
-        key = id(picture)
-        if key not in self._graders:
-            self._graders[key] = StillGrader(picture, consume=picture is not self.small)
-        return self._graders[key](self._lattice(output, target, bits), bits, last=last)
-
-    def _lattice(self, output: Output, target: Encoding, bits: int) -> Lattice:
-        from lookdev.render.grid_lattice import DIVIDING_PIXELS
-        from lookdev.render.lattice import GRID_STORE, STORE, lattice_for
-
-        source, dtype = self.still.encoding, self.still.pixels.dtype
-        coarse, pixels = self.coarse and dtype == "uint8", 0
-        if dtype != "uint8" and self.still.pixels.size // 3 >= DIVIDING_PIXELS:
-            pixels = DIVIDING_PIXELS
-        act = (output.look.fingerprint(), output.cast, output.exposure_stops)
-        key = (*act, self._digest(source), self._digest(target), dtype.str, bits, coarse, pixels)
-
-        def make() -> Lattice:
-            transform = output.look.transform(source, target, output.cast, output.exposure_stops)
-            return lattice_for(transform, dtype, bits, coarse=coarse, pixels=pixels)
-
-        store = STORE if dtype == "uint8" and bits == 8 else GRID_STORE
-        return store.get(key, make)
-
-    def _digest(self, encoding: Encoding) -> str:
-        if id(encoding) not in self._digests:
-            self._digests[id(encoding)] = hashlib.sha256(pickle.dumps(encoding)).hexdigest()
-        return self._digests[id(encoding)]
-
-    def first_idle(self, outputs: list[tuple[int, Output]]) -> int:
-        """Number of the first output whose lattice no other thread is working at, or of the first."""
-        if not self.exact:
-            for i, output in outputs:
-                if not self._lattice(output, target_of(output, self.still), output.bits).busy:
-                    return i
-        return outputs[0][0]
 
 
 def _thumbnail_paths(task: Task) -> tuple[Path | None, list[Path | None]]:

@@ -79,7 +79,8 @@ def batch(folder: str, stills: int, count: int, workers: int = CORES) -> dict[st
     """Our batch: stills through looks to files, with the sheets' thumbnails; no lattice is there at first."""
     from lookdev.jobs.graded import thumbnail_edge_px
     from lookdev.render.executor import run_tasks
-    from lookdev.render.tasks import Output, Task
+    from lookdev.render.grader import Output
+    from lookdev.render.tasks import Task
 
     edge = thumbnail_edge_px((HEIGHT, WIDTH), max(stills, 2), count + 1)  # one location's sheet
     out = Path(folder) / f"out_{stills}_{count}"

@@ -24,8 +24,9 @@ from watched_look import LOOK
 import lookdev
 from lookdev.jobs.watch import WatchRequest, open_page
 from lookdev.looks.toml_file import load_look
+from lookdev.render.grader import Output
 from lookdev.render.preview import do_preview
-from lookdev.render.tasks import Output, Task
+from lookdev.render.tasks import Task
 from lookdev.watch.live_still import shown_at
 from lookdev.watch.server import MOST_MESSAGE_BYTES, LivePage
 from lookdev.watch.session import Session, choose_stills, open_stills

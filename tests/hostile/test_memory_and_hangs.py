@@ -196,7 +196,8 @@ def test_large_stills_of_a_batch_take_their_turns(tmp_path: Path, monkeypatch: p
     from lookdev.looks.model import Look
     from lookdev.render import in_flight, tasks
     from lookdev.render.executor import run_tasks
-    from lookdev.render.tasks import Output, Task
+    from lookdev.render.grader import Output
+    from lookdev.render.tasks import Task
 
     stills = []
     for n in range(4):

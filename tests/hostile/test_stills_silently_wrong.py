@@ -14,8 +14,9 @@ from PIL import Image
 from still_files import SRGB_COLORANTS, exif_block, fixed, picture, profile, srgb_table
 
 from lookdev.errors import StillError
+from lookdev.render.grader import Output
 from lookdev.render.preview import do_preview
-from lookdev.render.tasks import Output, Task, do_task
+from lookdev.render.tasks import Task, do_task
 from lookdev.stills.reader import read_info, read_still
 from lookdev.stills.summary import summary
 

@@ -10,8 +10,9 @@ from pathlib import Path
 from lookdev.looks.model import Look
 from lookdev.render import executor
 from lookdev.render.executor import Event, run_tasks
+from lookdev.render.grader import Output
 from lookdev.render.lattice import warm_up
-from lookdev.render.tasks import Output, Task
+from lookdev.render.tasks import Task
 from lookdev.stills import reader, writer
 
 warm_up()

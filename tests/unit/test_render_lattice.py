@@ -6,6 +6,7 @@ frames. Measured on the unrounded signal: rounding to 8 bits, which both paths d
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -21,7 +22,9 @@ from lookdev.looks.model import Look
 from lookdev.looks.toml_file import load_look
 from lookdev.meter.scout import load_scout
 from lookdev.render import kernel
-from lookdev.render.grid_lattice import SCENE_STOPS, GridLattice, Shaper, _cells_of
+from lookdev.render.grader import target_of
+from lookdev.render.grid_kernel import TOP
+from lookdev.render.grid_lattice import ENCODED, SCENE_STOPS, GridLattice, Shaper, _cells_of, shaper_for
 from lookdev.render.lattice import (
     CodeLattice,
     LatticeStore,
@@ -30,7 +33,7 @@ from lookdev.render.lattice import (
     lattice_for,
 )
 from lookdev.render.reference import grade_reference, to_codes
-from lookdev.render.tasks import target_of
+from lookdev.stills.raw import Gain
 from lookdev.stills.reader import read_still
 from lookdev.stills.still import signal_of
 from lookdev.survey.survey import survey
@@ -38,6 +41,7 @@ from lookdev.survey.survey import survey
 ROOT = Path(__file__).parents[2]
 LOOKS = {path.stem: load_look(path) for path in sorted((ROOT / "looks").glob("*.toml"))}
 TUNGSTEN = Cast(tuple(xy_from_cct(2850.0)), tuple(balance_white_xy(5600.0)), "a lamp under daylight balance")
+RAW = replace(LINEAR_WORKING, name="raw", decode=Gain(1.4), encode=Gain(1.4, inverse=True))
 MEAN, P99 = 0.02, 0.15
 ONE_OFF, FAR_OFF, MOST_OFF = 0.05, 1e-4, 12
 """Our bounds on 8-bit codes of random colours: how often off at all, by more than four, and the worst. At the
@@ -72,10 +76,11 @@ def unrounded_grid(lattice: GridLattice, pixels: NDArray[np.generic]) -> Array:
     graded = StillGrader(pixels[None])(lattice)[0]
     grid = lattice._positions(pixels)
     cells = _cells_of(grid)
-    smooth = (cells >= 0) & (lattice._kinds.reshape(-1)[cells] == 1)
+    smooth = (cells >= 0) & (lattice._kinds.reshape(-1)[cells] == 1 << 8)
     assert smooth.any()
     signal = lattice.transform(signal_of(pixels))
-    signal[smooth] = np.clip(kernel.interpolate(grid[smooth], lattice.nodes), 0, 1)
+    nodes = np.ascontiguousarray(lattice.nodes[..., :3] / np.float32(TOP))
+    signal[smooth] = kernel.interpolate(grid[smooth], nodes)
     assert np.abs(to_codes(signal, 8).astype(int) - graded).max() <= 1
     return signal
 
@@ -140,7 +145,7 @@ def test_greys_and_the_darkest_colours_of_a_bending_look_are_near_exact(name: st
     assert np.abs(grade_fast(greys, transform).astype(int) - grade_reference(greys, transform)).max() <= 1
 
 
-@pytest.mark.parametrize("source", [SRGB, ACESCCT], ids=lambda e: e.name)
+@pytest.mark.parametrize("source", [SRGB, ACESCCT, RAW], ids=lambda e: e.name)
 @pytest.mark.parametrize("name", LOOKS)
 def test_16_bit_pixels_are_seldom_more_than_one_code_off(name: str, source: Encoding) -> None:
     rng = np.random.default_rng(4)
@@ -268,3 +273,26 @@ def test_the_store_keeps_the_lattices_last_used() -> None:
     assert store.get("a", make) is first
     store.get("b", make)
     assert len(made) == 4
+
+
+def test_what_a_look_makes_of_a_picture_does_not_depend_on_those_beside_it() -> None:
+    """Up to four looks share a lattice of 16-bit pixels; each divides its own cells, or none."""
+    rng = np.random.default_rng(11)
+    pixels = rng.integers(0, 65536, (1, 30_000, 3)).astype(np.uint16)
+    names = ("slack_water", "as_it_stood", "last_crossing", "soot_and_chalk")
+    transforms = [LOOKS[name].transform(SRGB, SRGB) for name in names]
+    together = StillGrader(pixels).several(GridLattice(*transforms, divides=True))
+    backwards = StillGrader(pixels).several(GridLattice(*transforms[::-1], divides=True))[::-1]
+    for transform, one, other in zip(transforms, together, backwards, strict=True):
+        alone = StillGrader(pixels)(GridLattice(transform, divides=True))
+        assert np.array_equal(one, alone)
+        assert np.array_equal(other, alone)
+
+
+def test_codes_of_a_raw_file_lie_in_cells_of_a_few_codes_of_the_result() -> None:
+    """Light in a unit of its own is spread as light is, not as encoded pixels are."""
+    shaper = shaper_for(RAW)
+    cells = SRGB.encode(shaper.from_grid(np.linspace(0, 1, 129)) * 1.4)
+    assert np.diff(cells[cells < 1]).max() < 5 / 255
+    assert shaper_for(SRGB) == ENCODED
+    assert shaper_for(LINEAR_WORKING) == SCENE_STOPS

@@ -18,10 +18,11 @@ from lookdev.looks.model import Look
 from lookdev.looks.toml_file import load_look
 from lookdev.meter.scout import load_scout
 from lookdev.render import kernel
+from lookdev.render.grader import Output
 from lookdev.render.lattice import COARSE, CodeLattice, StillGrader
 from lookdev.render.preview import do_preview
 from lookdev.render.reference import grade_reference
-from lookdev.render.tasks import Output, Task
+from lookdev.render.tasks import Task
 from lookdev.render.thumbnail import reduced_to_box
 from lookdev.stills.reader import read_still
 from lookdev.survey.survey import survey

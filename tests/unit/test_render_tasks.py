@@ -18,9 +18,10 @@ from lookdev.errors import LookdevError
 from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.render import tasks as tasks_module
+from lookdev.render.grader import Output
 from lookdev.render.journal import Record, content_key, folder_lock, open_journal, sweep_parts
 from lookdev.render.reference import grade_reference
-from lookdev.render.tasks import Output, Task, do_task, output_key
+from lookdev.render.tasks import Task, do_task, output_key
 from lookdev.render.thumbnail import reduced_to_box
 from lookdev.stills.reader import read_still
 from lookdev.stills.still import Metadata, code_values, signal_of

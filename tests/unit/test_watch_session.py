@@ -17,8 +17,9 @@ from lookdev.lut.bake import bake_cube
 from lookdev.lut.cube import write_cube
 from lookdev.meter.scout import load_scout
 from lookdev.pages.pitch_model import hero_score
+from lookdev.render.grader import Output
 from lookdev.render.preview import do_preview
-from lookdev.render.tasks import Output, Task
+from lookdev.render.tasks import Task
 from lookdev.survey.survey import Survey, survey
 from lookdev.watch.live_still import shown_at
 from lookdev.watch.look_text import line_of, read_text, what_changed

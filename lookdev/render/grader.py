@@ -1,0 +1,187 @@
+"""Grades a still: each output's look after the other, or several at once."""
+
+from __future__ import annotations
+
+import hashlib
+import pickle
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from lookdev.colorimetry.encodings import SRGB, Encoding
+from lookdev.errors import LookdevError
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from lookdev.looks.cast import Cast
+    from lookdev.looks.pipeline import LookLike
+    from lookdev.render.grid_lattice import GridLattice
+    from lookdev.render.lattice import Lattice, StillGrader
+    from lookdev.stills.still import Still
+
+
+@dataclass(frozen=True)
+class Output:
+    """One graded still to write.
+
+    Attributes
+    ----------
+    look : a look, or a received LUT that stands in for one.
+    path : where it goes; the suffix picks JPEG, PNG, TIFF, AVIF or HEIC.
+    cast, exposure_stops : what was metered for this still, as ``look.transform`` takes it.
+    target : encoding to write; None keeps the still's own (sRGB for scene-referred stills).
+    bits : 8 or 16 (16 in PNG and TIFF; in AVIF and HEIC, which round them to 10).
+    quality, subsampling : JPEG, AVIF and HEIC quality 1 to 100; "4:4:4", "4:2:2" or "4:2:0".
+    """
+
+    look: LookLike
+    path: Path
+    cast: Cast | None = None
+    exposure_stops: float = 0.0
+    target: Encoding | None = None
+    bits: int = 8
+    quality: int = 92
+    subsampling: str = "4:4:4"
+
+
+def target_of(output: Output, still: Still) -> Encoding:
+    """The encoding that an output is written in."""
+    if output.target is not None:
+        return output.target
+    return still.encoding if still.encoding.state == "output" else SRGB
+
+
+class Grader:
+    """Grades a still and its thumbnail through one output's look after another; uses the still up.
+
+    A still of 16 bits or floats goes through up to four of the looks of its 8-bit ``outputs`` at once.
+    """
+
+    def __init__(
+        self,
+        still: Still,
+        small: NDArray[Any] | None,
+        outputs: Sequence[Output],
+        exact: bool,
+        *,
+        coarse: bool = False,
+    ) -> None:
+        self.still, self.small, self.exact, self.coarse = still, small, exact, coarse
+        self._outputs = list(outputs)
+        self._graders: dict[int, StillGrader] = {}
+        self._digests: dict[int, str] = {}
+        self._together: dict[int, tuple[list[Output], list[NDArray[np.uint8]]]] = {}
+
+    def close(self) -> None:
+        """Give the memory of the big pictures back."""
+        for grader in self._graders.values():
+            grader.close()
+
+    def __call__(
+        self, output: Output, full: bool, last: bool = False
+    ) -> tuple[NDArray[Any] | None, NDArray[np.uint8] | None]:
+        """Pixels of the output, unless not ``full``, and of its sRGB thumbnail, where there is to be one.
+
+        ``last``: there is no other output to come.
+        """
+        small = self.small
+        return (
+            self._graded(output, self.still.pixels, last) if full else None,
+            self._graded(output, small) if small is not None else None,
+        )
+
+    def _graded(self, output: Output, picture: NDArray[Any], last: bool = False) -> NDArray[Any]:
+        from lookdev.render.lattice import StillGrader
+        from lookdev.render.reference import grade_reference
+
+        target, bits = self._wanted(output, picture)
+        if self.exact:
+            transform = output.look.transform(self.still.encoding, target, output.cast, output.exposure_stops)
+            return grade_reference(picture, transform, bits=bits)
+        key = id(picture)
+        if key not in self._graders:
+            self._graders[key] = StillGrader(picture, consume=picture is not self.small)
+        if self._is_together(picture, bits):
+            return self._one_of_several(self._graders[key], output, picture)
+        return self._graders[key](self._lattice(output, target, bits), bits, last=last)
+
+    def _wanted(self, output: Output, picture: NDArray[Any]) -> tuple[Encoding, int]:
+        """Encoding and bits of what is made of a picture."""
+        return (SRGB, 8) if picture is self.small else (target_of(output, self.still), output.bits)
+
+    def _is_together(self, picture: NDArray[Any], bits: int) -> bool:
+        return picture.dtype != "uint8" and bits == 8 and not self.exact
+
+    def _one_of_several(
+        self, grader: StillGrader, output: Output, picture: NDArray[Any]
+    ) -> NDArray[np.uint8]:
+        """A picture through an output's look, and through those of others that come after it."""
+        from lookdev.render.grid_kernel import LOOKS
+
+        outputs, graded = self._together.get(id(picture), ([], []))
+        if not any(output is one for one in outputs):
+            like = [o for o in self._outputs if self._is_together(picture, self._wanted(o, picture)[1])]
+            at = next((i for i, one in enumerate(like) if one is output), len(like))
+            outputs = like[at : at + LOOKS] or [output]
+            try:
+                lattice = self._grid(outputs, picture)
+            except LookdevError:  # one of them cannot be had, which is for that one to tell
+                outputs = [output]
+                lattice = self._grid(outputs, picture)
+            graded = grader.several(lattice)
+            self._together[id(picture)] = (outputs, graded)
+        return next(picture for one, picture in zip(outputs, graded, strict=True) if one is output)
+
+    def _grid(self, outputs: Sequence[Output], picture: NDArray[Any]) -> GridLattice:
+        from lookdev.render.grid_lattice import DIVIDING_PIXELS, GridLattice
+        from lookdev.render.lattice import GRID_STORE
+
+        divides = self.still.pixels.size // 3 >= DIVIDING_PIXELS
+        targets = [self._wanted(output, picture)[0] for output in outputs]
+
+        def make() -> Lattice:
+            source = self.still.encoding
+            transforms = [
+                o.look.transform(source, target, o.cast, o.exposure_stops)
+                for o, target in zip(outputs, targets, strict=True)
+            ]
+            return GridLattice(*transforms, divides=divides)
+
+        looks = tuple(self._key(o, target) for o, target in zip(outputs, targets, strict=True))
+        kept = GRID_STORE.get((looks, divides), make)
+        assert isinstance(kept, GridLattice)
+        return kept
+
+    def _lattice(self, output: Output, target: Encoding, bits: int) -> Lattice:
+        from lookdev.render.lattice import GRID_STORE, STORE, lattice_for
+
+        source, dtype = self.still.encoding, self.still.pixels.dtype
+        coarse = self.coarse and dtype == "uint8"
+
+        def make() -> Lattice:
+            transform = output.look.transform(source, target, output.cast, output.exposure_stops)
+            return lattice_for(transform, dtype, bits, coarse=coarse)
+
+        store = STORE if dtype == "uint8" and bits == 8 else GRID_STORE
+        return store.get((*self._key(output, target), dtype.str, bits, coarse), make)
+
+    def _key(self, output: Output, target: Encoding) -> tuple[Hashable, ...]:
+        """What decides what a look does to a colour of the still."""
+        act = (output.look.fingerprint(), output.cast, output.exposure_stops)
+        return (*act, self._digest(self.still.encoding), self._digest(target))
+
+    def _digest(self, encoding: Encoding) -> str:
+        if id(encoding) not in self._digests:
+            self._digests[id(encoding)] = hashlib.sha256(pickle.dumps(encoding)).hexdigest()
+        return self._digests[id(encoding)]
+
+    def first_idle(self, outputs: list[tuple[int, Output]]) -> int:
+        """Number of the first output whose lattice no other thread is working at, or of the first."""
+        if not self.exact and self.still.pixels.dtype == "uint8":
+            for i, output in outputs:
+                if not self._lattice(output, target_of(output, self.still), output.bits).busy:
+                    return i
+        return outputs[0][0]
