@@ -73,7 +73,7 @@ class Grader:
         self._outputs = list(outputs)
         self._graders: dict[int, StillGrader] = {}
         self._digests: dict[int, str] = {}
-        self._together: dict[int, tuple[list[Output], list[NDArray[np.uint8]]]] = {}
+        self._together: dict[bool, tuple[list[Output], list[NDArray[np.uint8]]]] = {}
 
     def close(self) -> None:
         """Give the memory of the big pictures back."""
@@ -87,70 +87,66 @@ class Grader:
 
         ``last``: there is no other output to come.
         """
-        small = self.small
         return (
-            self._graded(output, self.still.pixels, last) if full else None,
-            self._graded(output, small) if small is not None else None,
+            self._graded(output, self.still.pixels, last=last) if full else None,
+            self._graded(output, self.small, as_thumbnail=True) if self.small is not None else None,
         )
 
-    def _graded(self, output: Output, picture: NDArray[Any], last: bool = False) -> NDArray[Any]:
+    def _graded(
+        self, output: Output, picture: NDArray[Any], *, as_thumbnail: bool = False, last: bool = False
+    ) -> NDArray[Any]:
         from lookdev.render.lattice import StillGrader
         from lookdev.render.reference import grade_reference
 
-        target, bits = self._wanted(output, picture)
+        target, bits = self._wanted(output, as_thumbnail)
         if self.exact:
             transform = output.look.transform(self.still.encoding, target, output.cast, output.exposure_stops)
             return grade_reference(picture, transform, bits=bits)
         key = id(picture)
         if key not in self._graders:
             self._graders[key] = StillGrader(picture, consume=picture is not self.small)
-        if self._is_together(picture, bits):
-            return self._one_of_several(self._graders[key], output, picture)
+        if picture.dtype != "uint8" and bits == 8:
+            return self._one_of_several(self._graders[key], output, as_thumbnail)
         return self._graders[key](self._lattice(output, target, bits), bits, last=last)
 
-    def _wanted(self, output: Output, picture: NDArray[Any]) -> tuple[Encoding, int]:
-        """Encoding and bits of what is made of a picture."""
-        return (SRGB, 8) if picture is self.small else (target_of(output, self.still), output.bits)
+    def _wanted(self, output: Output, as_thumbnail: bool) -> tuple[Encoding, int]:
+        """Encoding and bits of what is made; a small still may be its own thumbnail."""
+        return (SRGB, 8) if as_thumbnail else (target_of(output, self.still), output.bits)
 
-    def _is_together(self, picture: NDArray[Any], bits: int) -> bool:
-        return picture.dtype != "uint8" and bits == 8 and not self.exact
-
-    def _one_of_several(
-        self, grader: StillGrader, output: Output, picture: NDArray[Any]
-    ) -> NDArray[np.uint8]:
+    def _one_of_several(self, grader: StillGrader, output: Output, as_thumbnail: bool) -> NDArray[np.uint8]:
         """A picture through an output's look, and through those of others that come after it."""
         from lookdev.render.grid_kernel import LOOKS
 
-        outputs, graded = self._together.get(id(picture), ([], []))
+        outputs, graded = self._together.get(as_thumbnail, ([], []))
         if not any(output is one for one in outputs):
-            like = [o for o in self._outputs if self._is_together(picture, self._wanted(o, picture)[1])]
+            like = [one for one in self._outputs if self._wanted(one, as_thumbnail)[1] == 8]
             at = next((i for i, one in enumerate(like) if one is output), len(like))
             outputs = like[at : at + LOOKS] or [output]
             try:
-                lattice = self._grid(outputs, picture)
+                lattice = self._grid(outputs, as_thumbnail)
             except LookdevError:  # one of them cannot be had, which is for that one to tell
                 outputs = [output]
-                lattice = self._grid(outputs, picture)
+                lattice = self._grid(outputs, as_thumbnail)
             graded = grader.several(lattice)
-            self._together[id(picture)] = (outputs, graded)
-        return next(picture for one, picture in zip(outputs, graded, strict=True) if one is output)
+            self._together[as_thumbnail] = (outputs, graded)
+        return next(made for one, made in zip(outputs, graded, strict=True) if one is output)
 
-    def _grid(self, outputs: Sequence[Output], picture: NDArray[Any]) -> GridLattice:
+    def _grid(self, outputs: Sequence[Output], as_thumbnail: bool) -> GridLattice:
         from lookdev.render.grid_lattice import DIVIDING_PIXELS, GridLattice
         from lookdev.render.lattice import GRID_STORE
 
         divides = self.still.pixels.size // 3 >= DIVIDING_PIXELS
-        targets = [self._wanted(output, picture)[0] for output in outputs]
+        targets = [self._wanted(output, as_thumbnail)[0] for output in outputs]
 
         def make() -> Lattice:
             source = self.still.encoding
             transforms = [
-                o.look.transform(source, target, o.cast, o.exposure_stops)
-                for o, target in zip(outputs, targets, strict=True)
+                one.look.transform(source, target, one.cast, one.exposure_stops)
+                for one, target in zip(outputs, targets, strict=True)
             ]
             return GridLattice(*transforms, divides=divides)
 
-        looks = tuple(self._key(o, target) for o, target in zip(outputs, targets, strict=True))
+        looks = tuple(self._key(one, target) for one, target in zip(outputs, targets, strict=True))
         kept = GRID_STORE.get((looks, divides), make)
         assert isinstance(kept, GridLattice)
         return kept

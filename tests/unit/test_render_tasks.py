@@ -95,6 +95,30 @@ def test_fast_and_exact_path_agree(still: Path, tmp_path: Path, bits: int) -> No
         assert np.abs(fast - exact).max() <= (1 if bits == 8 else 300)
 
 
+@pytest.mark.parametrize("box", [(90, 90), (720, 480)], ids=["smaller", "its own thumbnail"])
+def test_looks_that_share_a_lattice_come_out_as_each_alone(tmp_path: Path, box: tuple[int, int]) -> None:
+    """Five looks of a 16-bit still, in 8 and 16 bits, with thumbnails, which a small still is itself."""
+    pixels = np.random.default_rng(4).integers(0, 65536, (120, 180, 3)).astype(np.uint16)
+    still = tmp_path / "still.tif"
+    write_still(still, pixels, SRGB)
+    looks = [LOOK.model_copy(update={"strength": share}) for share in (1.0, 0.8, 0.6, 0.4, 0.2)]
+    bits = (8, 8, 16, 8, 8, 8)
+    looks = [*looks, PLAIN]
+
+    def graded(folder: Path, which: list[int]) -> dict[int, tuple[str | None, str | None]]:
+        outputs = tuple(Output(looks[i], folder / f"{i}.png", bits=bits[i]) for i in which)
+        result = do_task(Task(still, outputs, thumbnails=folder / "small", thumbnail_box=box))
+        assert result.ok, result.errors
+        done = zip(which, result.outputs, strict=True)
+        return {i: (output.sha256, output.thumbnail_sha256) for i, output in done}
+
+    together = graded(tmp_path / "all", list(range(6)))
+    alone = {i: graded(tmp_path / str(i), [i])[i] for i in range(6)}
+    assert together == alone
+    assert len({sha256 for sha256, _ in together.values()}) == 6
+    assert read_still(tmp_path / "all" / "2.png").pixels.dtype == np.uint16
+
+
 def test_a_jpeg_carries_profile_and_settings(still: Path, tmp_path: Path) -> None:
     do_task(task_of(still, tmp_path))
     data = (tmp_path / "cold.jpg").read_bytes()
