@@ -6,6 +6,7 @@ import sys
 from collections.abc import Iterable, Sequence
 
 _NO_END = 100_000
+_SIGNS = "−–—‘’“”…×→←"
 
 
 def table_text(head: Sequence[str], rows: Iterable[Sequence[str]], width: int | None = None) -> str:
@@ -25,9 +26,14 @@ def table_text(head: Sequence[str], rows: Iterable[Sequence[str]], width: int | 
     keep = [k for k in range(len(head)) if any(row[k] for row in cells)] or list(range(len(head)))
     if width is None:
         lines = [[row[k] for k in keep] for row in (head, *cells)]
-        if all(cell.isascii() and cell.isprintable() for line in lines for cell in line):
+        if all(_is_plain(cell) for line in lines for cell in line):
             return _plain(lines)
     return _laid_out(head, cells, keep, width)
+
+
+def _is_plain(cell: str) -> bool:
+    """Whether each character is one column wide: Latin letters, and the signs that our own words hold."""
+    return cell.isprintable() and all(c < "\u0300" or c in _SIGNS for c in cell)
 
 
 def _plain(lines: Sequence[Sequence[str]]) -> str:

@@ -9,7 +9,7 @@ import sys
 import pytest
 from rich.cells import cell_len
 
-from lookdev.text.table import _laid_out, table_text
+from lookdev.text.table import _is_plain, _laid_out, table_text
 
 HEAD = ["place", "empty", "stop"]
 ROWS = [["Łódź · Øst 東", "", "T2.8"], ["[bold]not markup[/]", "", "T4"]]
@@ -50,9 +50,30 @@ def test_a_name_that_the_terminal_cannot_write_is_no_error() -> None:
 @pytest.mark.parametrize("seed", range(20))
 def test_plain_lines_are_the_librarys(seed: int) -> None:
     rng = random.Random(seed)
-    words = ["", "a", "Net loft", "T2.8", " x ", "[b]no[/b]", ":smile:", "https://a.b/c", "x" * 130, "1,5"]
+    words = [
+        "",
+        "1960 K · Duv −0.002",
+        "Ålesund, quai “B”…",
+        "東",
+        "e\u0301",
+        "a",
+        "Net loft",
+        "T2.8",
+        " x ",
+        "[b]no[/b]",
+        ":smile:",
+        "https://a.b/c",
+        "x" * 130,
+        "1,5",
+    ]
     columns = rng.randint(1, 5)
     head = [rng.choice(words) for _ in range(columns)]
     rows = [[rng.choice(words) for _ in range(columns)] for _ in range(rng.randint(0, 4))]
     keep = [k for k in range(columns) if any(row[k] for row in rows)] or list(range(columns))
     assert table_text(head, rows) == _laid_out(head, rows, keep, None)
+
+
+def test_plain_characters_are_one_column_wide() -> None:
+    plain = [chr(code) for code in range(0x3000) if _is_plain(chr(code))]
+    assert len(plain) > 600
+    assert {cell_len(c) for c in plain} == {1}
