@@ -11,11 +11,11 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-import tomlkit
 from pydantic import ValidationError
 
 from lookdev.errors import RequestError
 from lookdev.looks.model import Look
+from lookdev.text.toml_in import parse_toml
 from lookdev.text.validation import first_error
 
 
@@ -106,6 +106,8 @@ def file_with_numbers(path: Path, values: Mapping[str, float], title: str, folde
     """
     import os
 
+    import tomlkit
+
     from lookdev.looks.toml_file import load_look
 
     look = load_look(path)
@@ -126,6 +128,8 @@ def file_with_numbers(path: Path, values: Mapping[str, float], title: str, folde
 
 def _write(table: Any, steps: list[str], value: float, changed: Any) -> None:
     """Put a number into a tomlkit table; the tables above it are made where they are missing."""
+    import tomlkit
+
     number = tidy(value)
     for depth, step in enumerate(steps[:-1]):
         changed = changed[step]
@@ -139,6 +143,8 @@ def _write(table: Any, steps: list[str], value: float, changed: Any) -> None:
 
 
 def _write_entry(table: Any, name: str, rest: list[str], number: float, whole: Any) -> None:
+    import tomlkit
+
     place = int(rest[0]) - 1
     if len(rest) == 1:  # three numbers in brackets
         if name not in table:
@@ -183,7 +189,8 @@ def parameters(look: Look) -> dict[str, Any]:
     >>> parameters(Look.model_validate({"title": "whole cast", "balance": {"keep": 1.0}}))
     {'balance': {'keep': 1.0}}
     """
-    return {k: v for k, v in tomlkit.parse(look_text(look)).unwrap().items() if k not in ("title", "note")}
+    tables = parse_toml(look_text(look), RequestError)
+    return {k: v for k, v in tables.items() if k not in ("title", "note")}
 
 
 def _lines(name: str, value: Any, plain: Any, out: list[str]) -> None:
