@@ -13,6 +13,8 @@ import numpy as np
 import PyOpenColorIO as OCIO  # noqa: N814
 import pytest
 import tifffile
+from ascmhl.commands import verify as verify_hash_list
+from click.testing import CliRunner
 
 from lookdev.cli.main import main
 from lookdev.colorimetry.encodings import SRGB, get_encoding
@@ -206,6 +208,15 @@ def test_verify_and_a_flipped_byte(handoff: Path, tmp_path: Path, capsys: pytest
     assert _run("handoff", "--verify", str(copy), "--json") == 1
     problems = json.loads(capsys.readouterr().out)["problems"]
     assert len(problems) == 1 and problems[0].startswith("luts/low_tide.clf: changed")
+
+
+def test_its_media_hash_list_is_verified_by_the_reference_implementation(handoff: Path) -> None:
+    """ASC Media Hash List 2.0, PyPI ascmhl; the scout has a date, which the list bears."""
+    (listed,) = (handoff / "ascmhl").glob("*.mhl")
+    assert listed.name.startswith("0001_") and "2031-03-04T00:00:00Z" in listed.read_text()
+    done = CliRunner().invoke(verify_hash_list, [str(handoff)])
+    assert done.exit_code == 0, done.output
+    assert "Media Hash List" in (handoff / "READ_ME.txt").read_text()
 
 
 def test_luts_are_baked_again_from_the_look_inside(
