@@ -4,17 +4,17 @@ The graders: ffmpeg's filters (imageio-ffmpeg's binary) and Pillow's ImageEnhanc
 each named below with the settings used. CIEDE2000 by ``colorimetry.difference`` (Sharma 2005).
 
 The goal (issue on developing a look): by keys alone a mean of at most 1.5, with the rest at most 0.8 and a
-95th percentile of at most 2.5. Missed, and marked so: colorbalance at these settings (1.91, 0.91, 3.3), by
-one frame of four: the loading dock's office has 4.3 and 2.2, the others 0.9 to 1.4 and 0.3 to 0.7. A third
-of that frame is darker than code 0.3; of the two frames learned from 0.3% is darker than half of that: what
-becomes of black has to be guessed (10.9 by keys under 0.15). Learned from the hall and that office it is
-1.85, 0.67, 1.83 on the others: the rest does it then, and the keys do not, as no tone of ours colours black.
+95th percentile of at most 2.5. Missed by keys alone, and marked so: colorbalance at these settings (1.92,
+with the rest 0.5 and 1.5) and selectivecolor (1.69; 0.6, 1.7), by the darkest frame of four (4.2, 2.4), the
+loading dock's office: a third of it is darker than code 0.3, of the two frames learned from 0.3% is darker
+than half of that, and no key of ours colours black.
 """
 
 from __future__ import annotations
 
 import subprocess
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import imageio_ffmpeg
@@ -71,6 +71,13 @@ GRADERS: dict[str, Callable[[Pixels], Pixels]] = {
     "hue": ffmpeg("hue=h=12:s=0.8"),
     "colortemperature": ffmpeg("format=gbrp,colortemperature=temperature=4800:mix=1"),
     "colorlevels": ffmpeg("format=gbrp,colorlevels=rimin=0.03:gimin=0.02:romax=0.95:bomax=0.9:bomin=0.04"),
+    "selectivecolor": ffmpeg(
+        "format=gbrp,selectivecolor=reds='.1 -.15 -.2 .05':neutrals='.06 0 -.08 0':blues='.2 .1 -.1 0'"
+        ":blacks='.1 0 -.12 .1'"
+    ),
+    "vibrance": ffmpeg("format=gbrp,vibrance=intensity=0.8"),
+    "exposure": ffmpeg("format=gbrpf32le,exposure=exposure=0.4:black=0.02,format=gbrp"),
+    "monochrome": ffmpeg("monochrome=cb=.1:cr=-.1:size=1.2"),
     "Pillow, colour": pillow(lambda image: ImageEnhance.Color(image).enhance(0.5)),
     "Pillow, toned": pillow(
         lambda image: ImageOps.colorize(image.convert("L"), "#0a0806", "#fff4e0", mid="#8a7050")
@@ -79,15 +86,7 @@ GRADERS: dict[str, Callable[[Pixels], Pixels]] = {
         lambda image: image.convert("RGB", (1.05, 0.1, -0.1, 4, -0.05, 1.0, 0.0, 2, 0.0, 0.15, 0.75, 12))
     ),
 }
-MISSED = {"colorbalance"}
-CASES = [
-    pytest.param(
-        name, marks=pytest.mark.xfail(strict=True, reason="1.91 by keys, 0.91 and 3.29 with the rest")
-    )
-    if name in MISSED
-    else name
-    for name in GRADERS
-]
+BY_KEYS_MISSED = {"colorbalance", "selectivecolor"}
 
 
 def frame(name: str) -> Pixels:
@@ -102,8 +101,9 @@ def pixels(before: Pixels, after: Pixels) -> Colours:
     return Colours(SRGB, SRGB, one, two, np.full(len(one), 1.0 / len(one)))
 
 
-@pytest.mark.parametrize("name", CASES)
-def test_frames_held_back(name: str) -> None:
+@cache
+def held_back(name: str) -> tuple[float, float, float, float]:
+    """CIEDE2000 on frames not learned from: mean as it stood, by keys, with the rest, and its 95%."""
     grade = GRADERS[name]
     pairs = []
     for each in LEARNED_FROM:
@@ -126,6 +126,24 @@ def test_frames_held_back(name: str) -> None:
         )
     untouched, alone, both, most = np.mean(rows, axis=0)
     print(f"\n{name}: {untouched:.2f} before, {alone:.2f} by keys, {both:.2f} with the rest, 95th {most:.2f}")
-    assert alone <= 1.5
+    return float(untouched), float(alone), float(both), float(most)
+
+
+@pytest.mark.parametrize("name", GRADERS)
+def test_with_the_rest(name: str) -> None:
+    _, _, both, most = held_back(name)
     assert both <= 0.8
     assert most <= 2.5
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param(n, marks=pytest.mark.xfail(strict=True, reason="1.92 and 1.69: no key colours black"))
+        if n in BY_KEYS_MISSED
+        else n
+        for n in GRADERS
+    ],
+)
+def test_by_keys_alone(name: str) -> None:
+    assert held_back(name)[1] <= 1.5

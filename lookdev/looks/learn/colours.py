@@ -33,6 +33,7 @@ class Colours:
     before, after : signal (n, 3) in them.
     weight : (n,) how much each counts; their sum is 1.
     guesses : how many of them, the last ones, are not of the frame but guessed (``rest.beyond``).
+    beyond : what they were guessed by: offsets (n, n, n, 3) of ``before``, or None.
     """
 
     source: Encoding
@@ -41,6 +42,7 @@ class Colours:
     after: Array
     weight: Array
     guesses: int = 0
+    beyond: Array | None = None
 
     @cached_property
     def wanted(self) -> Array:

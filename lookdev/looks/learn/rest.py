@@ -10,22 +10,32 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lookdev.looks.learn.colours import Colours, differences, graded
+from lookdev.colorimetry.difference import ciede2000
+from lookdev.looks.learn.colours import Colours, differences, graded, lab
 from lookdev.looks.model import Look
 
 Array = NDArray[np.float64]
 
-POINTS = 17
-_SMOOTH = 2e-4  # penalty of second differences against a mean square of the data; of taste, see the tests
-_HOLD = 1e-4  # penalty of the values themselves
+POINTS = 25
+_SMOOTH = 5e-5  # penalty of second differences against a mean square of the data; of taste, see the tests
+_HOLD = 1e-5  # penalty of the values themselves
 BEYOND_SHARE = 0.2
-_BEYOND_POINTS, _BEYOND_GUESSES, _BEYOND_SMOOTH, _BEYOND_HOLD = 9, 7, 1e-3, 1e-7
+_BEYOND_POINTS, _BEYOND_GUESSES, _REST_GUESSES = 17, 7, 17
+_BEYOND_SMOOTH, _BEYOND_LEVEL, _BEYOND_HOLD = 1e-4, 1e-4, 1e-7
+"""A slope goes on where colours end, and in the deepest shadows is level soon: grades that act on shadows
+alone run level into black; those that scale run straight, and are not far from level there."""
+_DARK = 0.125  # code value up to which a lattice may be held level
 _NEAR_GREY = 0.15  # code values between channels: by five grades and frames that no test holds
+_GUESS_OFF = 0.3  # CIEDE2000 that guesses are off, of grades that are smooth in code values
 _TRUST = 0.08  # signal: an offset larger than this counts less and less
+_COARSEST = 9  # points from which a lattice is begun
+_ENOUGH, _MOST_STEPS = 1e-5, 400  # of what is asked for, left over; and steps towards it
 
 
 def learn_rest(look: Look, several: Sequence[Colours], points: int = POINTS) -> Array:
@@ -35,14 +45,27 @@ def learn_rest(look: Look, several: Sequence[Colours], points: int = POINTS) -> 
     ----------
     several : frames of one ``target``, in whose code values the lattice stands.
     """
-    given = [np.clip(graded(look, each), 0.0, 1.0) for each in several]
+    all_of = [_denser(each) for each in several]
+    given = [np.clip(graded(look, each), 0.0, 1.0) for each in all_of]
     at = np.concatenate(given)
-    offset = np.concatenate([each.after for each in several]) - at
-    weight = np.concatenate([each.weight for each in several])
-    guessed = np.concatenate([np.arange(len(e.weight)) >= len(e.weight) - e.guesses for e in several])
+    offset = np.concatenate([_believed(one, each) for one, each in zip(given, all_of, strict=True)])
+    weight = np.concatenate([each.weight for each in all_of])
+    guessed = np.concatenate([np.arange(len(e.weight)) >= len(e.weight) - e.guesses for e in all_of])
     weight = weight * np.where(guessed, _room(at, weight * ~guessed, points), 1.0)
     weight = weight / weight.sum() / (1 + (np.linalg.norm(offset, axis=1) / _TRUST) ** 2) ** 0.5
     return regression(at, offset, weight, points, _SMOOTH, _HOLD)
+
+
+def _believed(given: Array, colours: Colours) -> Array:
+    """Offsets (n, 3) from what the look gives: of guesses the share that they are surer than the look, by the
+    squares of what either is off where colours are known."""
+    offset = colours.after - given
+    if colours.guesses:
+        own = slice(0, len(offset) - colours.guesses)
+        off = ciede2000(lab(given[own], colours.target), colours.wanted[own])
+        mean = float(colours.weight[own] @ off / colours.weight[own].sum())
+        offset[own.stop :] *= mean**2 / (mean**2 + _GUESS_OFF**2)
+    return offset
 
 
 def _room(at: Array, weight: Array, points: int) -> Array:
@@ -62,46 +85,95 @@ def beyond(colours: Colours, share: float = BEYOND_SHARE) -> Colours:
     """
     if colours.source.state != "output":
         return colours
-    points = _BEYOND_POINTS
-    weight = colours.weight / colours.weight.sum()
     offset = regression(
-        colours.before, colours.after - colours.before, weight, points, _BEYOND_SMOOTH, _BEYOND_HOLD
+        colours.before,
+        colours.after - colours.before,
+        colours.weight / colours.weight.sum(),
+        _BEYOND_POINTS,
+        _BEYOND_SMOOTH,
+        _BEYOND_HOLD,
+        _BEYOND_LEVEL,
     )
-    edge = np.linspace(0.0, 1.0, _BEYOND_GUESSES)
+    return _with_guesses(colours, offset, _BEYOND_GUESSES, share)
+
+
+def _with_guesses(colours: Colours, offset: Array, points: int, share: float) -> Colours:
+    """The colours and, after them, those of a lattice of so many points a side with ``offset`` added."""
+    edge = np.linspace(0.0, 1.0, points)
     lattice = np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
     guess = np.clip(with_rest(lattice, offset), 0.0, 1.0)
     greyness = np.exp(-np.ptp(lattice, axis=1) / _NEAR_GREY)
-    each = share / (1.0 - share) * greyness / greyness.sum()
     return replace(
         colours,
         before=np.concatenate([colours.before, lattice]),
         after=np.concatenate([colours.after, guess]),
-        weight=np.concatenate([weight, each]) * (1.0 - share),
+        weight=np.concatenate(
+            [(1.0 - share) * colours.weight / colours.weight.sum(), share * greyness / greyness.sum()]
+        ),
         guesses=len(lattice),
+        beyond=offset,
     )
 
 
-def regression(at: Array, offset: Array, weight: Array, points: int, smooth: float, hold: float) -> Array:
+def _denser(colours: Colours) -> Colours:
+    """The same with many more guesses, which the rest takes nearly for nothing and a fit does not."""
+    if colours.beyond is None:
+        return colours
+    own = slice(0, len(colours.weight) - colours.guesses)
+    seen = replace(
+        colours, before=colours.before[own], after=colours.after[own], weight=colours.weight[own], guesses=0
+    )
+    share = float(1.0 - seen.weight.sum() / colours.weight.sum())
+    return _with_guesses(seen, colours.beyond, _REST_GUESSES, share)
+
+
+def regression(
+    at: Array, offset: Array, weight: Array, points: int, smooth: float, hold: float, level: float = 0.0
+) -> Array:
     """Values (points, points, points, c) of a lattice for data ``offset`` (n, c) ``at`` (n, 3) in 0 to 1.
 
-    ``smooth`` and ``hold`` : penalties of second differences and of the values themselves, against the
-    weighted mean square of the data.
+    ``smooth``, ``level`` and ``hold`` : penalties of second differences, of first ones in the deepest
+    shadows, and of the values themselves, against the weighted mean square of the data.
     """
-    from scipy.sparse import csr_matrix, diags
-    from scipy.sparse.linalg import cg
+    from scipy.sparse import csr_matrix
 
+    start = np.zeros((points**3, offset.shape[1]))
+    if points > _COARSEST:  # what half as many points say is near it already
+        coarse = regression(at, offset, weight, (points + 1) // 2, smooth, hold, level)
+        edge = np.linspace(0.0, 1.0, points)
+        lattice = np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
+        corners, shares = trilinear(lattice, len(coarse))
+        start = np.einsum("nk,nkc->nc", shares, coarse.reshape(-1, offset.shape[1])[corners])
     corners, shares = trilinear(at, points)
     rows = np.repeat(np.arange(len(at)), 8)
     data = csr_matrix((shares.ravel(), (rows, corners.ravel())), shape=(len(at), points**3))
     count = points**3
     square = data.T @ data.multiply(weight[:, None] * count).tocsr()
-    square = (
-        square + count / points * smooth * _second_differences(points) + hold * _identity(points)
-    ).tocsr()
+    square = (square + _penalties(points, smooth, level, hold)).tocsr()
     right = data.T @ (offset * (weight * count)[:, None])
-    near = diags(1.0 / square.diagonal())
-    columns = [cg(square, right[:, k], rtol=1e-5, maxiter=400, M=near)[0] for k in range(offset.shape[1])]
-    return np.stack(columns, axis=-1).reshape(points, points, points, -1)
+    return _solved(square, right, start).reshape(points, points, points, -1)
+
+
+def _solved(square: Any, right: Array, x: Array) -> Array:
+    """``square`` x = ``right`` (n, c) by conjugate gradients from ``x`` on, all columns at once, with the
+    diagonal as preconditioner (Hestenes and Stiefel 1952)."""
+    near = 1.0 / square.diagonal()[:, None]
+    enough = _ENOUGH * np.linalg.norm(right, axis=0)
+    left = right - square @ x
+    x, way = x.copy(), near * left
+    down = (left * way).sum(axis=0)
+    for _ in range(_MOST_STEPS):
+        if np.all(np.linalg.norm(left, axis=0) <= enough):
+            break
+        turned = square @ way
+        step = down / np.maximum((way * turned).sum(axis=0), 1e-300)
+        x += step * way
+        left -= step * turned
+        scaled = near * left
+        again = (left * scaled).sum(axis=0)
+        way = scaled + again / np.maximum(down, 1e-300) * way
+        down = again
+    return x
 
 
 def trilinear(at: ArrayLike, points: int) -> tuple[NDArray[np.intp], Array]:
@@ -117,22 +189,22 @@ def trilinear(at: ArrayLike, points: int) -> tuple[NDArray[np.intp], Array]:
     return np.stack(corners, axis=1), np.stack(shares, axis=1)
 
 
-def _second_differences(points: int):  # type: ignore[no-untyped-def]
+@lru_cache(maxsize=8)
+def _penalties(points: int, smooth: float, level: float, hold: float):  # type: ignore[no-untyped-def]
     from scipy.sparse import diags, identity, kron
 
     one = diags([1.0, -2.0, 1.0], [0, 1, 2], shape=(points - 2, points))
     bend, same = one.T @ one, identity(points)
-    slope = diags([-1.0, 1.0], [0, 1], shape=(points - 1, points))
+    slope = diags([-1.0, 1.0], [0, 1], shape=(points - 1, points)).tocsr()
     tilt = slope.T @ slope
     along = kron(kron(bend, same), same) + kron(kron(same, bend), same) + kron(kron(same, same), bend)
     across = kron(kron(tilt, tilt), same) + kron(kron(tilt, same), tilt) + kron(kron(same, tilt), tilt)
-    return along + 2 * across
-
-
-def _identity(points: int):  # type: ignore[no-untyped-def]
-    from scipy.sparse import identity
-
-    return identity(points**3)
+    dark = round(_DARK * (points - 1))
+    deep = diags(np.where(np.arange(points) <= dark, 1.0, 0.0))
+    tilt = slope[:dark].T @ slope[:dark]
+    sloping = kron(kron(tilt, deep), deep) + kron(kron(deep, tilt), deep) + kron(kron(deep, deep), tilt)
+    scale = points**2
+    return (scale * (smooth * (along + 2 * across) + level * sloping) + hold * identity(points**3)).tocsr()
 
 
 def with_rest(signal: ArrayLike, offsets: Array) -> Array:
