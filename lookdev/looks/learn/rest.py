@@ -35,7 +35,7 @@ _NEAR_GREY = 0.15  # code values between channels: by five grades and frames tha
 _GUESS_OFF = 0.3  # CIEDE2000 that guesses are off, of grades that are smooth in code values
 _TRUST = 0.08  # signal: an offset larger than this counts less and less
 _COARSEST = 9  # points from which a lattice is begun
-_ENOUGH, _MOST_STEPS = 1e-5, 400  # of what is asked for, left over; and steps towards it
+_ENOUGH, _MOST_STEPS = 1e-4, 400  # of what is asked for, left over; and steps towards it
 
 
 def learn_rest(look: Look, several: Sequence[Colours], points: int = POINTS) -> Array:
@@ -158,22 +158,27 @@ def _solved(square: Any, right: Array, x: Array) -> Array:
     """``square`` x = ``right`` (n, c) by conjugate gradients from ``x`` on, all columns at once, with the
     diagonal as preconditioner (Hestenes and Stiefel 1952)."""
     near = 1.0 / square.diagonal()[:, None]
-    enough = _ENOUGH * np.linalg.norm(right, axis=0)
+    enough = _ENOUGH**2 * _each(right, right)
     left = right - square @ x
     x, way = x.copy(), near * left
-    down = (left * way).sum(axis=0)
+    down = _each(left, way)
     for _ in range(_MOST_STEPS):
-        if np.all(np.linalg.norm(left, axis=0) <= enough):
+        if np.all(_each(left, left) <= enough):
             break
         turned = square @ way
-        step = down / np.maximum((way * turned).sum(axis=0), 1e-300)
+        step = down / np.maximum(_each(way, turned), 1e-300)
         x += step * way
         left -= step * turned
         scaled = near * left
-        again = (left * scaled).sum(axis=0)
+        again = _each(left, scaled)
         way = scaled + again / np.maximum(down, 1e-300) * way
         down = again
     return x
+
+
+def _each(one: Array, other: Array) -> Array:
+    """The scalar product of each column."""
+    return np.asarray(np.einsum("ij,ij->j", one, other))
 
 
 def trilinear(at: ArrayLike, points: int) -> tuple[NDArray[np.intp], Array]:
