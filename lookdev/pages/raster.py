@@ -1,7 +1,7 @@
-"""Pixels for PDF and PNG: both hold rows that were filtered as PNG does it, deflated by ISA-L.
+"""Pixels for PDF and PNG: both hold rows that were filtered as PNG does it, deflated by libdeflate.
 
-The row filter is always Sub (W3C PNG, third edition, 9.2). A page of photographs of 2,339 x 1,654 pixels
-takes 16 ms; libdeflate's quickest level takes 44 ms and makes 4% less of it (measured).
+The row filter is always Sub (W3C PNG, third edition, 9.2), the level the quickest: a page of photographs
+takes a tenth of the time that zlib's own level 6 takes, and becomes a seventh larger (measured).
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ _METRES_AN_INCH = 0.0254
 
 def deflated_rows(pixels: NDArray[np.uint8]) -> bytes:
     """uint8 RGB (h, w, 3) as a zlib stream of Sub-filtered rows, each after its filter byte."""
-    from isal import isal_zlib
+    import imagecodecs
 
     height, width = pixels.shape[:2]
     flat = pixels.reshape(height, width * 3)
@@ -29,7 +29,7 @@ def deflated_rows(pixels: NDArray[np.uint8]) -> bytes:
     rows[:, 0] = _SUB
     rows[:, 1:4] = flat[:, :3]
     np.subtract(flat[:, 3:], flat[:, :-3], out=rows[:, 4:])
-    return isal_zlib.compress(rows.reshape(-1).data, _LEVEL)
+    return bytes(imagecodecs.deflate_encode(rows, level=_LEVEL))  # type: ignore[arg-type]
 
 
 def png_bytes(pixels: NDArray[np.uint8], dpi: int, page: int = 1) -> bytes:
