@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any, Self
 
 from pydantic import Field, field_validator
 
 from lookdev.errors import RequestError, one_line
 from lookdev.looks.cast import Cast
-from lookdev.looks.stages.balance import Balance
+from lookdev.looks.stages.balance import Balance, part_cast
 from lookdev.looks.stages.base import Metered, Parameters, Stage
 from lookdev.looks.stages.cdl import CDL
 from lookdev.looks.stages.colour import Colour
@@ -68,7 +69,9 @@ class Look(Parameters):
     def steps(self, metered: Metered) -> tuple[Step, ...]:
         """What the look does to a colour of such a still, scene light to scene light."""
         if self.strength != 1.0:
-            return self.acting.steps(metered)
+            return self.acting.steps(
+                replace(metered, cast=part_cast(self.balance, metered.cast, self.strength))
+            )
         acting = _steps(self.stages, metered)
         if self.skin.is_identity:
             return acting

@@ -12,6 +12,7 @@ from oracle.cases import LAMP, SODIUM, any_look
 
 from lookdev.colorimetry.difference import ciede2000
 from lookdev.colorimetry.encodings import get_encoding
+from lookdev.colorimetry.temperature import balance_white_xy, xy_from_cct
 from lookdev.errors import RequestError
 from lookdev.looks.cast import Cast
 from lookdev.looks.mix import mixed
@@ -152,3 +153,20 @@ def test_what_cannot_be_mixed_says_so() -> None:
         mixed(a, b, 0.5)
     with pytest.raises(RequestError, match="share out of range"):
         mixed(a, b, 1.6)
+
+
+@pytest.mark.parametrize("look", SHIPPED, ids=lambda look: look.title)
+def test_it_starts_at_the_still_where_the_camera_was_set_to_another_balance(look: Look) -> None:
+    """What is kept of a cast is a share of the production's, the still stands where its camera put it: part
+    strength goes from there, and no step leads back."""
+    before = appearance(COLOURS, SRGB)
+    lamp, planned = tuple(xy_from_cct(2800.0)), tuple(balance_white_xy(4300.0))
+    for camera_k in (3200.0, 5600.0, 8000.0):
+        cast = Cast(lamp, tuple(balance_white_xy(camera_k)), whole=(lamp, planned))
+        apart = [
+            float(np.mean(ciede2000(appearance(shown(at(look, s), cast), SRGB), before)))
+            for s in (0.0, 1e-4, *np.linspace(0.1, 0.9999, 10), 1.0)
+        ]
+        assert apart[1] < 0.05
+        assert np.diff(apart).min() >= 0.0
+        assert apart[-1] - apart[-2] < 0.05

@@ -10,7 +10,7 @@ correction is one linear adaptation from C to that point, so a grey card under t
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Annotated, Literal, Self
 
@@ -194,6 +194,27 @@ def kept_white(whole_xy: XY, keep: float) -> XY:
         return pair(xy_from_mired(float(m), float(duv))) if keep > 0 else pair(D65_XY)
     neutral_uv, cast_uv = uv1960_from_xy(D65_XY), uv1960_from_xy(whole_xy)
     return pair(xy_from_uv1960(neutral_uv + keep * (cast_uv - neutral_uv)))
+
+
+def part_cast(balance: Balance, cast: Cast | None, strength: float) -> Cast | None:
+    """The cast for a balance at part strength: it goes from the white of the still, as the stills camera left
+    it, to the white that the whole look leaves; :func:`kept_white` of what comes back is that far.
+
+    At strength 1 and beyond, and where no other balance is planned, that is the cast itself.
+    """
+    if cast is None or cast.whole is None or not balance.names_keep or not 0.0 < strength < 1.0:
+        return cast
+    start, end = cast.picture_xy, kept_white(cast.whole_xy, balance.keep)
+    left = 1.0 + strength * (balance.keep - 1.0)
+    if is_cct_meaningful(start) and is_cct_meaningful(end):
+        neutral = np.array(mired_duv_from_xy(D65_XY))
+        one, two = (np.array(mired_duv_from_xy(white)) for white in (start, end))
+        mired, duv = neutral + (one + strength * (two - one) - neutral) / left
+        white = pair(xy_from_mired(float(mired), float(duv)))
+    else:
+        neutral, one, two = (uv1960_from_xy(white) for white in (D65_XY, start, end))
+        white = pair(xy_from_uv1960(neutral + (one + strength * (two - one) - neutral) / left))
+    return replace(cast, whole=(white, pair(D65_XY)))
 
 
 def describe_white(xy: XY) -> str:
