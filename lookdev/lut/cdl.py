@@ -38,9 +38,9 @@ NAMESPACE = "urn:ASC:CDL:v1.2"
 MAX_BYTES = 4_000_000
 _FIT_COLOURS = 2000
 _CUBE_WEIGHT, _OWN_WEIGHT, _GREY_WEIGHT = 0.15, 1.0, 2.0  # of taste: the scout's colours, and greys above all
-_GREY_MOST, _GREY_HOLD = 1.45, 4.0
-"""CIEDE2000 above which each grey counts once more, and how much: greys come to 1.5 or, where ten numbers
-cannot, to what they can, at no cost on the scout's stills (DEVELOPERS.md, "LUTs, measured")."""
+_GREY_GOAL, _GREY_MOST, _GREY_HOLD = 1.5, 1.45, 4.0
+"""CIEDE2000 that greys are to come under; above which each counts once more, and how much. They come to 1.5
+or, where ten numbers cannot, to what they can (DEVELOPERS.md, "LUTs, measured")."""
 _RIDGE = 0.3  # CIELAB units that a number may cost which lies its usual distance from no change
 _IDENTITY = np.array([1.0] * 3 + [0.0] * 3 + [1.0] * 3 + [1.0])
 _USUAL = np.array([0.25] * 3 + [0.06] * 3 + [0.25] * 3 + [0.4])
@@ -187,11 +187,16 @@ def _fitted(
         )
         return np.asarray(found.x)
 
+    def rank(p: Array) -> tuple[float, float]:
+        off = residuals(p, _GREY_HOLD)
+        worst = off[len(inputs) * 3 :][: greys.stop].max() / _GREY_HOLD + _GREY_MOST
+        return max(_GREY_GOAL, float(worst)), float(off @ off)
+
     if start is not None:
-        first = np.array([*start.slope, *start.offset, *start.power, start.saturation])
-    else:
-        first = nearest(_IDENTITY, 0.0)  # straight to the greys from afar it ends elsewhere, and worse
-    p = np.round(nearest(first, _GREY_HOLD), 6) + 0.0
+        begins = [np.array([*start.slope, *start.offset, *start.power, start.saturation])]
+    else:  # straight to the greys it ends elsewhere: mostly worse, now and then where alone greys come near
+        begins = [first := nearest(_IDENTITY, 0.0), np.append(_IDENTITY[:9], first[9])]
+    p = np.round(min((nearest(begin, _GREY_HOLD) for begin in begins), key=rank), 6) + 0.0
     return CDL(
         slope=(float(p[0]), float(p[1]), float(p[2])),
         offset=(float(p[3]), float(p[4]), float(p[5])),
