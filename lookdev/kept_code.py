@@ -28,7 +28,8 @@ import numpy as np
 _LAYOUT = 0x1 | 0x2  # NumPy's flags of arrays: C order, Fortran order
 _FLAGS = _LAYOUT | 0x100 | 0x400  # and: aligned, may be written
 _TRY_SECONDS = 120
-_PLAIN = {float: "float", int: "int", bool: "bool"}
+_PLAIN = {float: "float", int: "int", bool: "bool", np.float64: "float", np.int64: "int", np.bool_: "bool"}
+"""One word for what numba compiles once: code is kept when it is compiled, under the words of that time."""
 
 
 class UnloadableError(Exception):

@@ -89,6 +89,8 @@ def test_kinds_are_told_apart_as_the_compiler_does() -> None:
             assert (kinds_in_words((one,)) == kinds_in_words((other,))) == same
             if not same:
                 assert kinds((one,)) != kinds((other,))
+    for plain, own in ((1.0, np.float64(1)), (1, np.int64(1)), (True, np.bool_(True))):
+        assert kinds_in_words((plain,)) == kinds_in_words((own,))  # numba compiles once for both
     assert kinds_in_words((a.astype(">f8"),)) is None
     assert kinds_in_words(("text",)) is None
     assert kinds_in_words((a.view(np.matrix),)) is None
