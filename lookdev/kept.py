@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
@@ -40,13 +41,37 @@ def keeping(
     ------
     RequestError : such a file cannot be moved.
     """
-    moved = _keep_aside(out, planned(), verb)
-    if moved:
-        say(_words(moved, out))
+    running = _running(out, verb)
+    if running is None or not running.exists():  # else a run was killed, and what is there is what it left
+        moved = _keep_aside(out, planned(), verb)
+        if moved:
+            say(_words(moved, out))
+    if running is not None:
+        with suppress(OSError):
+            running.parent.mkdir(parents=True, exist_ok=True)
+            running.touch()
     try:
         yield
     finally:
         _note(out, planned(), verb)
+        if running is not None:
+            with suppress(OSError):
+                running.unlink(missing_ok=True)
+                running.parent.rmdir()  # where nothing else came into it
+
+
+def _running(out: Path, verb: str) -> Path | None:
+    """The mark of a run that has begun and not ended; the folder is held, so that one there is of the dead.
+
+    What others had left was kept aside before it wrote its first file: whatever it left is its own.
+    """
+    if verb == _BATCH:
+        return out / STATE / "running"
+    try:
+        place = os.fsencode(out.resolve())
+        return _notes_file().with_name(hashlib.sha256(verb.encode() + b"\0" + place).hexdigest())
+    except (OSError, RuntimeError):
+        return None
 
 
 def _keep_aside(out: Path, names: Iterable[Path], verb: str) -> list[tuple[Path, Path]]:

@@ -160,8 +160,8 @@ def _refuse_empty(words: Sequence[str]) -> None:
     from lookdev.errors import RequestError
 
     for before, word in pairwise(["", *words]):
-        if not word or _EMPTY_OPTION.fullmatch(word):
-            key = (word or before).rstrip("=")
+        key = (word or before).rstrip("=")
+        if (not word or _EMPTY_OPTION.fullmatch(word)) and key != "--title":
             raise RequestError("is empty", key=key if key.startswith("-") else "a word", wanted="a value")
 
 
