@@ -29,7 +29,16 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from lookdev.kept_code import UnloadableError, host, kinds, kinds_in_words, linked, packed, works_alone
+from lookdev.kept_code import (
+    UnloadableError,
+    beside,
+    host,
+    kinds,
+    kinds_in_words,
+    linked,
+    packed,
+    works_alone,
+)
 
 _HERE = Path(__file__).resolve().parent
 _KEPT_FOLDERS = 3  # of earlier digests: another branch or version may be in use at the same time
@@ -170,6 +179,13 @@ def try_alone(statement: str) -> None:
         (folder / _TRIED).unlink(missing_ok=True)
         if works_alone(statement, _HERE.parent):
             (folder / _TRIED).touch()
+
+
+def compile_beside(statement: str) -> contextlib.AbstractContextManager[object]:
+    """Another process compiles what ``statement`` calls, into the same folder, while the body goes on."""
+    if _folder() is None or _faults:
+        return contextlib.nullcontext()
+    return beside(statement, _HERE.parent)
 
 
 def trial(work: Callable[[], object]) -> int:

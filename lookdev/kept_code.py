@@ -16,7 +16,8 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager, suppress
 from functools import cache
 from importlib.machinery import PathFinder
 from importlib.util import find_spec, module_from_spec
@@ -123,16 +124,31 @@ def host() -> tuple[str, ...]:
 
 def works_alone(statement: str, home: Path) -> bool:
     """Whether ``statement``, with packages from ``home``, ends well in a process of its own."""
-    command = [sys.executable, "-c", statement]
+    with beside(statement, home) as process:
+        pass
+    return process is not None and process.returncode == 0
+
+
+@contextmanager
+def beside(statement: str, home: Path) -> Iterator[subprocess.Popen[bytes] | None]:
+    """A process for ``statement``, with packages from ``home``; waited for when the body is done. None where
+    there can be none."""
     paths = os.pathsep.join(filter(None, (str(home), os.environ.get("PYTHONPATH"))))
-    try:
-        done = subprocess.run(
-            command, stdin=subprocess.DEVNULL, capture_output=True, timeout=_TRY_SECONDS, check=False,
+    silent, process = subprocess.DEVNULL, None
+    with suppress(OSError, ValueError, subprocess.SubprocessError):
+        process = subprocess.Popen(
+            [sys.executable, "-c", statement], stdin=silent, stdout=silent, stderr=silent,
             env={**os.environ, "PYTHONPATH": paths},
         )  # fmt: skip
-    except (OSError, ValueError, subprocess.SubprocessError):
-        return False
-    return done.returncode == 0
+    try:
+        yield process
+        if process is not None:
+            with suppress(subprocess.TimeoutExpired):
+                process.wait(_TRY_SECONDS)
+    finally:
+        if process is not None and process.poll() is None:
+            process.kill()
+            process.wait()
 
 
 @cache

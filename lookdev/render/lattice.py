@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from lookdev.colorimetry.encodings import BT709, SRGB
 from lookdev.colorimetry.rgb_spaces import D65_XY
-from lookdev.compilation import are_compiled, faults, mark_complete, trial, try_alone
+from lookdev.compilation import are_compiled, compile_beside, faults, mark_complete, trial, try_alone
 from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Transform
@@ -297,7 +297,9 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
         if tell is not None:
             often = "on every run" if faults() else "once"
             later = "" if faults() else "; later runs load them"
-            tell(f"compiling the pixel kernels, {often}, some eight seconds of work{later}")
+            tell(f"compiling the pixel kernels, {often}, some six seconds of work{later}")
+        with compile_beside("from lookdev.render.lattice import use_look; use_look()"):
+            _use_pixels()
         _use_all()
         mark_complete()
         try_alone("from lookdev.render.lattice import try_kept; raise SystemExit(try_kept())")
@@ -309,6 +311,20 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
 def try_kept() -> int:
     """Use the kernels as they are kept, in a process that may end by it; how many could not be."""
     return trial(_use_all)
+
+
+def use_look() -> None:
+    """A colour through all that most looks do: half of what is to be compiled."""
+    for target in (SRGB, BT709):
+        _USUAL.transform(SRGB, target, _USUAL_CAST)(np.full((4, 3), 0.5))
+
+
+def _use_pixels() -> None:
+    """Pixels through a lattice of no look: the other half."""
+    pixels = np.zeros((4, 4, 3), dtype=np.uint8)
+    StillGrader(pixels)(CodeLattice(Look(title="none").transform(SRGB, BT709)))
+    light = kernel.average_in_light(pixels, np.zeros((256, 3), dtype=np.float32), (2, 2))
+    kernel.codes_of_light(light, np.ones((3, 255), dtype=np.float32))
 
 
 def _use_all() -> None:

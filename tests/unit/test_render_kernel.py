@@ -170,7 +170,7 @@ def test_the_first_use_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch, tm
     said: list[str] = []
     monkeypatch.setattr(compilation, "_folder", lambda: tmp_path)
     warm_up(said.append)
-    assert said == ["compiling the pixel kernels, once, some eight seconds of work; later runs load them"]
+    assert said == ["compiling the pixel kernels, once, some six seconds of work; later runs load them"]
 
 
 def test_a_second_use_says_nothing() -> None:
