@@ -83,16 +83,19 @@ def climb(
     return _Ladder(stills, readings, clock_offset_min or {}, window_min).climb()
 
 
-def _mentions(reading: Reading, still_name: str) -> bool:
-    """Whether a line's own words hold a still's name without its ending, and it can be no other word.
+def _word_of(still_name: str) -> str | None:
+    """A still's name without its ending, where a line of a log can mean nothing else by it.
 
-    >>> _mentions(Reading(row=2, source="tubes hall_mixed", cct_k=3400), "day1/Hall_mixed.jpg")
-    True
+    >>> _word_of("day1/Hall_mixed.jpg"), _word_of("hall.jpg")
+    ('hall_mixed', None)
     """
     stem = folded(split_name(still_name)[0]).rsplit("/", 1)[-1].rsplit(".", 1)[0]
-    if not _NAME_LIKE.fullmatch(stem):
-        return False
-    return stem in folded(f"{reading.source or ''} {reading.note or ''}").replace(",", " ").split()
+    return stem if _NAME_LIKE.fullmatch(stem) else None
+
+
+def _words_of(reading: Reading) -> frozenset[str]:
+    """A line's own words."""
+    return frozenset(folded(f"{reading.source or ''} {reading.note or ''}").replace(",", " ").split())
 
 
 class _Ladder:
@@ -107,6 +110,7 @@ class _Ladder:
         self.locations = list(dict.fromkeys(r.location for r in readings if r.location is not None))
         # a view is where its panorama is, whatever it looks at
         self.at = [located(split_name(still.name)[0], self.locations) for still in stills]
+        self.words = [_words_of(reading) for reading in readings]
         self.ranks: list[dict[int, int]] = [self._ranks(still) for still in stills]
         self.doubtful: dict[int, str] = {}
         self._settle_same_names()
@@ -117,10 +121,10 @@ class _Ladder:
 
     def _ranks(self, still: Facts) -> dict[int, int]:
         """Reading's index to how closely it names a still."""
-        found = {}
+        found, word = {}, _word_of(still.name)
         for k, reading in enumerate(self.readings):
             rank = max((match_rank(still.name, p) for p in reading.stills), default=0)
-            rank = rank or (STEM if _mentions(reading, still.name) else 0)
+            rank = rank or (STEM if word in self.words[k] else 0)
             if rank:
                 found[k] = rank
         return found
