@@ -299,7 +299,7 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
             later = "" if faults() else "; later runs load them"
             tell(f"compiling the pixel kernels, {often}, some six seconds of work{later}")
         with compile_beside("from lookdev.render.lattice import use_look; use_look()"):
-            _use_pixels()
+            _use_pixels(Look(title="none").transform(SRGB, BT709))
         _use_all()
         mark_complete()
         try_alone("from lookdev.render.lattice import try_kept; raise SystemExit(try_kept())")
@@ -315,25 +315,26 @@ def try_kept() -> int:
 
 def use_look() -> None:
     """A colour through all that most looks do: half of what is to be compiled."""
-    for target in (SRGB, BT709):
-        _USUAL.transform(SRGB, target, _USUAL_CAST)(np.full((4, 3), 0.5))
+    for transform in _usual():
+        transform(np.full((4, 3), 0.5))
 
 
-def _use_pixels() -> None:
-    """Pixels through a lattice of no look: the other half."""
+def _use_pixels(*transforms: Transform) -> None:
+    """Pixels through the lattices of some looks, and averaged: with a look of no stages, the other half."""
     pixels = np.zeros((4, 4, 3), dtype=np.uint8)
-    StillGrader(pixels)(CodeLattice(Look(title="none").transform(SRGB, BT709)))
+    for transform in transforms:
+        StillGrader(pixels)(CodeLattice(transform))
     light = kernel.average_in_light(pixels, np.zeros((256, 3), dtype=np.float32), (2, 2))
     kernel.codes_of_light(light, np.ones((3, 255), dtype=np.float32))
 
 
 def _use_all() -> None:
-    pixels = np.zeros((4, 4, 3), dtype=np.uint8)
-    for target in (SRGB, BT709):
-        StillGrader(pixels)(CodeLattice(_USUAL.transform(SRGB, target, _USUAL_CAST)))
+    _use_pixels(*_usual())
     render_curve([0.0])
-    light = kernel.average_in_light(pixels, np.zeros((256, 3), dtype=np.float32), (2, 2))
-    kernel.codes_of_light(light, np.ones((3, 255), dtype=np.float32))
+
+
+def _usual() -> list[Transform]:
+    return [_USUAL.transform(SRGB, target, _USUAL_CAST) for target in (SRGB, BT709)]
 
 
 _USUAL = Look.model_validate(
