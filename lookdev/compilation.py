@@ -18,6 +18,7 @@ compiled code keeps what it was compiled with (``tests/unit/test_compilation.py`
 from __future__ import annotations
 
 import contextlib
+import gc
 import hashlib
 import os
 import pickle
@@ -166,19 +167,21 @@ def mark_complete() -> None:
         _write(folder / _COMPLETE, "\n".join(names).encode())
 
 
-def try_alone(statement: str) -> None:
-    """Note that later runs may call kept code without numba, if ``statement`` does so and ends well.
+def try_alone(statement: str) -> bool:
+    """Whether ``statement`` calls kept code without numba and ends well; then later runs may, which is noted.
 
     It has a process of its own, as whatever is wrong with such code would end the process; there it calls
     :func:`trial`.
     """
     folder = _folder()
     if folder is None or _faults:
-        return
+        return False
     with contextlib.suppress(OSError):
         (folder / _TRIED).unlink(missing_ok=True)
         if works_alone(statement, _HERE.parent):
             (folder / _TRIED).touch()
+            return True
+    return False
 
 
 def compile_beside(statement: str) -> contextlib.AbstractContextManager[object]:
@@ -186,6 +189,18 @@ def compile_beside(statement: str) -> contextlib.AbstractContextManager[object]:
     if _folder() is None or _faults:
         return contextlib.nullcontext()
     return beside(statement, _HERE.parent)
+
+
+@contextlib.contextmanager
+def without_collecting() -> Iterator[None]:
+    """Python does not look for garbage while numba compiles, of millions of objects: a tenth less."""
+    collects = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collects:
+            gc.enable()
 
 
 def trial(work: Callable[[], object]) -> int:

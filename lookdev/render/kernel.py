@@ -179,7 +179,8 @@ def _interpolate_codes(colours, cell_bits, flags, nodes, tetrahedra, graded, har
             total = (
                 flat[k0 + c] * row[4] + flat[k1 + c] * row[5] + flat[k2 + c] * row[6] + flat[k3 + c] * row[7]
             )
-            code = min(max((total + half) >> shift, int32(0)), int32(255))
+            code = (total + half) >> shift
+            code = int32(0) if code < 0 else int32(255) if code > 255 else code
             packed_colour |= uint32(code) << uint32(8 * c)
         graded[n] = packed_colour
     return count

@@ -15,16 +15,24 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from lookdev.colorimetry.encodings import BT709, SRGB
+from lookdev.colorimetry.encodings import ACESCG, BT709, SRGB
 from lookdev.colorimetry.rgb_spaces import D65_XY
-from lookdev.compilation import are_compiled, compile_beside, faults, mark_complete, trial, try_alone
+from lookdev.compilation import (
+    are_compiled,
+    compile_beside,
+    faults,
+    mark_complete,
+    trial,
+    try_alone,
+    without_collecting,
+)
 from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Transform
@@ -298,11 +306,13 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
             often = "on every run" if faults() else "once"
             later = "" if faults() else "; later runs load them"
             tell(f"compiling the pixel kernels, {often}, some six seconds of work{later}")
-        with compile_beside("from lookdev.render.lattice import use_look; use_look()"):
-            _use_pixels(Look(title="none").transform(SRGB, BT709))
-        _use_all()
+        with compile_beside("from lookdev.render.lattice import use_half; use_half()"), without_collecting():
+            _use_pixels(_Unchanged())
+            _use_looks(_usual(_FIRST))
+            render_curve([0.0])
+        if not try_alone("from lookdev.render.lattice import try_kept; raise SystemExit(try_kept())"):
+            _use_all()
         mark_complete()
-        try_alone("from lookdev.render.lattice import try_kept; raise SystemExit(try_kept())")
     if tell is not None:
         for line in faults():
             tell(line)
@@ -313,41 +323,68 @@ def try_kept() -> int:
     return trial(_use_all)
 
 
-def use_look() -> None:
-    """A colour through all that most looks do: half of what is to be compiled."""
-    for transform in _usual():
-        transform(np.full((4, 3), 0.5))
-
-
-def _use_pixels(*transforms: Transform) -> None:
-    """Pixels through the lattices of some looks, and averaged: with a look of no stages, the other half."""
-    pixels = np.zeros((4, 4, 3), dtype=np.uint8)
-    for transform in transforms:
-        StillGrader(pixels)(CodeLattice(transform))
-    light = kernel.average_in_light(pixels, np.zeros((256, 3), dtype=np.float32), (2, 2))
-    kernel.codes_of_light(light, np.ones((3, 255), dtype=np.float32))
+def use_half() -> None:
+    """Half of what is to be compiled: some stages, in light alone, and small pictures."""
+    with without_collecting():
+        _use_looks([_look(_SECOND).transform(ACESCG, ACESCG)])
+        _use_averages()
 
 
 def _use_all() -> None:
-    _use_pixels(*_usual())
+    _use_pixels(*_usual({**_FIRST, **_SECOND}))
+    _use_averages()
     render_curve([0.0])
 
 
-def _usual() -> list[Transform]:
-    return [_USUAL.transform(SRGB, target, _USUAL_CAST) for target in (SRGB, BT709)]
+class _Unchanged:
+    """A look that leaves all as it is, and does not know it: to use what calls looks without one."""
+
+    source, target, is_identity = SRGB, BT709, False
+
+    def __call__(self, signal: ArrayLike) -> Array:
+        return np.array(signal, dtype=np.float64)
 
 
-_USUAL = Look.model_validate(
-    {
-        "title": "what most looks do",
-        "balance": {"keep": 0.5},
-        "curve": {"contrast": 1.2},
-        "colour": {"saturation": 1.1, "families": {"R": {"chroma": 0.9}}},
-        "tone": [{"at_stops": -3.0, "towards": "5B", "chroma": 0.01}],
-        "skin": {"hold": 0.5},
-    }
-)
-_USUAL_CAST = Cast((0.4476, 0.4074), D65_XY)  # CIE 15, illuminant A
+def _use_pixels(*transforms: Transform) -> None:
+    """Pixels through the lattices of some looks."""
+    pixels = np.zeros((4, 4, 3), dtype=np.uint8)
+    for transform in transforms:
+        StillGrader(pixels)(CodeLattice(transform))
+
+
+def _use_averages() -> None:
+    light = kernel.average_in_light(
+        np.zeros((4, 4, 3), dtype=np.uint8), np.zeros((256, 3), dtype=np.float32), (2, 2)
+    )
+    kernel.codes_of_light(light, np.ones((3, 255), dtype=np.float32))
+
+
+def _use_looks(transforms: Iterable[Transform]) -> None:
+    """Colours through some looks, among them one outside of what a display shows."""
+    for transform in transforms:
+        transform([[0.5, 0.5, 0.5], [0.0, 0.0, 1.0]])
+
+
+def _usual(stages: dict[str, Any]) -> list[Transform]:
+    return [_look(stages).transform(SRGB, target, _CAST) for target in (SRGB, BT709)]
+
+
+def _look(stages: dict[str, Any]) -> Look:
+    return Look.model_validate({"title": "what most looks do", **stages})
+
+
+_FIRST: dict[str, Any] = {
+    "balance": {"keep": 0.5},
+    "curve": {"contrast": 1.2},
+}
+_SECOND: dict[str, Any] = {
+    "colour": {"saturation": 1.1, "families": {"R": {"chroma": 0.9}}},
+    "tone": [{"at_stops": -3.0, "towards": "5B", "chroma": 0.01}],
+    "skin": {"hold": 0.5},
+}
+"""Of what most looks do, what two processes compile at first use: as much work for each, with what else is
+theirs."""
+_CAST = Cast((0.4476, 0.4074), D65_XY)  # CIE 15, illuminant A
 
 
 STORE = LatticeStore()

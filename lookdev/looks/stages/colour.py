@@ -65,12 +65,13 @@ class Families(Parameters):
     RP: Family = Family()
 
     def table(self) -> Array:
-        """(10, 14): hue in degrees, one over the degrees to the next family, and the coefficients of the
-        cubics that turn, chroma factor and lightness are from there to it, the highest power first."""
+        """(14, 10), a column a family: hue in degrees, one over the degrees to the next family, and the
+        coefficients of the cubics that turn, chroma factor and lightness are from there to it, the highest
+        power first."""
         rows = [getattr(self, name) for name in FAMILIES]
         curves = family_curves(np.array([[r.hue_deg, r.chroma, r.lightness] for r in rows]))
         widths = np.diff([*FAMILY_HUE_DEGREES, FAMILY_HUE_DEGREES[0] + 360.0])
-        return np.column_stack([FAMILY_HUE_DEGREES, 1.0 / widths, curves.reshape(10, 12)])
+        return np.vstack([FAMILY_HUE_DEGREES, 1.0 / widths, curves.reshape(10, 12).T])
 
     def words(self) -> list[str]:
         rows = ((name, getattr(self, name).words()) for name in FAMILIES)
@@ -101,10 +102,9 @@ _U = np.uint64
 
 
 @inlined
-def _column(rows, c):  # type: ignore[no-untyped-def]
-    """A column of ten rows as plain numbers, which a loop need not read again after it has written."""
-    low = (rows[0, c], rows[1, c], rows[2, c], rows[3, c], rows[4, c])
-    return (*low, rows[5, c], rows[6, c], rows[7, c], rows[8, c], rows[9, c])
+def _ten(row):  # type: ignore[no-untyped-def]
+    """A row as plain numbers, which a loop need not read again after it has written."""
+    return (row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7], row[8], row[9])
 
 
 @inlined
@@ -139,16 +139,15 @@ def _cubic_of_last(u, v3, v2, v1, v0, p):  # type: ignore[no-untyped-def]
 @compiled
 def _move_families(x, y, z, table, saturation):  # type: ignore[no-untyped-def]
     bits = np.empty(table.shape, dtype=np.uint64)
-    for k in range(10):
-        for j in range(14):
-            bits[k, j] = np.float64(table[k, j]).view(np.uint64)
-    for k in range(9, 0, -1):
-        for j in range(14):
-            bits[k, j] ^= bits[k - 1, j]
-    starts, from_hue, per_degree = _column(table, 0), _column(bits, 0), _column(bits, 1)
-    t3, t2, t1, t0 = _column(bits, 2), _column(bits, 3), _column(bits, 4), _column(bits, 5)
-    c3, c2, c1, c0 = _column(bits, 6), _column(bits, 7), _column(bits, 8), _column(bits, 9)
-    v3, v2, v1, v0 = _column(bits, 10), _column(bits, 11), _column(bits, 12), _column(bits, 13)
+    for j in range(14):
+        for k in range(10):
+            bits[j, k] = np.float64(table[j, k]).view(np.uint64)
+        for k in range(9, 0, -1):
+            bits[j, k] ^= bits[j, k - 1]
+    starts, from_hue, per_degree = _ten(table[0]), _ten(bits[0]), _ten(bits[1])
+    t3, t2, t1, t0 = _ten(bits[2]), _ten(bits[3]), _ten(bits[4]), _ten(bits[5])
+    c3, c2, c1, c0 = _ten(bits[6]), _ten(bits[7]), _ten(bits[8]), _ten(bits[9])
+    v3, v2, v1, v0 = _ten(bits[10]), _ten(bits[11]), _ten(bits[12]), _ten(bits[13])
     for i in range(x.size):
         a, b = y[i], z[i]
         turned = angle(b, a) / _RADIAN
