@@ -118,8 +118,9 @@ def differences(request: DifferencesRequest, tell: Tell = unheard) -> Difference
 def in_words(one: Look, two: Look) -> list[tuple[str, str, str]]:
     """(stage, words of the one, words of the other) for each stage in which the two differ."""
     found = []
-    names = ("exposure", "balance", "curve", "colour", "tone", "cdl", "skin")
-    for name, mine, theirs in zip(names, one.acting.stages, two.acting.stages, strict=True):
+    others = two.acting.named_stages
+    for name, mine in one.acting.named_stages.items():
+        theirs = others[name]
         if mine != theirs:
             one_does, two_does = ("; ".join(stage.words()) or "nothing" for stage in (mine, theirs))
             found.append((name, one_does, two_does))

@@ -60,11 +60,16 @@ class Look(Parameters):
         return text.strip()
 
     @property
+    def named_stages(self) -> dict[str, Stage]:
+        """The stages at their whole strength by their names in a file, in the order in which they act."""
+        values = {name: getattr(self, name) for name in type(self).model_fields}
+        found = {name: Tones(tones=v) if isinstance(v, tuple) else v for name, v in values.items()}
+        return {name: stage for name, stage in found.items() if isinstance(stage, Stage)}
+
+    @property
     def stages(self) -> tuple[Stage, ...]:
         """The stages at their whole strength, in the order in which they act: that of the fields."""
-        values = (getattr(self, name) for name in type(self).model_fields)
-        found = (Tones(tones=value) if isinstance(value, tuple) else value for value in values)
-        return tuple(stage for stage in found if isinstance(stage, Stage))
+        return tuple(self.named_stages.values())
 
     def steps(self, metered: Metered) -> tuple[Step, ...]:
         """What the look does to a colour of such a still, scene light to scene light."""
