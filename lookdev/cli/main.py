@@ -6,6 +6,7 @@ could not be done at all, and nothing was written.
 
 from __future__ import annotations
 
+import gc
 import importlib
 import io
 import os
@@ -104,6 +105,9 @@ _EMPTY_OPTION = re.compile(r"--[a-z-]+=")
 _INTERRUPTED = 130  # 128 and the number of SIGINT, by custom of the shells
 
 
+_COLLECT = (50_000, 20, 50)
+"""New objects before Python looks for cycles among them, and how often among the older ones: by its own
+setting, made for programs that stay, it takes a quarter of a second of a short run."""
 _NO_MEMORY = ("can't start new thread", "failed to map segment", "Cannot allocate memory")
 
 
@@ -112,6 +116,7 @@ def main(arguments: list[str] | None = None) -> None:
     from lookdev.errors import LookdevError
     from lookdev.files import begin_count
 
+    gc.set_threshold(*_COLLECT)
     begin_count()
     _open_streams()
     _print_anything()

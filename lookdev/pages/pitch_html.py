@@ -91,7 +91,7 @@ def pitch_html(pitch: Pitch, workers: int = 2, budget_bytes: int = BUDGET_BYTES)
         "places": places,
     }
     shown = json.dumps(data, ensure_ascii=True, separators=(",", ":"))
-    data = {"id": hashlib.sha256(shown.encode()).hexdigest()[:12], **data}
+    name = json.dumps({"id": hashlib.sha256(shown.encode()).hexdigest()[:12]}, separators=(",", ":"))
     style, script = _asset("page.css"), _asset("page.js")
     policy = "; ".join(
         (
@@ -111,7 +111,7 @@ def pitch_html(pitch: Pitch, workers: int = 2, budget_bytes: int = BUDGET_BYTES)
         "date": html.escape(pitch.date),
         "style": style,
         "script": script,
-        "data": in_script(json.dumps(data, ensure_ascii=True, separators=(",", ":"))),
+        "data": in_script(f"{name[:-1]},{shown[1:]}"),
     }
     page = _asset("page.html")
     pieces = page.split("{{")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 from collections.abc import Iterable, Sequence
@@ -165,12 +166,27 @@ def hero_score(picture: Picture) -> float:
     between neighbouring pixels, held where it is enough; exposure counts how much of the frame is at neither
     end.
     """
-    light = picture.astype(np.float64).mean(axis=2) / 255.0
-    steps = [np.abs(np.diff(light, axis=axis)) for axis in (0, 1)]  # none in a line of one pixel
-    detail = sum(float(np.percentile(s, 98)) for s in steps if s.size) / (2 * float(light.std()) + 0.02)
-    held = float(np.mean((light > 0.03) & (light < 0.985)))
-    middle = 1.0 - abs(float(np.median(light)) - 0.4)
-    return min(detail, 1.0) * held * middle
+    sums = picture.astype(np.int16).sum(axis=2, dtype=np.int16)  # of three codes: few values, to be counted
+    steps = [np.abs(np.diff(sums, axis=axis)) for axis in (0, 1)]  # none in a line of one pixel
+    counts = np.bincount(sums.reshape(-1), minlength=_MOST + 1)
+    light = np.arange(_MOST + 1) / _MOST
+    share = counts / counts.sum()
+    spread = float(np.sqrt(share @ (light - share @ light) ** 2))
+    rise = sum(_at_share(np.bincount(s.reshape(-1)), 0.98) for s in steps if s.size)
+    held = float(share[(light > 0.03) & (light < 0.985)].sum())
+    middle = 1.0 - abs(_at_share(counts, 0.5) - 0.4)
+    return min(rise / (2 * spread + 0.02), 1.0) * held * middle
+
+
+_MOST = 3 * 255
+
+
+def _at_share(counts: NDArray[np.intp], share: float) -> float:
+    """The quantile, as np.quantile has it, of sums of three codes, each there ``counts`` times, as light."""
+    upto = np.cumsum(counts)
+    place = share * (int(upto[-1]) - 1)
+    low, high = (float(np.searchsorted(upto, int(at), side="right")) for at in (place, math.ceil(place)))
+    return (low + (high - low) * (place - int(place))) / _MOST
 
 
 def framed(picture: Picture, ratio: float, shift: float = 0.0, *, crop: bool = True) -> Picture:

@@ -50,10 +50,11 @@ def dominant(light: Array, count: int) -> tuple[Array, Array]:
     lab = oklab_from_working(pixels) * STRETCH
     centres = _spread_out(lab, count)
     label = np.zeros(len(lab), dtype=np.intp)
+    channels = np.ascontiguousarray(lab.T)
     for _ in range(40):
-        new = np.argmin(np.stack([_squares_apart(lab, centre) for centre in centres]), axis=0)
+        new = _nearest(channels, centres)
         sizes = np.bincount(new, minlength=len(centres))
-        sums = np.stack([np.bincount(new, channel, len(centres)) for channel in lab.T], axis=1)
+        sums = np.stack([np.bincount(new, channel, len(centres)) for channel in channels], axis=1)
         moved = np.where(sizes[:, None] > 0, sums / np.maximum(sizes, 1)[:, None], centres)
         still = np.array_equal(new, label) and np.allclose(moved, centres, atol=1e-6)
         label, centres = new, moved
@@ -78,6 +79,23 @@ def _spread_out(lab: Array, count: int) -> Array:
         picked.append(int(np.argmax(candidate)))
         near = np.minimum(near, _squares_apart(lab, lab[picked[-1]]))
     return lab[picked]
+
+
+def _nearest(channels: Array, centres: Array) -> NDArray[np.intp]:
+    """For colours, (3, n), the number of the nearest of ``centres`` (k, 3), the first of equals."""
+    near = np.full(channels.shape[1], np.inf)
+    label = np.zeros(channels.shape[1], dtype=np.intp)
+    off, square = np.empty_like(near), np.empty_like(near)
+    for k, centre in enumerate(centres):
+        for channel, (values, middle) in enumerate(zip(channels, centre, strict=True)):
+            out = square if channel else off
+            np.subtract(values, middle, out=out)
+            np.multiply(out, out, out=out)
+            if channel:
+                off += square
+        label[off < near] = k
+        np.minimum(near, off, out=near)
+    return label
 
 
 def _squares_apart(lab: Array, colour: Array) -> Array:

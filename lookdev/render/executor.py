@@ -6,6 +6,8 @@ that threads keep every core busy as processes would, and share lattices, code a
 
 from __future__ import annotations
 
+import os
+import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
@@ -273,15 +275,39 @@ def _refuse_doubles(tasks: Sequence[Task]) -> None:
 
 @contextmanager
 def _threads(workers: int) -> Iterator[ThreadPoolExecutor]:
-    import cv2
+    with _alone_in_opencv(), ThreadPoolExecutor(workers, thread_name_prefix="lookdev") as pool:
+        yield pool
 
-    threads = cv2.getNumThreads()
-    cv2.setNumThreads(1)  # the stills share the cores; a decoder must not take them all
+
+_OPENCV_THREADS = "OPENCV_FOR_THREADS_NUM"
+
+
+@contextmanager
+def _alone_in_opencv() -> Iterator[None]:
+    """OpenCV works in the thread that calls it: the stills share the cores, a decoder must not take them all.
+
+    It takes a tenth of a second to load, and a batch of JPEGs has no need of it: what is not loaded yet reads
+    the number when it is.
+    """
+    before: Any = sys.modules.get("cv2")
+    if before is not None:
+        threads = before.getNumThreads()
+        before.setNumThreads(1)
+    outer = os.environ.get(_OPENCV_THREADS)
+    os.environ[_OPENCV_THREADS] = "1"
     try:
-        with ThreadPoolExecutor(workers, thread_name_prefix="lookdev") as pool:
-            yield pool
+        yield
     finally:
-        cv2.setNumThreads(threads)
+        if outer is None:
+            del os.environ[_OPENCV_THREADS]
+        else:
+            os.environ[_OPENCV_THREADS] = outer
+        if before is not None:
+            before.setNumThreads(threads)
+        elif (loaded := sys.modules.get("cv2")) is not None:
+            loaded.setNumThreads(
+                int(outer) if outer is not None and outer.isdecimal() else loaded.getNumberOfCPUs()
+            )
 
 
 class _Sender:

@@ -17,6 +17,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,7 @@ FRACTION_BITS = 18  # of a lattice node, in code values
 
 _GREYISH = int32(40 << FRACTION_BITS)  # channels no further apart than this: there the eye is keenest
 _GUESSES = 4096
+_ROWS_AT_ONCE = 16
 _BYTE = uint32(0xFF)
 
 
@@ -459,21 +461,47 @@ def average_in_light(
     ``light`` (256 or 65536, 3) is that of a code. A pixel that lies in several rectangles counts by its share
     in each.
     """
-    columns, rows = (
-        np.linspace(0.0, whole, parts + 1) for whole, parts in zip(pixels.shape[1::-1], size, strict=True)
-    )
+    columns, rows = _cuts(pixels, size)
     out = np.empty((size[1], size[0], 3), dtype=np.float32)
     red, green, blue = np.ascontiguousarray(light.T, dtype=np.float32)
     _average(pixels.reshape(len(pixels), -1), red, green, blue, rows, columns, out)
     return out
 
 
-def codes_of_light(light: NDArray[np.float32], edges: NDArray[np.float32]) -> NDArray[np.uint8]:
-    """8-bit codes of light (h, w, 3): how many of a channel's ``edges`` (3, 255), increasing, it reaches."""
-    out = np.empty(light.shape, dtype=np.uint8)
-    # where to start counting: a little below, as the place in the list of guesses is rounded
-    starts = (np.arange(_GUESSES + 1, dtype=np.float32) - np.float32(0.01)) / np.float32(_GUESSES)
-    guesses = np.stack([np.searchsorted(channel, starts, side="right") for channel in edges])
-    no_more = np.full((3, 1), np.inf, dtype=np.float32)
-    _to_codes(light, np.hstack([edges, no_more]), guesses.astype(np.uint8), out)
+def average_to_codes(
+    pixels: NDArray[np.uint8], light: NDArray[np.float32], edges: Edges, size: tuple[int, int]
+) -> NDArray[np.uint8]:
+    """The codes of :func:`average_in_light`, a few rows at a time, so that their light stays in the cache."""
+    columns, rows = _cuts(pixels, size)
+    red, green, blue = np.ascontiguousarray(light.T, dtype=np.float32)
+    out = np.empty((size[1], size[0], 3), dtype=np.uint8)
+    some, flat = np.empty((_ROWS_AT_ONCE, size[0], 3), dtype=np.float32), pixels.reshape(len(pixels), -1)
+    for top in range(0, size[1], _ROWS_AT_ONCE):
+        part = out[top : top + _ROWS_AT_ONCE]
+        mean = some[: len(part)]
+        _average(flat, red, green, blue, rows[top : top + len(part) + 1], columns, mean)
+        edges.codes(mean, part)
     return out
+
+
+def _cuts(pixels: NDArray[Any], size: tuple[int, int]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Where the rectangles begin and end, across and down."""
+    columns, rows = (
+        np.linspace(0.0, whole, parts + 1) for whole, parts in zip(pixels.shape[1::-1], size, strict=True)
+    )
+    return columns, rows
+
+
+class Edges:
+    """Where codes of 8 bits begin: a code is how many of its channel's ``edges`` (3, 255) light reaches."""
+
+    def __init__(self, edges: NDArray[np.float32]) -> None:
+        # where to start counting: a little below, as the place in the list of guesses is rounded
+        starts = (np.arange(_GUESSES + 1, dtype=np.float32) - np.float32(0.01)) / np.float32(_GUESSES)
+        guesses = np.stack([np.searchsorted(channel, starts, side="right") for channel in edges])
+        self._edges = np.hstack([edges, np.full((3, 1), np.inf, dtype=np.float32)])
+        self._guesses = guesses.astype(np.uint8)
+
+    def codes(self, light: NDArray[np.float32], out: NDArray[np.uint8]) -> None:
+        """Write the codes of light (h, w, 3) into ``out``."""
+        _to_codes(light, self._edges, self._guesses, out)

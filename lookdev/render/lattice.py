@@ -353,10 +353,8 @@ def _use_pixels(*transforms: Transform) -> None:
 
 
 def _use_averages() -> None:
-    light = kernel.average_in_light(
-        np.zeros((4, 4, 3), dtype=np.uint8), np.zeros((256, 3), dtype=np.float32), (2, 2)
-    )
-    kernel.codes_of_light(light, np.ones((3, 255), dtype=np.float32))
+    edges, light = kernel.Edges(np.ones((3, 255), dtype=np.float32)), np.zeros((256, 3), dtype=np.float32)
+    kernel.average_to_codes(np.zeros((4, 4, 3), dtype=np.uint8), light, edges, (2, 2))
 
 
 def _use_looks(transforms: Iterable[Transform]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -39,15 +40,24 @@ def reduced_to_box(pixels: NDArray[Any], encoding: Encoding, box: tuple[int, int
 
 def averaged(pixels: NDArray[Any], encoding: Encoding, size: tuple[int, int]) -> NDArray[Any]:
     """Integer code values (h, w, 3) at a smaller ``size`` (width, height): the mean of each pixel's light."""
-    levels = int(np.iinfo(pixels.dtype).max) + 1
-    ramp = np.repeat(np.arange(levels, dtype=pixels.dtype)[:, None, None], 3, axis=2)
-    light = np.ascontiguousarray(linear_light(ramp, encoding)[:, 0], dtype=np.float32)
-    small = kernel.average_in_light(np.require(pixels, requirements=("C", "W")), light, size)
+    pixels = np.require(pixels, requirements=("C", "W"))
     if pixels.dtype != np.uint8:
+        small = kernel.average_in_light(pixels, _light_of_codes(pixels.dtype, encoding), size)
         return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
+    return kernel.average_to_codes(pixels, *_tables_of_8_bits(encoding), size)
+
+
+def _light_of_codes(dtype: np.dtype[Any], encoding: Encoding) -> NDArray[np.float32]:
+    ramp = np.repeat(np.arange(int(np.iinfo(dtype).max) + 1, dtype=dtype)[:, None, None], 3, axis=2)
+    return np.ascontiguousarray(linear_light(ramp, encoding)[:, 0], dtype=np.float32)
+
+
+@lru_cache(maxsize=8)
+def _tables_of_8_bits(encoding: Encoding) -> tuple[NDArray[np.float32], kernel.Edges]:
+    """Light of each code, and where the next code begins."""
     halves = np.repeat((np.arange(255) + 0.5)[:, None] / 255.0, 3, axis=1)
     edges = np.ascontiguousarray(encoding.decode(halves).T, dtype=np.float32)
-    return kernel.codes_of_light(small, edges)
+    return _light_of_codes(np.dtype(np.uint8), encoding), kernel.Edges(edges)
 
 
 def _block_means(pixels: NDArray[Any], encoding: Encoding, factor: int) -> NDArray[np.float32]:

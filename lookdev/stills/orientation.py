@@ -19,6 +19,8 @@ def upright(pixels: NDArray[Any], orientation: int) -> NDArray[Any]:
     >>> upright(np.arange(6, dtype=np.uint8).reshape(2, 3, 1).repeat(3, 2), 6)[..., 0].tolist()
     [[3, 0], [4, 1], [5, 2]]
     """
+    if orientation not in _FLIP and orientation < 5:
+        return np.ascontiguousarray(pixels)  # the usual way up: OpenCV takes a tenth of a second to load
     import cv2
 
     if orientation >= 5:

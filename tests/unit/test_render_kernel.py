@@ -163,7 +163,21 @@ def test_codes_of_light_are_counted_exactly() -> None:
     light[0] = edges.T[:80]  # on an edge is over it
     light[1] = np.nextafter(edges.T[:80], np.float32(-1))
     wanted = [np.searchsorted(edges[c], light[..., c], side="right") for c in range(3)]
-    assert np.array_equal(kernel.codes_of_light(light, edges), np.stack(wanted, -1))
+    found = np.empty(light.shape, dtype=np.uint8)
+    kernel.Edges(edges).codes(light, found)
+    assert np.array_equal(found, np.stack(wanted, -1))
+
+
+@pytest.mark.parametrize("size", [(30, 25), (11, 20), (31, 1)])
+def test_averages_in_codes_are_those_in_light(size: tuple[int, int]) -> None:
+    pixels = noise(40, 31)
+    halves = (np.arange(255) + 0.5) / 255
+    edges = kernel.Edges(np.stack([halves**2.2, halves, srgb_decode(halves)]).astype(np.float32))
+    ramp = np.arange(256) / 255
+    light = np.stack([ramp**2.2, ramp, srgb_decode(ramp)], -1).astype(np.float32)
+    whole = np.empty((size[1], size[0], 3), dtype=np.uint8)
+    edges.codes(kernel.average_in_light(pixels, light, size), whole)
+    assert np.array_equal(kernel.average_to_codes(pixels, light, edges, size), whole)
 
 
 def test_the_first_use_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch, tmp_path: object) -> None:
