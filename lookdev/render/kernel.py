@@ -30,7 +30,7 @@ FRACTION_BITS = 18  # of a lattice node, in code values
 
 _GREYISH = int32(40 << FRACTION_BITS)  # channels no further apart than this: there the eye is keenest
 _GUESSES = 4096
-_ROWS_AT_ONCE = 16
+_NUMBERS_AT_ONCE = 1 << 17  # of light, some rows of which wait in the cache to be coded
 _BYTE = uint32(0xFF)
 
 
@@ -475,9 +475,10 @@ def average_to_codes(
     columns, rows = _cuts(pixels, size)
     red, green, blue = np.ascontiguousarray(light.T, dtype=np.float32)
     out = np.empty((size[1], size[0], 3), dtype=np.uint8)
-    some, flat = np.empty((_ROWS_AT_ONCE, size[0], 3), dtype=np.float32), pixels.reshape(len(pixels), -1)
-    for top in range(0, size[1], _ROWS_AT_ONCE):
-        part = out[top : top + _ROWS_AT_ONCE]
+    step, flat = max(1, _NUMBERS_AT_ONCE // (3 * size[0])), pixels.reshape(len(pixels), -1)
+    some = np.empty((step, size[0], 3), dtype=np.float32)
+    for top in range(0, size[1], step):
+        part = out[top : top + step]
         mean = some[: len(part)]
         _average(flat, red, green, blue, rows[top : top + len(part) + 1], columns, mean)
         edges.codes(mean, part)
