@@ -70,15 +70,16 @@ def parse_notation(text: str) -> Munsell:
 
 
 def hue_name(position: float, digits: int = 1) -> str:
-    """Hue letters of a position on the circle of 100 steps.
+    """Hue letters of a position on the circle of 100 steps, never in powers of ten.
 
-    >>> hue_name(17.5), hue_name(0.0), hue_name(64.96)
-    ('7.5YR', '10RP', '5B')
+    >>> hue_name(17.5), hue_name(0.0), hue_name(64.96), hue_name(20.00002, digits=6)
+    ('7.5YR', '10RP', '5B', '0.00002Y')
     """
     p = round(float(position) % 100, digits)
     family = int(np.ceil(p / 10)) - 1 if p > 0 else 9
     step = p - 10 * family if p > 0 else 10.0
-    return f"{round(step, digits):g}{FAMILIES[family % 10]}"
+    text = f"{step:.{digits}f}"
+    return (text.rstrip("0").rstrip(".") if digits else text) + FAMILIES[family % 10]
 
 
 def notation(hue: float, value: float, chroma: float) -> str:

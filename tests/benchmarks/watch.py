@@ -4,7 +4,8 @@
 
 Three stills at 1600 px in one look. A save counts from just before the file is written to the frame after the
 last of the three pictures was drawn, whole; a redraw counts when all three are drawn, at the size that they
-have while a number is held. Also for one still alone.
+have while a number is held. Also for one still alone. It takes a minute and a half, most of it rests between
+saves, says how far it is, and ends with status 1 where a save brings no pixels within ``--patience`` seconds.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import json
 import os
 import shutil
 import statistics
+import sys
 import tempfile
 import time
 from pathlib import Path
@@ -51,9 +53,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rounds", type=int, default=20)
     parser.add_argument("--seconds", type=float, default=5.0)
+    parser.add_argument("--patience", type=float, default=20.0, help="seconds for one save, at the most")
     parser.add_argument("--browser", default="/usr/bin/chromium")
     asked = parser.parse_args()
     print(json.dumps({n: measured(STILLS[:n], asked) for n in (3, 1)}, indent=2))
+
+
+def told(words: str) -> None:
+    """How far it is, beside the numbers."""
+    print(words, file=sys.stderr, flush=True)
 
 
 def measured(stills: tuple[str, ...], asked: argparse.Namespace) -> dict[str, Any]:
@@ -65,12 +73,18 @@ def measured(stills: tuple[str, ...], asked: argparse.Namespace) -> dict[str, An
         shutil.copy(ROOT / "looks" / "slack_water.toml", path)
         live = open_page(WatchRequest(lookdev.open_scout(ROOT / "sample_frames"), (path,), stills))
         with live.running(), sync_playwright() as play:
+            told(f"{len(stills)} of {len(STILLS)} stills: opening the browser")
             browser = play.chromium.launch(executable_path=asked.browser, args=SWITCHES)
             page = browser.new_page(viewport={"width": 1720, "height": 960})
+            page.set_default_timeout(1000 * asked.patience)
             page.goto(live.address)
             page.wait_for_timeout(3000)
             page.evaluate(LISTEN, len(stills))
-            waits = [saved(page, path, 0.2 + 0.02 * number) for number in range(asked.rounds)]
+            waits = []
+            for number in range(asked.rounds):
+                waits.append(saved(page, path, 0.2 + 0.02 * number, asked.patience))
+                told(f"save {number + 1} of {asked.rounds}: {waits[-1]:.0f} ms")
+            told(f"a number held for {asked.seconds:g} s")
             rate = held(page, asked.seconds)
             browser.close()
     return {
@@ -84,7 +98,7 @@ def measured(stills: tuple[str, ...], asked: argparse.Namespace) -> dict[str, An
     }
 
 
-def saved(page: Any, path: Path, keep: float) -> float:
+def saved(page: Any, path: Path, keep: float, patience: float) -> float:
     """Milliseconds from saving another ``keep`` to its pixels."""
     page.wait_for_timeout(1500)
     page.evaluate("() => { window.done.length = 0; }")
@@ -93,6 +107,8 @@ def saved(page: Any, path: Path, keep: float) -> float:
     start = time.time() * 1000
     path.write_text(text + "\n", encoding="utf-8")
     while not (done := page.evaluate("() => window.done")):
+        if time.time() * 1000 - start > 1000 * patience:
+            raise SystemExit(f"no pixels within {patience:g} s of a save: the page stands still")
         page.wait_for_timeout(20)
     return float(done[-1]) - start
 
