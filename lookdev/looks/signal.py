@@ -6,6 +6,8 @@ is, and its source, stands in ``colorimetry.transfer_functions``, against which 
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from lookdev.colorimetry import transfer_functions as tf
@@ -30,6 +32,7 @@ _CCT_CUT, _CCT_SLOPE, _CCT_OFFSET = 0.0078125, 10.5402377416545, 0.0729055341958
 _CCT_SIGNAL_CUT, _CCT_TOP = 0.155251141552511, 16.0
 
 
+@lru_cache(maxsize=64)
 def signal(encoding: Encoding, limit: float = 1.0, rendered: bool = True, graded: bool = False) -> Space:
     """Code values of a still or of a result, from scene light and to it.
 
@@ -60,6 +63,7 @@ def brightest(encoding: Encoding) -> float:
     return 1.0 if abs(code - 1.0) < 1e-6 else code
 
 
+@lru_cache(maxsize=16)
 def passing(encoding: Encoding) -> Space:
     """Code values that a stage changes on the way: nothing is held within bounds there."""
     to, out = _decoding(encoding), _encoding(encoding)

@@ -11,10 +11,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from lookdev.colorimetry.difference import ciede2000, lab_from_working, lab_from_xyz
 from lookdev.colorimetry.encodings import Encoding, linear
+from lookdev.looks.learn.many import run_many
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Pipeline
 from lookdev.looks.stages.base import Metered
-from lookdev.looks.steps import CLIP, run
+from lookdev.looks.steps import CLIP, Step, run
 
 Array = NDArray[np.float64]
 
@@ -59,6 +60,16 @@ class Colours:
     def light(self) -> Array:
         """Light (n, 3) of what came out, linear, in the target's primaries."""
         return np.asarray(self.target.decode(self.after))
+
+    @cached_property
+    def is_full(self) -> NDArray[np.bool_]:
+        """Channels (n, 3) that may have been cut at their fullest."""
+        return np.asarray(self.after >= FULL)
+
+    @cached_property
+    def is_empty(self) -> NDArray[np.bool_]:
+        """Channels (n, 3) that may have been cut at nothing."""
+        return np.asarray(self.after <= EMPTY)
 
     @cached_property
     def metered(self) -> Metered:
@@ -147,15 +158,16 @@ def joined(several: Sequence[Colours]) -> list[Colours]:
     return found
 
 
-def light_graded(look: Look, colours: Colours, limit: float) -> Array:
-    """As :func:`graded`, but light of the target's display, linear (n, 3): for the many calls of a fit.
+def lights_graded(looks: Sequence[Look], colours: Colours, limit: float) -> Array:
+    """As :func:`graded`, by several looks, but light of the target's display, linear (looks, n, 3): for the
+    many calls of a fit.
 
     A channel that is full in ``colours.after`` may have been meant brighter, one that is empty darker: what
     goes beyond is no fault there.
     """
-    found = graded(look, colours.in_light, limit)
-    found = np.where(colours.after >= FULL, np.minimum(found, colours.light), found)
-    return np.where(colours.after <= EMPTY, np.maximum(found, colours.light), found)
+    found = run_many([_steps(look, colours.in_light, limit) for look in looks], colours.before)
+    found = np.where(colours.is_full, np.minimum(found, colours.light), found)
+    return np.where(colours.is_empty, np.maximum(found, colours.light), found)
 
 
 def lab_of_light(light: Array, encoding: Encoding) -> Array:
@@ -169,12 +181,16 @@ def graded(look: Look, colours: Colours, limit: float | None = None) -> Array:
     ``limit`` : the gamut limit to take instead of measuring it over the whole input cube, which takes longer
     than all the rest.
     """
+    return run(_steps(look, colours, limit), colours.before)
+
+
+def _steps(look: Look, colours: Colours, limit: float | None) -> tuple[Step, ...]:
     through = Pipeline(look, colours.source, colours.target)
     vars(through)["metered"] = colours.metered
     if limit is not None:
         vars(through)["limit"] = limit
     steps = through.steps
-    return run(steps[:-1] if steps and steps[-1] is CLIP else steps, colours.before)
+    return steps[:-1] if steps and steps[-1] is CLIP else steps
 
 
 def gamut_limit(look: Look, colours: Colours) -> float:

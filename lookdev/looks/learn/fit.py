@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.looks.learn.colours import Colours, gamut_limit, joined, lab_of_light, light_graded, thinned
+from lookdev.looks.learn.colours import Colours, gamut_limit, joined, lab_of_light, lights_graded, thinned
 from lookdev.looks.learn.keys import Key, all_keys, defaults, look_of, rounded
 from lookdev.looks.model import Look
 
@@ -86,24 +86,28 @@ class Problem:
 
     def residuals(self, vector: Array) -> Array:
         """(n, 3): as long as about CIEDE2000."""
-        look = self.look(vector)
+        return np.asarray(self._several([vector])[0])
+
+    def _several(self, vectors: Sequence[Array]) -> Array:
+        """(vectors, n, 3), the first the one from which the others differ in little."""
+        looks = [self.look(vector) for vector in vectors]
         parts = []
         for each, limit in zip(self.several, self.limits, strict=True):
-            off = lab_of_light(light_graded(look, each, limit), each.target) - each.wanted
-            parts.append(np.einsum("nij,nj->ni", each.metric, off))
-        return np.concatenate(parts)
+            off = lab_of_light(lights_graded(looks, each, limit), each.target) - each.wanted
+            parts.append(np.einsum("nij,knj->kni", each.metric, off))
+        return np.concatenate(parts, axis=1)
 
     def jacobian(self, vector: Array, here: Array, active: Sequence[int]) -> Array:
         """(n, 3, active), by one unit of each key."""
         keys = all_keys()
-        out = np.empty((*here.shape, len(active)))
-        for column, k in enumerate(active):
-            step = _SHARE * self.units[k]
-            step = -step if vector[k] + step > keys[k].high else step
-            moved = vector.copy()
-            moved[k] += step
-            out[..., column] = (self.residuals(moved) - here) * (self.units[k] / step)
-        return out
+        steps = [_SHARE * self.units[k] for k in active]
+        steps = [-s if vector[k] + s > keys[k].high else s for k, s in zip(active, steps, strict=True)]
+        moved = [vector.copy() for _ in active]
+        for each, k, step in zip(moved, active, steps, strict=True):
+            each[k] += step
+        there = self._several([vector, *moved])[1:]
+        per_step = self.units[list(active)] / np.array(steps)
+        return np.asarray(np.moveaxis(there - here, 0, -1) * per_step)
 
     def mean(self, residuals: Array) -> float:
         """Weighted mean of about CIEDE2000."""
