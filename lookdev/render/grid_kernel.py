@@ -4,6 +4,9 @@ A pixel's position is had by a table of every code (or the inverse hyperbolic si
 cell's kind and four nodes come the codes of up to four looks at once, which are side by side in a node, so
 that the processor works at all of their channels together. No picture of floats is ever in memory.
 
+A band of pixels goes through short loops, one after the other: each is either arithmetic on many pixels at
+once or a look-up, and none has a branch that the processor would have to guess.
+
 A cell's kind: 0, not known yet; else bits 0 to 3 say which looks are not to be interpolated in it, bits 4 to
 7 which have finer nodes in it, and the rest is 1, or 2 + k in the k-th cell that has some.
 """
@@ -23,124 +26,140 @@ float32, int32, uint32, uintp = np.float32, np.int32, np.uint32, np.uintp
 uint8, uint16 = np.uint8, np.uint16
 
 FINE_PARTS = 2  # along an edge of a cell that is divided again
-LOOKS, LANES = 4, 16
-"""Looks that share a lattice, and numbers in a node: three a look, and four of nothing, as a processor takes
-sixteen at once."""
+LOOKS, LANES, LANES_A_LOOK = 4, 16, 4
+"""Looks that share a lattice, and numbers in a node, as many as a processor takes at once: three a look and
+one of nothing, so that a pixel's codes by one look are a word."""
 TOP = 65535
 """A node's full signal."""
 UNKNOWN = 255
 
 
 @compiled
-def _places_of_codes(codes, table, grid):  # type: ignore[no-untyped-def]
-    for i in range(codes.size):
-        grid[i] = table[codes[i]]
+def _place_codes(codes, table, grid):  # type: ignore[no-untyped-def]
+    for i in range(codes.size // 3):
+        grid[0, i] = table[codes[3 * i]]
+        grid[1, i] = table[codes[3 * i + 1]]
+        grid[2, i] = table[codes[3 * i + 2]]
 
 
 @compiled
-def _places_of_light(light, scale, start, steps, grid):  # type: ignore[no-untyped-def]
+def _place_light(light, scale, start, steps, grid):  # type: ignore[no-untyped-def]
     """``scale`` 0: light itself, in ``steps`` from ``start``; else its inverse hyperbolic sine."""
-    for i in range(light.size):
-        v = np.float64(light[i])
-        if scale > 0.0:
-            m = abs(v) * scale
-            v = np.copysign(0.6931471805599453 * log2(m + np.sqrt(m * m + 1.0)), v)
-        grid[i] = (v - start) * steps
-
-
-@lru_cache(maxsize=4)
-def _corners(cells: int) -> NDArray[np.uintp]:
-    """For each order of a place's three shares: how far off the second and the third of its four nodes are.
-
-    Rows: red >= green, green >= blue, red >= blue as bits 4, 2 and 1; 8 more in a cell that is divided. The
-    first step goes along the largest share, the last along the smallest; looked up, as a processor cannot
-    guess them.
-    """
-    rows = np.zeros((16, 2), dtype=np.uintp)
-    for divided, side in enumerate((cells + 1, FINE_PARTS + 1)):
-        red, green, blue = LANES, LANES * side, LANES * side * side
-        for bits in range(8):
-            above, below, across = bits & 4, bits & 2, bits & 1
-            first = red if above and across else (green if below else blue)
-            last = blue if across and below else (green if above else red)
-            rows[8 * divided + bits] = first, red + green + blue - last
-    return rows
-
-
-@lru_cache(maxsize=1)
-def _lanes() -> NDArray[np.uint8]:
-    """Which of a node's numbers belong to the looks of a mask (16, LANES)."""
-    looks = np.arange(LANES) // 3
-    chosen = (np.arange(1 << LOOKS)[:, None] >> looks) & (looks < LOOKS)
-    return np.asarray(chosen & 1, dtype=np.uint8)
+    for c in range(3):
+        for i in range(light.size // 3):
+            v = np.float64(light[3 * i + c])
+            if scale > 0.0:
+                m = abs(v) * scale
+                v = np.copysign(0.6931471805599453 * log2(m + np.sqrt(m * m + 1.0)), v)
+            grid[c, i] = (v - start) * steps
 
 
 @compiled
-def _grade_grid(grid, kinds, cells, wide, fine, corners, lanes, codes, left, looks):  # type: ignore[no-untyped-def]
-    """Codes of pixels; the places of those that are not done, or not for all looks, go to ``left``, and for
-    which they are not to ``looks``; returns how many."""
-    count, parts, side = 0, uintp(FINE_PARTS), uintp(cells) + uintp(1)
-    most, last_cell, last_part = float32(cells), int32(cells - 1), int32(FINE_PARTS - 1)
-    oy, py = uintp(LANES) * side, uintp(LANES) * (parts + uintp(1))
-    oz, pz = oy * side, py * (parts + uintp(1))
-    size = pz * (parts + uintp(1))
-    held, to_code, half = fine.size // size, float32(255.0 / TOP), float32(0.5)
-    for i in range(grid.shape[0]):
-        x, y, z = grid[i, 0], grid[i, 1], grid[i, 2]
-        if not (min(min(x, y), z) >= float32(0) and max(max(x, y), z) <= most):
-            left[count] = i
-            looks[count] = (1 << LOOKS) - 1
-            count += 1
-            continue
+def _find(  # type: ignore[no-untyped-def]
+    xs, ys, zs, count, cells, cell, first, second, third, share0, share1, share2, share3
+):
+    """Of each place: its cell, or -1 outside; its first node, and how far off the second and the third are;
+    and the shares of the four. The first step goes along the largest part of the place in its cell, the last
+    along the smallest."""
+    most, last, n = float32(cells), int32(cells - 1), int32(cells)
+    red, green, blue = int32(LANES), int32(LANES * (cells + 1)), int32(LANES * (cells + 1) * (cells + 1))
+    whole, to_code, zero, unit = red + green + blue, float32(255.0 / TOP), float32(0), float32(1)
+    for i in range(count):
+        x, y, z = xs[i], ys[i], zs[i]
+        inside = (min(min(x, y), z) >= zero) & (max(max(x, y), z) <= most)
+        x, y, z = (x if inside else zero), (y if inside else zero), (z if inside else zero)
         # by way of int32: one instruction, where there is none for unsigned numbers
-        r, g, b = min(int32(x), last_cell), min(int32(y), last_cell), min(int32(z), last_cell)
-        kind = kinds[(uintp(b) * uintp(cells) + uintp(g)) * uintp(cells) + uintp(r)]
-        if kind == 0 or (kind >> 8) - 2 >= held:
-            left[count] = i
-            looks[count] = UNKNOWN
-            count += 1
-            continue
-        if kind & 15:
-            left[count] = i
-            looks[count] = kind & 15
-            count += 1
+        r, g, b = min(int32(x), last), min(int32(y), last), min(int32(z), last)
+        cell[i] = (b * n + g) * n + r if inside else int32(-1)
+        first[i] = red * r + green * g + blue * b
         x, y, z = x - float32(r), y - float32(g), z - float32(b)
-        order = uintp(x >= y) * uintp(4) + uintp(y >= z) * uintp(2) + uintp(x >= z)
         high, low = max(max(x, y), z), min(min(x, y), z)
         middle = max(min(x, y), min(max(x, y), z))
-        at = uintp(LANES) * uintp(r) + oy * uintp(g) + oz * uintp(b)
-        one, two, all_ = at + corners[order, 0], at + corners[order, 1], at + uintp(LANES) + oy + oz
-        w0, w1 = (float32(1) - high) * to_code, (high - middle) * to_code
-        w2, w3 = (middle - low) * to_code, low * to_code
-        for c in range(uintp(LANES)):
-            v = float32(wide[at + c]) * w0 + float32(wide[one + c]) * w1
-            v = v + float32(wide[two + c]) * w2 + float32(wide[all_ + c]) * w3
-            codes[i, c] = uint8(int32(v + half))
-        if kind < 512:
-            continue
-        x, y, z = x * float32(parts), y * float32(parts), z * float32(parts)
-        r, g, b = min(int32(x), last_part), min(int32(y), last_part), min(int32(z), last_part)
-        x, y, z = x - float32(r), y - float32(g), z - float32(b)
-        order = uintp(8) + uintp(x >= y) * uintp(4) + uintp(y >= z) * uintp(2) + uintp(x >= z)
-        high, low = max(max(x, y), z), min(min(x, y), z)
-        middle = max(min(x, y), min(max(x, y), z))
-        at = uintp((kind >> 8) - 2) * size + uintp(LANES) * uintp(r) + py * uintp(g) + pz * uintp(b)
-        one, two, all_ = at + corners[order, 0], at + corners[order, 1], at + uintp(LANES) + py + pz
-        w0, w1 = (float32(1) - high) * to_code, (high - middle) * to_code
-        w2, w3 = (middle - low) * to_code, low * to_code
-        finer = (kind >> 4) & 15
-        for c in range(uintp(LANES)):
-            v = float32(fine[at + c]) * w0 + float32(fine[one + c]) * w1
-            v = v + float32(fine[two + c]) * w2 + float32(fine[all_ + c]) * w3
-            code = uint8(int32(v + half))
-            codes[i, c] = code if lanes[finer, c] else codes[i, c]
-    return count
+        above, below, across = x >= y, y >= z, x >= z
+        second[i] = red if above & across else (green if below else blue)
+        third[i] = whole - (blue if across & below else (green if above else red))
+        share0[i], share1[i] = (unit - high) * to_code, (high - middle) * to_code
+        share2[i], share3[i] = (middle - low) * to_code, low * to_code
 
 
 @compiled
-def _one_look(codes, first, out):  # type: ignore[no-untyped-def]
-    for i in range(out.shape[0]):
-        out[i, 0], out[i, 1], out[i, 2] = codes[i, first], codes[i, first + 1], codes[i, first + 2]
+def _sort(cells, count, kinds, held, left, looks, finer, counts):  # type: ignore[no-untyped-def]
+    """Which pixels are not done, or not for all looks, and for which; and which lie in divided cells, with
+    their kinds. ``counts``: how many of both."""
+    undone, many = 0, 0
+    for i in range(count):
+        cell = cells[i]
+        kind = kinds[max(cell, int32(0))]
+        outside, unknown = cell < 0, (kind == 0) | ((kind >> 8) - 2 >= held)
+        mask = (1 << LOOKS) - 1 if outside else (UNKNOWN if unknown else kind & 15)
+        left[undone], looks[undone] = i, mask
+        undone += int(mask != 0)
+        finer[0, many], finer[1, many] = i, kind
+        many += int((kind >= 512) & (not outside) & (not unknown))
+    counts[0], counts[1] = undone, many
+
+
+@compiled
+def _blend(  # type: ignore[no-untyped-def]
+    nodes, cells, first, second, third, share0, share1, share2, share3, count, codes
+):
+    half, side = float32(0.5), cells + 1
+    opposite = uintp(LANES * (side * side + side + 1))
+    for i in range(count):
+        at = uintp(first[i])
+        one, two, all_ = at + uintp(second[i]), at + uintp(third[i]), at + opposite
+        w0, w1, w2, w3 = share0[i], share1[i], share2[i], share3[i]
+        for c in range(uintp(LANES)):
+            v = float32(nodes[at + c]) * w0 + float32(nodes[one + c]) * w1
+            v = v + float32(nodes[two + c]) * w2 + float32(nodes[all_ + c]) * w3
+            codes[i, c] = uint8(int32(v + half))
+
+
+@compiled
+def _place_in_cells(grid, finer, count, cells, parts):  # type: ignore[no-untyped-def]
+    """Places of ``finer`` pixels, in the parts of the cells that they lie in."""
+    last, width = int32(cells - 1), float32(FINE_PARTS)
+    for c in range(3):
+        for j in range(count):
+            x = grid[c, finer[0, j]]
+            parts[c, j] = (x - float32(min(int32(x), last))) * width
+
+
+@compiled
+def _blend_finer(  # type: ignore[no-untyped-def]
+    nodes, finer, first, second, third, share0, share1, share2, share3, count, lanes, codes
+):
+    half, side = float32(0.5), FINE_PARTS + 1
+    opposite, size = uintp(LANES * (side * side + side + 1)), uintp(LANES * side * side * side)
+    for j in range(count):
+        i, kind = finer[0, j], finer[1, j]
+        at = uintp((kind >> 8) - 2) * size + uintp(first[j])
+        one, two, all_ = at + uintp(second[j]), at + uintp(third[j]), at + opposite
+        w0, w1, w2, w3 = share0[j], share1[j], share2[j], share3[j]
+        which = (kind >> 4) & 15
+        for c in range(uintp(LANES)):
+            v = float32(nodes[at + c]) * w0 + float32(nodes[one + c]) * w1
+            v = v + float32(nodes[two + c]) * w2 + float32(nodes[all_ + c]) * w3
+            mine = lanes[which, c]
+            codes[i, c] = (uint8(int32(v + half)) & mine) | (codes[i, c] & ~mine)
+
+
+@compiled
+def _one_look(words, number, out):  # type: ignore[no-untyped-def]
+    """Of each four pixels the words of one look, into three words of ``out``."""
+    for i in range(out.size // 3):
+        at = 4 * LOOKS * i + number
+        a, b, c, d = words[at], words[at + LOOKS], words[at + 2 * LOOKS], words[at + 3 * LOOKS]
+        out[3 * i] = (a & uint32(0xFFFFFF)) | (b << uint32(24))
+        out[3 * i + 1] = ((b >> uint32(8)) & uint32(0xFFFF)) | (c << uint32(16))
+        out[3 * i + 2] = ((c >> uint32(16)) & uint32(0xFF)) | (d << uint32(8))
+
+
+@compiled
+def _mark(cells, count, seen):  # type: ignore[no-untyped-def]
+    for i in range(count):
+        if cells[i] >= 0:
+            seen[cells[i]] = True
 
 
 @compiled
@@ -162,50 +181,82 @@ def _bends(cells, nodes, first, worst):  # type: ignore[no-untyped-def]
         worst[i] = float32(most) * float32(0.5 / TOP)
 
 
-def grid_of_codes(codes: NDArray[np.integer], table: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Positions (n, 3) of integer codes (n, 3), contiguous, by a ``table`` of every code's."""
-    grid = np.empty(codes.shape, dtype=np.float32)
-    _places_of_codes(codes.reshape(-1), table, grid.reshape(-1))
-    return grid
+@lru_cache(maxsize=1)
+def _lanes() -> NDArray[np.uint8]:
+    """All bits of a node's numbers that belong to the looks of a mask (16, LANES)."""
+    looks = np.arange(LANES) // LANES_A_LOOK
+    chosen = np.arange(1 << LOOKS)[:, None] >> looks & 1
+    return np.asarray(chosen * 255, dtype=np.uint8)
 
 
-def grid_of_light(
-    light: NDArray[np.float32], scale: float, start: float, steps: float
-) -> NDArray[np.float32]:
-    """Positions (n, 3) of floats: (asinh(scale light) - start) steps; scale 0: (light - start) steps."""
-    grid = np.empty(light.shape, dtype=np.float32)
-    _places_of_light(light.reshape(-1), scale, start, steps, grid.reshape(-1))
-    return grid
+class Band:
+    """Up to ``most`` pixels: where they lie in a lattice, and their codes (most, LANES) by its looks."""
 
+    def __init__(self, most: int) -> None:
+        self.count = 0
+        self.codes = np.empty((most, LANES), dtype=np.uint8)
+        self._grid, self._parts = (np.empty((3, most), dtype=np.float32) for _ in range(2))
+        # arrays of their own: of rows of one the compiler does not see that they are apart
+        self._cells = np.empty(most, dtype=np.int32)
+        self._nodes = tuple(np.empty(most, dtype=np.int32) for _ in range(3))
+        self._shares = tuple(np.empty(most, dtype=np.float32) for _ in range(4))
+        self._left, self._looks = np.empty(most, dtype=np.int64), np.empty(most, dtype=np.uint8)
+        self._finer, self._counts = np.empty((2, most), np.int32), np.empty(2, np.int64)
 
-def grade_grid(
-    grid: NDArray[np.float32],
-    kinds: NDArray[np.int32],
-    nodes: NDArray[np.uint16],
-    divided: NDArray[np.uint16],
-    codes: NDArray[np.uint8],
-) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
-    """Tetrahedral interpolation at ``grid`` positions (n, 3), in cells, rounded into ``codes`` (n, LANES).
+    @property
+    def grid(self) -> NDArray[np.float32]:
+        """Positions (3, n), in cells; below 0 or above the last where they lie outside."""
+        return self._grid[:, : self.count]
 
-    ``kinds`` (c, c, c) are those of the cells, blue slowest; ``nodes`` (c + 1, c + 1, c + 1, LANES) and, of
-    cells that are ``divided`` again, (m, (FINE_PARTS + 1)^3, LANES). The places of pixels come back that are
-    not done, or not for all looks, and for which: a bit each, or UNKNOWN where the cell's kind is not known.
-    """
-    left, looks = np.empty(len(grid), dtype=np.int64), np.empty(len(grid), dtype=np.uint8)
-    cells = len(kinds)
-    flat = kinds.reshape(-1), cells, nodes.reshape(-1), divided.reshape(-1)
-    count = _grade_grid(grid, *flat, _corners(cells), _lanes(), codes, left, looks)
-    return left[:count], looks[:count]
+    def place_codes(self, codes: NDArray[np.integer], table: NDArray[np.float32]) -> None:
+        """Take integer codes (n, 3), contiguous, whose positions are in a ``table`` of every code's."""
+        self.count = len(codes)
+        _place_codes(codes.reshape(-1), table, self._grid)
 
+    def place_light(self, light: NDArray[np.float32], scale: float, start: float, steps: float) -> None:
+        """Take floats (n, 3): (asinh(scale light) - start) steps; scale 0: (light - start) steps."""
+        self.count = len(light)
+        _place_light(light.reshape(-1), scale, start, steps, self._grid)
 
-def one_look(codes: NDArray[np.uint8], number: int, out: NDArray[np.uint8]) -> None:
-    """Write the codes of one of the looks in ``codes`` (n, LANES) into ``out`` (n, 3)."""
-    _one_look(codes, 3 * number, out)
+    def mark(self, cells: int, seen: NDArray[np.bool_]) -> None:
+        """Set the flags of the cells that pixels lie in, red fastest, of so many along an edge."""
+        _find(*self._grid, self.count, cells, self._cells, *self._nodes, *self._shares)
+        _mark(self._cells, self.count, seen)
+
+    def grade(
+        self, kinds: NDArray[np.int32], nodes: NDArray[np.uint16], divided: NDArray[np.uint16]
+    ) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
+        """Tetrahedral interpolation, rounded into ``codes``.
+
+        ``kinds`` (c, c, c) are those of the cells, blue slowest; ``nodes`` (c + 1, c + 1, c + 1, LANES) and,
+        of cells that are ``divided`` again, (m, (FINE_PARTS + 1)^3, LANES). The places of pixels come back
+        that are not done, or not for all looks, and for which: a bit each, or UNKNOWN where the cell's kind
+        is not known. They are overwritten by the next call.
+        """
+        cells, found = len(kinds), (*self._nodes, *self._shares)
+        _find(*self._grid, self.count, cells, self._cells, *found)
+        undone = self._left, self._looks, self._finer, self._counts
+        _sort(self._cells, self.count, kinds.reshape(-1), len(divided), *undone)
+        _blend(nodes.reshape(-1), cells, *found, self.count, self.codes)
+        left, finer = self._counts.tolist()
+        if finer:
+            _place_in_cells(self._grid, self._finer, finer, cells, self._parts)
+            _find(*self._parts, finer, FINE_PARTS, self._cells, *found)
+            _blend_finer(divided.reshape(-1), self._finer, *found, finer, _lanes(), self.codes)
+        return self._left[:left], self._looks[:left]
+
+    def put(self, number: int, out: NDArray[np.uint8]) -> None:
+        """Write the codes by one of the looks into ``out`` (n, 3)."""
+        whole = self.count // 4 * 4
+        words = self.codes.reshape(-1).view(np.uint32)
+        _one_look(words, number, out[:whole].reshape(-1).view(np.uint32))
+        first = LANES_A_LOOK * number
+        out[whole:] = self.codes[whole : self.count, first : first + 3]
 
 
 def bends(cells: NDArray[np.integer], nodes: NDArray[np.uint16], number: int) -> NDArray[np.float32]:
     """How far apart the middles of the four diagonals of numbered ``cells`` of ``nodes`` are, as signal, by
     one of the looks."""
     worst = np.empty(len(cells), dtype=np.float32)
-    _bends(cells.astype(np.uint32, copy=False), nodes, 3 * number, worst)
+    _bends(cells.astype(np.uint32, copy=False), nodes, LANES_A_LOOK * number, worst)
     return worst

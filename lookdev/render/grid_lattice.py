@@ -123,7 +123,7 @@ class GridLattice:
         signal = self.shaper.from_grid(places(new, GRID_SIZE) / (GRID_SIZE - 1))
         nodes = self.nodes.reshape(-1, grid_kernel.LANES)
         for k, transform in enumerate(self.transforms):
-            nodes[new, 3 * k : 3 * k + 3] = code_values(transform(signal), np.uint16)
+            nodes[new, _lanes_of(k)] = code_values(transform(signal), np.uint16)
 
     def grade(self, pixels: NDArray[Any], out: Codes) -> None:
         """Code values (n, 3) of any type through the first look into codes ``out`` (n, 3)."""
@@ -160,25 +160,24 @@ class GridLattice:
     ) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
         """Pixels into ``outs``, and which were not done and for which looks; see the kernel."""
         left, looks = [], []
-        codes = np.empty((min(BAND, len(pixels)), grid_kernel.LANES), dtype=np.uint8)
+        band = grid_kernel.Band(min(BAND, len(pixels)))
         for start in range(0, len(pixels), BAND):
             part = slice(start, start + BAND)
-            grid = self._positions(pixels[part])
-            at, theirs = grid_kernel.grade_grid(
-                grid, self._kinds, self.nodes, self._divided, codes[: len(grid)]
-            )
+            self._place(pixels[part], band)
+            at, theirs = band.grade(self._kinds, self.nodes, self._divided)
             for k, out in enumerate(outs):
-                grid_kernel.one_look(codes[: len(grid)], k, out[part])
+                band.put(k, out[part])
             left.append(start + at)
-            looks.append(theirs)
+            looks.append(theirs.copy())
         return np.concatenate(left), np.concatenate(looks)
 
     def _cells(self, pixels: NDArray[Any]) -> NDArray[np.intp]:
         """Numbers of the cells that pixels (n, 3) inside the grid lie in, each once."""
         seen = np.zeros(self._kinds.size, dtype=np.bool_)
-        for start in range(0, len(pixels), CHUNK):
-            cells = _cells_of(self._positions(pixels[start : start + CHUNK]))
-            seen[cells[cells >= 0]] = True
+        band = grid_kernel.Band(min(BAND, len(pixels)))
+        for start in range(0, len(pixels), BAND):
+            self._place(pixels[start : start + BAND], band)
+            band.mark(GRID_SIZE - 1, seen)
         return np.flatnonzero(seen)
 
     def _judge(self, cells: NDArray[np.intp]) -> None:
@@ -205,7 +204,7 @@ class GridLattice:
             self._make_room(self._count_divided + len(divided))
             for k, (at, theirs) in enumerate(parts):
                 mine = place[at] >= 0
-                self._divided[place[at[mine]], :, 3 * k : 3 * k + 3] = theirs[mine]
+                self._divided[place[at[mine]], :, _lanes_of(k)] = theirs[mine]
             self._count_divided += len(divided)
             found = (place + 2 << 8) | (finer << 4) | exact
             kinds[cells[new]] = found[new]  # from here on other threads use them
@@ -239,18 +238,25 @@ class GridLattice:
         inside = np.stack([red, green, blue], axis=-1).reshape(-1, 3)
         return self.shaper.from_grid((corner[:, None] + inside) / side)
 
-    def _positions(self, pixels: NDArray[Any]) -> NDArray[np.float32]:
-        """Where pixels (n, 3) lie, in cells; below 0 or above the last where they lie outside."""
+    def _place(self, pixels: NDArray[Any], band: grid_kernel.Band) -> None:
+        """Have ``band`` take pixels (n, 3)."""
         cells = GRID_SIZE - 1
         if pixels.dtype.kind == "f":
             scale, start, steps = self.shaper.as_numbers()
             light = np.ascontiguousarray(pixels, dtype=np.float32)
-            return grid_kernel.grid_of_light(light, scale, start, steps * cells)
+            band.place_light(light, scale, start, steps * cells)
+            return
         levels = int(np.iinfo(pixels.dtype).max) + 1
         if levels not in self._tables:
             ramp = np.arange(levels) / (levels - 1.0)
             self._tables[levels] = np.asarray(self.shaper.to_grid(ramp) * cells, dtype=np.float32)
-        return grid_kernel.grid_of_codes(np.ascontiguousarray(pixels), self._tables[levels])
+        band.place_codes(np.ascontiguousarray(pixels), self._tables[levels])
+
+
+def _lanes_of(number: int) -> slice:
+    """Where the channels of a look are in a node."""
+    first = grid_kernel.LANES_A_LOOK * number
+    return slice(first, first + 3)
 
 
 def _bend_of_parts(parts: NDArray[np.uint16]) -> Array:
@@ -269,11 +275,3 @@ def _bend_of_parts(parts: NDArray[np.uint16]) -> Array:
     ]
     high, low = np.maximum.reduce(middles), np.minimum.reduce(middles)
     return np.asarray((high - low).max(axis=(1, 2, 3, 4)) / 2)
-
-
-def _cells_of(grid: NDArray[np.float32]) -> NDArray[np.int64]:
-    """Numbers of the cells of positions (n, 3), red fastest; -1 outside."""
-    side = GRID_SIZE - 1
-    inside = np.asarray(((grid >= 0) & (grid <= side)).all(axis=1))
-    r, g, b = np.minimum(np.where(inside[:, None], grid, 0).astype(np.int64), side - 1).T
-    return np.where(inside, (b * side + g) * side + r, -1)

@@ -23,8 +23,8 @@ from lookdev.looks.toml_file import load_look
 from lookdev.meter.scout import load_scout
 from lookdev.render import kernel
 from lookdev.render.grader import target_of
-from lookdev.render.grid_kernel import TOP
-from lookdev.render.grid_lattice import ENCODED, SCENE_STOPS, GridLattice, Shaper, _cells_of, shaper_for
+from lookdev.render.grid_kernel import TOP, Band
+from lookdev.render.grid_lattice import ENCODED, SCENE_STOPS, GridLattice, Shaper, shaper_for
 from lookdev.render.lattice import (
     CodeLattice,
     LatticeStore,
@@ -74,9 +74,12 @@ def unrounded(lattice: CodeLattice, pixels: NDArray[np.uint8]) -> Array:
 def unrounded_grid(lattice: GridLattice, pixels: NDArray[np.generic]) -> Array:
     """The same for pixels (n, 3) of 16 bits or floats: between nodes where the lattice is smooth."""
     graded = StillGrader(pixels[None])(lattice)[0]
-    grid = lattice._positions(pixels)
-    cells = _cells_of(grid)
-    smooth = (cells >= 0) & (lattice._kinds.reshape(-1)[cells] == 1 << 8)
+    band = Band(len(pixels))
+    lattice._place(pixels, band)
+    grid = np.ascontiguousarray(band.grid.T)
+    red, green, blue = np.clip(grid, 0, 127).astype(int).T
+    inside = ((grid >= 0) & (grid <= 128)).all(axis=1)
+    smooth = inside & (lattice._kinds[blue, green, red] == 1 << 8)
     assert smooth.any()
     signal = lattice.transform(signal_of(pixels))
     nodes = np.ascontiguousarray(lattice.nodes[..., :3] / np.float32(TOP))
