@@ -43,6 +43,15 @@ def _place_codes(codes, table, grid):  # type: ignore[no-untyped-def]
 
 
 @compiled
+def _place_some_codes(codes, at, table, grid):  # type: ignore[no-untyped-def]
+    for i in range(at.size):
+        j = at[i]
+        grid[0, i] = table[codes[3 * j]]
+        grid[1, i] = table[codes[3 * j + 1]]
+        grid[2, i] = table[codes[3 * j + 2]]
+
+
+@compiled
 def _place_light(light, scale, start, steps, grid):  # type: ignore[no-untyped-def]
     """``scale`` 0: light itself, in ``steps`` from ``start``; else its inverse hyperbolic sine."""
     for c in range(3):
@@ -156,10 +165,18 @@ def _one_look(words, number, out):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _mark(cells, count, seen):  # type: ignore[no-untyped-def]
-    for i in range(count):
-        if cells[i] >= 0:
-            seen[cells[i]] = True
+def _one_look_at(codes, first, at, out):  # type: ignore[no-untyped-def]
+    for i in range(at.size):
+        j = at[i]
+        out[j, 0], out[j, 1], out[j, 2] = codes[i, first], codes[i, first + 1], codes[i, first + 2]
+
+
+@compiled
+def _round_at(signal, top_code, first, at, out):  # type: ignore[no-untyped-def]
+    for i in range(at.size):
+        j = at[i]
+        for c in range(3):
+            out[j, first + c] = int32(min(max(signal[i, c], 0.0), 1.0) * top_code + 0.5)
 
 
 @compiled
@@ -197,7 +214,7 @@ class Band:
         self.codes = np.empty((most, LANES), dtype=np.uint8)
         self._grid, self._parts = (np.empty((3, most), dtype=np.float32) for _ in range(2))
         # arrays of their own: of rows of one the compiler does not see that they are apart
-        self._cells = np.empty(most, dtype=np.int32)
+        self._cells, self._in_parts = (np.empty(most, dtype=np.int32) for _ in range(2))
         self._nodes = tuple(np.empty(most, dtype=np.int32) for _ in range(3))
         self._shares = tuple(np.empty(most, dtype=np.float32) for _ in range(4))
         self._left, self._looks = np.empty(most, dtype=np.int64), np.empty(most, dtype=np.uint8)
@@ -213,15 +230,22 @@ class Band:
         self.count = len(codes)
         _place_codes(codes.reshape(-1), table, self._grid)
 
+    def place_some_codes(
+        self, codes: NDArray[np.integer], at: NDArray[np.int64], table: NDArray[np.float32]
+    ) -> None:
+        """As :meth:`place_codes` with those at some places."""
+        self.count = len(at)
+        _place_some_codes(codes.reshape(-1), at, table, self._grid)
+
     def place_light(self, light: NDArray[np.float32], scale: float, start: float, steps: float) -> None:
         """Take floats (n, 3): (asinh(scale light) - start) steps; scale 0: (light - start) steps."""
         self.count = len(light)
         _place_light(light.reshape(-1), scale, start, steps, self._grid)
 
-    def mark(self, cells: int, seen: NDArray[np.bool_]) -> None:
-        """Set the flags of the cells that pixels lie in, red fastest, of so many along an edge."""
-        _find(*self._grid, self.count, cells, self._cells, *self._nodes, *self._shares)
-        _mark(self._cells, self.count, seen)
+    @property
+    def cells(self) -> NDArray[np.int32]:
+        """Numbers of their cells, red fastest, after :meth:`grade`; -1 outside."""
+        return self._cells[: self.count]
 
     def grade(
         self, kinds: NDArray[np.int32], nodes: NDArray[np.uint16], divided: NDArray[np.uint16]
@@ -241,7 +265,7 @@ class Band:
         left, finer = self._counts.tolist()
         if finer:
             _place_in_cells(self._grid, self._finer, finer, cells, self._parts)
-            _find(*self._parts, finer, FINE_PARTS, self._cells, *found)
+            _find(*self._parts, finer, FINE_PARTS, self._in_parts, *found)
             _blend_finer(divided.reshape(-1), self._finer, *found, finer, _lanes(), self.codes)
         return self._left[:left], self._looks[:left]
 
@@ -252,6 +276,21 @@ class Band:
         _one_look(words, number, out[:whole].reshape(-1).view(np.uint32))
         first = LANES_A_LOOK * number
         out[whole:] = self.codes[whole : self.count, first : first + 3]
+
+    def put_at(self, number: int, at: NDArray[np.int64], out: NDArray[np.uint8]) -> None:
+        """The same, to some places of ``out``."""
+        _one_look_at(self.codes, LANES_A_LOOK * number, at, out)
+
+
+def round_at(
+    signal: NDArray[np.float64],
+    at: NDArray[np.int64],
+    out: NDArray[np.uint8] | NDArray[np.uint16],
+    first: int = 0,
+) -> None:
+    """Codes of a signal (n, 3), rounded half up, into three columns of ``out`` from ``first`` on, to the rows
+    of numbers ``at``."""
+    _round_at(signal, float(np.iinfo(out.dtype).max), first, at, out)
 
 
 def bends(cells: NDArray[np.integer], nodes: NDArray[np.uint16], number: int) -> NDArray[np.float32]:

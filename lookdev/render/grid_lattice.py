@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,6 @@ from lookdev.looks.pipeline import Transform
 from lookdev.looks.rendering import MID_GREY
 from lookdev.render import grid_kernel
 from lookdev.render.nodes import CHUNK, NodeCompiler, places
-from lookdev.render.reference import to_codes
 from lookdev.stills.still import code_values, signal_of
 
 Array = NDArray[np.float64]
@@ -119,11 +119,17 @@ class GridLattice:
         """Memory that it takes."""
         return int(self.nodes.nbytes + self._kinds.nbytes + self._divided[: self._count_divided].nbytes)
 
+    @cached_property
+    def _ramp(self) -> Array:
+        """Signal at the nodes along an axis, those of parts of cells too."""
+        count = (GRID_SIZE - 1) * grid_kernel.FINE_PARTS
+        return self.shaper.from_grid(np.arange(count + 1) / count)
+
     def _work_out(self, new: NDArray[np.uint32]) -> None:
-        signal = self.shaper.from_grid(places(new, GRID_SIZE) / (GRID_SIZE - 1))
-        nodes = self.nodes.reshape(-1, grid_kernel.LANES)
+        signal = self._ramp[places(new, GRID_SIZE) * grid_kernel.FINE_PARTS]
+        nodes, at = self.nodes.reshape(-1, grid_kernel.LANES), new.astype(np.int64)
         for k, transform in enumerate(self.transforms):
-            nodes[new, _lanes_of(k)] = code_values(transform(signal), np.uint16)
+            grid_kernel.round_at(transform(signal), at, nodes, grid_kernel.LANES_A_LOOK * k)
 
     def grade(self, pixels: NDArray[Any], out: Codes) -> None:
         """Code values (n, 3) of any type through the first look into codes ``out`` (n, 3)."""
@@ -136,49 +142,49 @@ class GridLattice:
             self._grade(pixels[part], [out[part] for out in outs])
 
     def _grade(self, pixels: NDArray[Any], outs: Sequence[Codes]) -> None:
-        left, looks = self._interpolated(pixels, outs)
-        while np.any(unknown := looks == grid_kernel.UNKNOWN):
-            at = left[unknown]
-            self._judge(self._cells(pixels[at]))
-            if 4 * len(at) > len(pixels):
-                left, looks = self._interpolated(pixels, outs)
+        left, looks, new = self._interpolated(pixels, outs)
+        while len(new):
+            self._judge(new)
+            known = looks != grid_kernel.UNKNOWN
+            again = left[~known]
+            if 4 * len(again) > len(pixels):
+                left, looks, new = self._interpolated(pixels, outs)
                 continue
-            some = [np.empty((len(at), 3), dtype=np.uint8) for _ in outs]
-            again, theirs = self._interpolated(pixels[at], some)
-            for out, mine in zip(outs, some, strict=True):
-                out[at] = mine
-            left = np.concatenate([left[~unknown], at[again]])
-            looks = np.concatenate([looks[~unknown], theirs])
+            at, theirs, new = self._interpolated(pixels, outs, again)
+            left, looks = np.concatenate([left[known], at]), np.concatenate([looks[known], theirs])
         for k, out in enumerate(outs):
-            mine = left[looks >> k & 1 == 1]
+            mine = left[(looks >> k & 1) == 1]
             for start in range(0, len(mine), CHUNK):
                 at = mine[start : start + CHUNK]
-                out[at] = to_codes(self.transforms[k](signal_of(pixels[at])), 8)
+                grid_kernel.round_at(self.transforms[k](signal_of(pixels[at])), at, out)
 
     def _interpolated(
-        self, pixels: NDArray[Any], outs: Sequence[Codes]
-    ) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
-        """Pixels into ``outs``, and which were not done and for which looks; see the kernel."""
+        self, pixels: NDArray[Any], outs: Sequence[Codes], some: NDArray[np.int64] | None = None
+    ) -> tuple[NDArray[np.int64], NDArray[np.uint8], NDArray[np.intp]]:
+        """Pixels, or those at ``some`` places, into ``outs``; which were not done and for which looks, see
+        the kernel; and the cells that are not known."""
         left, looks = [], []
-        band = grid_kernel.Band(min(BAND, len(pixels)))
-        for start in range(0, len(pixels), BAND):
+        count = len(pixels if some is None else some)
+        band, seen = grid_kernel.Band(min(BAND, count)), None
+        for start in range(0, count, BAND):
             part = slice(start, start + BAND)
-            self._place(pixels[part], band)
+            self._place(
+                pixels if some is not None else pixels[part], band, None if some is None else some[part]
+            )
             at, theirs = band.grade(self._kinds, self.nodes, self._divided)
             for k, out in enumerate(outs):
-                band.put(k, out[part])
-            left.append(start + at)
+                if some is None:
+                    band.put(k, out[part])
+                else:
+                    band.put_at(k, some[part], out)
+            unknown = theirs == grid_kernel.UNKNOWN
+            if unknown.any():
+                seen = np.zeros(self._kinds.size, dtype=np.bool_) if seen is None else seen
+                seen[band.cells[at[unknown]]] = True
+            left.append(start + at if some is None else some[part][at])
             looks.append(theirs.copy())
-        return np.concatenate(left), np.concatenate(looks)
-
-    def _cells(self, pixels: NDArray[Any]) -> NDArray[np.intp]:
-        """Numbers of the cells that pixels (n, 3) inside the grid lie in, each once."""
-        seen = np.zeros(self._kinds.size, dtype=np.bool_)
-        band = grid_kernel.Band(min(BAND, len(pixels)))
-        for start in range(0, len(pixels), BAND):
-            self._place(pixels[start : start + BAND], band)
-            band.mark(GRID_SIZE - 1, seen)
-        return np.flatnonzero(seen)
+        new = np.zeros(0, dtype=np.intp) if seen is None else np.flatnonzero(seen)
+        return np.concatenate(left), np.concatenate(looks), new
 
     def _judge(self, cells: NDArray[np.intp]) -> None:
         """Find out how the pixels in numbered cells are to be graded."""
@@ -187,12 +193,12 @@ class GridLattice:
         self._compiler.ensure(cells)
         exact, finer = (np.zeros(len(cells), dtype=np.int32) for _ in range(2))
         parts: list[tuple[NDArray[np.intp], NDArray[np.uint16]]] = []
-        for k, transform in enumerate(self.transforms):
+        for k in range(len(self.transforms)):
             bends = grid_kernel.bends(cells, self.nodes, k) * 255.0
             smooth = bends <= GRID_BEND_CODES
             exact |= np.where(smooth, 0, 1 << k).astype(np.int32)
             may = np.flatnonzero(~smooth & (bends <= DIVIDED_BEND_CODES) & self.divides)
-            done, theirs = self._divide(transform, cells[may])
+            done, theirs = self._divide(k, cells[may])
             exact[may[done]] ^= 1 << k
             finer[may[done]] |= 1 << k
             parts.append((may[done], theirs))
@@ -215,42 +221,51 @@ class GridLattice:
             room[: self._count_divided] = self._divided[: self._count_divided]
             self._divided = room
 
-    def _divide(
-        self, transform: Transform, cells: NDArray[np.intp]
-    ) -> tuple[NDArray[np.intp], NDArray[np.uint16]]:
-        """Which of ``cells`` a look is smooth in, in every part, and its nodes (n, 27, 3) there."""
+    def _divide(self, k: int, cells: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.uint16]]:
+        """Which of ``cells`` look ``k`` is smooth in, in every part, and its nodes (n, 27, 3) there."""
         side = grid_kernel.FINE_PARTS + 1
         done, nodes = [np.zeros(0, dtype=np.intp)], [np.zeros((0, side**3, 3), dtype=np.uint16)]
         for start in range(0, len(cells), _DIVIDED_AT_ONCE):
-            signal = self._in_parts(cells[start : start + _DIVIDED_AT_ONCE])
-            parts = code_values(transform(signal), np.uint16)
+            parts = self._in_parts(k, cells[start : start + _DIVIDED_AT_ONCE])
             smooth = np.flatnonzero(_bend_of_parts(parts) * (255.0 / grid_kernel.TOP) <= PART_BEND_CODES)
             done.append(start + smooth)
             nodes.append(parts[smooth])
         return np.concatenate(done), np.concatenate(nodes)
 
-    def _in_parts(self, cells: NDArray[np.intp]) -> Array:
-        """Signal (n, 27, 3) going in at the nodes of cells that are divided, blue slowest."""
+    def _in_parts(self, k: int, cells: NDArray[np.intp]) -> NDArray[np.uint16]:
+        """Nodes (n, 27, 3) of the parts of cells by a look, blue slowest; the corners are known."""
         side, parts = GRID_SIZE - 1, grid_kernel.FINE_PARTS
         corner = np.stack([cells % side, cells // side % side, cells // side**2], axis=-1)
-        steps = np.arange(parts + 1) / parts
+        steps = np.arange(parts + 1)
         blue, green, red = np.meshgrid(steps, steps, steps, indexing="ij")
         inside = np.stack([red, green, blue], axis=-1).reshape(-1, 3)
-        return self.shaper.from_grid((corner[:, None] + inside) / side)
+        at_corner = (inside % parts == 0).all(axis=1)
+        out = np.empty((len(cells), len(inside), 3), dtype=np.uint16)
+        red, green, blue = np.moveaxis(corner[:, None] + inside[at_corner] // parts, -1, 0)
+        out[:, at_corner] = self.nodes[blue, green, red, _lanes_of(k)]
+        between = corner[:, None] * parts + inside[~at_corner]
+        out[:, ~at_corner] = code_values(self.transforms[k](self._ramp[between]), np.uint16)
+        return out
 
-    def _place(self, pixels: NDArray[Any], band: grid_kernel.Band) -> None:
-        """Have ``band`` take pixels (n, 3)."""
+    def _place(
+        self, pixels: NDArray[Any], band: grid_kernel.Band, some: NDArray[np.int64] | None = None
+    ) -> None:
+        """Have ``band`` take pixels (n, 3), or those at ``some`` places."""
         cells = GRID_SIZE - 1
         if pixels.dtype.kind == "f":
             scale, start, steps = self.shaper.as_numbers()
-            light = np.ascontiguousarray(pixels, dtype=np.float32)
+            light = np.ascontiguousarray(pixels if some is None else pixels[some], dtype=np.float32)
             band.place_light(light, scale, start, steps * cells)
             return
         levels = int(np.iinfo(pixels.dtype).max) + 1
         if levels not in self._tables:
             ramp = np.arange(levels) / (levels - 1.0)
             self._tables[levels] = np.asarray(self.shaper.to_grid(ramp) * cells, dtype=np.float32)
-        band.place_codes(np.ascontiguousarray(pixels), self._tables[levels])
+        codes = np.ascontiguousarray(pixels)
+        if some is None:
+            band.place_codes(codes, self._tables[levels])
+        else:
+            band.place_some_codes(codes, some, self._tables[levels])
 
 
 def _lanes_of(number: int) -> slice:
