@@ -6,6 +6,9 @@ through the steps of a look between two encodings, so that no two of them can di
 
 from __future__ import annotations
 
+import threading
+from collections import OrderedDict
+from collections.abc import Hashable
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Protocol, runtime_checkable
@@ -195,3 +198,28 @@ class Pipeline:
         """Scene light (..., 3) of code values, before the grade."""
         rgb = self.source.to_working(signal)
         return lift_curve(rgb, self.source.peak) if self.source.state == "output" else rgb
+
+
+_KEPT = 128
+_kept: OrderedDict[Hashable, Transform] = OrderedDict()
+_kept_lock = threading.Lock()
+
+
+def shared_transform(
+    look: LookLike, source: Encoding, target: Encoding, cast: Cast | None = None, exposure_stops: float = 0.0
+) -> Transform:
+    """As ``look.transform``; who asked for the same before gets the same object, with what that worked out.
+
+    Of a still's lattice, its place's pages and its .cube each takes some 4 ms to find out about.
+    """
+    key = (look.title, look.fingerprint(), source, target, cast, exposure_stops)
+    with _kept_lock:
+        if key in _kept:
+            _kept.move_to_end(key)
+            return _kept[key]
+    made = look.transform(source, target, cast, exposure_stops)
+    with _kept_lock:
+        kept = _kept.setdefault(key, made)
+        while len(_kept) > _KEPT:
+            _kept.popitem(last=False)
+    return kept

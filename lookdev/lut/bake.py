@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.errors import RequestError
 from lookdev.looks.cast import Cast
-from lookdev.looks.pipeline import LookLike, Transform
+from lookdev.looks.pipeline import LookLike, Transform, shared_transform
 from lookdev.lut.cube import CubeLut, Shaper, Triple, lattice_points, write_cube
 from lookdev.lut.error import Difference, lut_error, own_error
 
@@ -203,7 +203,7 @@ def export_cube(
     own : colours (n, 3) of the scout's stills, code values in ``source``: what the LUT will be put on.
     readings : the readings that the LUT stands for, a line each.
     """
-    transform = look.transform(source, target, cast)
+    transform = shared_transform(look, source, target, cast)
     title = look.title if place is None else f"{look.title} - {place}"
     lut = bake_curve(transform, title=title) if one_dimensional else bake_cube(transform, size, domain, title)
     whole, picture = lut_error(lut, transform)

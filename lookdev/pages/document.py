@@ -197,11 +197,15 @@ class Document:
             try:
                 pages = []
                 for sheet in document:
-                    bitmap = pypdfium2.PdfBitmap.new_native(across, down, raw.FPDFBitmap_BGR)
+                    pixels = np.zeros((down, across, 3), dtype=np.uint8)
+                    kind = raw.FPDFBitmap_BGR
+                    bitmap = raw.FPDFBitmap_CreateEx(across, down, kind, pixels.ctypes.data, 3 * across)
+                    if not bitmap:
+                        raise SheetError("no room for the pixels of a page")
                     how = raw.FPDF_ANNOT | raw.FPDF_REVERSE_BYTE_ORDER
                     raw.FPDF_RenderPageBitmap(bitmap, sheet, 0, 0, across, down, 0, how)
-                    pages.append(np.array(bitmap.to_numpy(), order="C"))
-                    bitmap.close()
+                    raw.FPDFBitmap_Destroy(bitmap)
+                    pages.append(pixels)
                 return pages
             finally:
                 document.close()

@@ -35,8 +35,31 @@ def _font(key: str) -> Any:
     name, file_name = _FILES[key]
     raw = resources.files("lookdev.pages").joinpath("fonts", file_name).read_bytes()
     font = TTFont(name, io.BytesIO(gzip.decompress(raw) if file_name.endswith(".gz") else raw))
+    widths = _Widths(font.face)
+    # the library adds up letter by letter in Python, for every piece of text that it sets
+    font.stringWidth = lambda text, size, encoding="utf8": 0.001 * size * widths.of(text)
     pdfmetrics.registerFont(font)
     return font
+
+
+class _Widths(dict[str, float]):
+    """Widths of characters in thousandths of the size, as the font has them."""
+
+    def __init__(self, face: Any) -> None:
+        self._get, self._default = face.charWidths.get, face.defaultWidth
+
+    def __missing__(self, char: str) -> float:
+        self[char] = width = float(self._get(ord(char), self._default))
+        return width
+
+    def of(self, text: str) -> float:
+        return float(sum(map(self.__getitem__, text)))
+
+
+@cache
+def _letters(weight: str) -> frozenset[str]:
+    """The characters that the font of a weight has itself."""
+    return frozenset(map(chr, _font(weight).face.charToGlyph))
 
 
 def registered(key: str) -> str:
@@ -51,6 +74,8 @@ def clean(text: str) -> str:
     >>> clean("cafe\\u0301\\tnoir")
     'café noir'
     """
+    if text.isascii() and text.isprintable():
+        return re.sub(r" {2,}", " ", text) if "  " in text else text
     text = unicodedata.normalize("NFC", text)
     return re.sub(r" {2,}", " ", "".join(_plain(c) for c in text))
 
@@ -82,6 +107,9 @@ def runs(text: str, weight: str = REGULAR) -> tuple[tuple[str, str], ...]:
     >>> [piece for _, piece in runs("Øst 東")]
     ['Øst ', '東']
     """
+    plain = clean(text)
+    if _letters(weight).issuperset(plain):
+        return ((_FILES[weight][0], plain),) if plain else ()
     parts: list[tuple[str, str]] = []
     missing: list[str] = []
 
@@ -91,7 +119,7 @@ def runs(text: str, weight: str = REGULAR) -> tuple[tuple[str, str], ...]:
         else:
             parts.append((key, piece))
 
-    for char in [*clean(text), ""]:
+    for char in [*plain, ""]:
         key = _key_for(char, weight) if char else None
         if char and key is None:
             missing.append(f"U+{ord(char):04X}")
@@ -107,7 +135,10 @@ def runs(text: str, weight: str = REGULAR) -> tuple[tuple[str, str], ...]:
 @lru_cache(maxsize=4096)
 def missing_characters(text: str, weight: str = REGULAR) -> str:
     """The characters of ``text`` that no font here has, in order."""
-    return "".join(c for c in clean(text) if _key_for(c, weight) is None)
+    plain = clean(text)
+    if _letters(weight).issuperset(plain):
+        return ""
+    return "".join(c for c in plain if _key_for(c, weight) is None)
 
 
 @lru_cache(maxsize=65536)

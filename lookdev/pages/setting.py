@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -104,12 +105,18 @@ def unit_rgb(colour: Colour) -> tuple[float, float, float]:
     >>> unit_rgb((255, 0, 51))
     (1.0, 0.0, 0.2)
     """
-    values = np.asarray(colour)
-    if values.shape != (3,):
+    values = tuple(colour)
+    if len(values) != 3:
         raise SheetError("a colour has three values", found=str(colour))
+    return _unit_rgb(*values)
+
+
+@lru_cache(maxsize=4096, typed=True)
+def _unit_rgb(red: float, green: float, blue: float) -> tuple[float, float, float]:
+    values = np.array((red, green, blue))
     scale = 255.0 if np.issubdtype(values.dtype, np.integer) else 1.0
-    red, green, blue = (float(v) for v in np.clip(values / scale, 0.0, 1.0))
-    return red, green, blue
+    unit = np.clip(values / scale, 0.0, 1.0)
+    return float(unit[0]), float(unit[1]), float(unit[2])
 
 
 def fitted(text: str, style: Style, width: float, min_size: float = MIN_SIZE, lines: int = 1) -> Style:

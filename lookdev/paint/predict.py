@@ -101,9 +101,10 @@ class Viewing:
     @cached_property
     def _transform(self) -> Transform:
         from lookdev.looks.model import Look
+        from lookdev.looks.pipeline import shared_transform
 
         look = self.look if self.look is not None else Look(title="as it stood")
-        return look.transform(self.encoding, _screen(), self.site.cast)
+        return shared_transform(look, self.encoding, _screen(), self.site.cast)
 
     def signal(self, scene: ArrayLike) -> Array:
         """sRGB signal (..., 3), 0 to 1, of scene light (..., 3)."""

@@ -95,12 +95,15 @@ class Grader:
     def _graded(
         self, output: Output, picture: NDArray[Any], *, as_thumbnail: bool = False, last: bool = False
     ) -> NDArray[Any]:
+        from lookdev.looks.pipeline import shared_transform
         from lookdev.render.lattice import StillGrader
         from lookdev.render.reference import grade_reference
 
         target, bits = self._wanted(output, as_thumbnail)
         if self.exact:
-            transform = output.look.transform(self.still.encoding, target, output.cast, output.exposure_stops)
+            transform = shared_transform(
+                output.look, self.still.encoding, target, output.cast, output.exposure_stops
+            )
             return grade_reference(picture, transform, bits=bits)
         key = id(picture)
         if key not in self._graders:
@@ -132,6 +135,7 @@ class Grader:
         return next(made for one, made in zip(outputs, graded, strict=True) if one is output)
 
     def _grid(self, outputs: Sequence[Output], as_thumbnail: bool) -> GridLattice:
+        from lookdev.looks.pipeline import shared_transform
         from lookdev.render.grid_lattice import DIVIDING_PIXELS, GridLattice
         from lookdev.render.lattice import GRID_STORE
 
@@ -141,7 +145,7 @@ class Grader:
         def make() -> Lattice:
             source = self.still.encoding
             transforms = [
-                one.look.transform(source, target, one.cast, one.exposure_stops)
+                shared_transform(one.look, source, target, one.cast, one.exposure_stops)
                 for one, target in zip(outputs, targets, strict=True)
             ]
             return GridLattice(*transforms, divides=divides)
@@ -152,13 +156,14 @@ class Grader:
         return kept
 
     def _lattice(self, output: Output, target: Encoding, bits: int) -> Lattice:
+        from lookdev.looks.pipeline import shared_transform
         from lookdev.render.lattice import GRID_STORE, STORE, lattice_for
 
         source, dtype = self.still.encoding, self.still.pixels.dtype
         coarse = self.coarse and dtype == "uint8"
 
         def make() -> Lattice:
-            transform = output.look.transform(source, target, output.cast, output.exposure_stops)
+            transform = shared_transform(output.look, source, target, output.cast, output.exposure_stops)
             return lattice_for(transform, dtype, bits, coarse=coarse)
 
         store = STORE if dtype == "uint8" and bits == 8 else GRID_STORE

@@ -8,10 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lookdev.colorimetry.encodings import DISPLAY_P3, SRGB, encoding_names, get_encoding
+from lookdev.colorimetry.encodings import BT709, DISPLAY_P3, SRGB, encoding_names, get_encoding
+from lookdev.colorimetry.rgb_spaces import D65_XY
 from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
-from lookdev.looks.pipeline import Pipeline
+from lookdev.looks.pipeline import Pipeline, shared_transform
 from lookdev.looks.signal import brightest
 from lookdev.looks.stages.base import Metered
 from lookdev.looks.steps import Step, join, run
@@ -155,3 +156,17 @@ def test_a_stop_on_a_jpeg_rolls_into_the_shoulder() -> None:
 def test_codes_round_half_up() -> None:
     assert to_codes(np.array([0.5 / 255, 0.499 / 255, -1.0, 2.0]), 8).tolist() == [1, 0, 0, 255]
     assert to_codes(np.array([1.0]), 16).tolist() == [65535]
+
+
+def test_a_shared_transform_is_of_the_same_look_and_light_alone() -> None:
+    look = Look.model_validate({"title": "one", "curve": {"contrast": 1.2}})
+    cast = Cast((0.45, 0.41), D65_XY)
+    one = shared_transform(look, SRGB, SRGB, cast, 0.5)
+    assert shared_transform(look.model_copy(), SRGB, SRGB, Cast((0.45, 0.41), D65_XY), 0.5) is one
+    other = Look.model_validate({"title": "one", "curve": {"contrast": 1.3}})
+    for made in (
+        shared_transform(other, SRGB, SRGB, cast, 0.5), shared_transform(look, SRGB, SRGB, None, 0.5),
+        shared_transform(look, SRGB, SRGB, cast), shared_transform(look, SRGB, BT709, cast, 0.5),
+    ):  # fmt: skip
+        assert made is not one
+    assert np.array_equal(one([0.2, 0.4, 0.6]), look.transform(SRGB, SRGB, cast, 0.5)([0.2, 0.4, 0.6]))

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import io
+import os
 import pickle
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -263,3 +266,17 @@ def test_half_written_files_are_swept_and_nothing_else(tmp_path: Path) -> None:
         (tmp_path / name).write_text("")
     sweep_parts([tmp_path, tmp_path / "none"])
     assert {path.name for path in tmp_path.iterdir()} == set(names[1:])
+
+
+@pytest.mark.parametrize("loaded", [True, False])
+def test_opencv_works_in_the_thread_that_calls_it(loaded: bool) -> None:
+    """Whether it was loaded before the batch, or comes to be within it; afterwards it is as it was."""
+    code = (
+        "import os, sys; from lookdev.render.executor import _alone_in_opencv\n"
+        f"if {loaded}: import cv2; cv2.setNumThreads(3)\n"
+        "with _alone_in_opencv():\n    import cv2; assert cv2.getNumThreads() == 1\n"
+        f"assert cv2.getNumThreads() == (3 if {loaded} else cv2.getNumberOfCPUs())\n"
+        "assert 'OPENCV_FOR_THREADS_NUM' not in os.environ\n"
+    )
+    outer = {k: v for k, v in os.environ.items() if k != "OPENCV_FOR_THREADS_NUM"}
+    subprocess.run([sys.executable, "-c", code], check=True, env=outer)
