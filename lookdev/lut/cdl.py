@@ -38,9 +38,10 @@ NAMESPACE = "urn:ASC:CDL:v1.2"
 MAX_BYTES = 4_000_000
 _FIT_COLOURS = 2000
 _CUBE_WEIGHT, _OWN_WEIGHT, _GREY_WEIGHT = 0.15, 1.0, 2.0  # of taste: the scout's colours, and greys above all
-_GREY_GOAL, _GREY_MOST, _GREY_HOLD = 1.5, 1.45, 4.0
+_GREY_GOAL, _GREY_MOST, _GREY_HOLD = 1.5, 1.44, 4.0
 """CIEDE2000 that greys are to come under; above which each counts once more, and how much. They come to 1.5
 or, where ten numbers cannot, to what they can (DEVELOPERS.md, "LUTs, measured")."""
+_OTHER_BEGINS = (1.5, 3.0)  # shares of the way from no change to where the fit was, to begin again at
 _RIDGE = 0.3  # CIELAB units that a number may cost which lies its usual distance from no change
 _IDENTITY = np.array([1.0] * 3 + [0.0] * 3 + [1.0] * 3 + [1.0])
 _USUAL = np.array([0.25] * 3 + [0.06] * 3 + [0.25] * 3 + [0.4])
@@ -189,14 +190,20 @@ def _fitted(
 
     def rank(p: Array) -> tuple[float, float]:
         off = residuals(p, _GREY_HOLD)
-        worst = off[len(inputs) * 3 :][: greys.stop].max() / _GREY_HOLD + _GREY_MOST
+        worst = residuals(p, 1.0)[len(inputs) * 3 :][: greys.stop].max() + _GREY_MOST
         return max(_GREY_GOAL, float(worst)), float(off @ off)
 
+    def best(begins: Sequence[Array]) -> Array:
+        ends = (np.round(nearest(begin, _GREY_HOLD), 6) + 0.0 for begin in begins)
+        return min(ends, key=rank)
+
     if start is not None:
-        begins = [np.array([*start.slope, *start.offset, *start.power, start.saturation])]
+        p = best([np.array([*start.slope, *start.offset, *start.power, start.saturation])])
     else:  # straight to the greys it ends elsewhere: mostly worse, now and then where alone greys come near
-        begins = [first := nearest(_IDENTITY, 0.0), np.append(_IDENTITY[:9], first[9])]
-    p = np.round(min((nearest(begin, _GREY_HOLD) for begin in begins), key=rank), 6) + 0.0
+        first = nearest(_IDENTITY, 0.0)
+        p = best([first, _further(first, 0.0)])
+        if rank(p)[0] > 1.1 * _GREY_GOAL:  # there are other places to end, with greys at half of that
+            p = min(p, best([_further(first, share) for share in _OTHER_BEGINS]), key=rank)
     return CDL(
         slope=(float(p[0]), float(p[1]), float(p[2])),
         offset=(float(p[3]), float(p[4]), float(p[5])),
@@ -204,6 +211,11 @@ def _fitted(
         saturation=float(p[9]),
         encoding=source.name,
     )
+
+
+def _further(numbers: Array, share: float) -> Array:
+    """Ten numbers at a share of their way from no change, with the same saturation."""
+    return np.append(_IDENTITY[:9] + share * (numbers[:9] - _IDENTITY[:9]), numbers[9])
 
 
 def _tolerances(lab: Array) -> Array:
