@@ -105,7 +105,7 @@ class GridLattice:
         self._divided = np.zeros((0, (grid_kernel.FINE_PARTS + 1) ** 3, grid_kernel.LANES), dtype=np.uint16)
         self._count_divided = 0
         self._kinds = np.zeros((GRID_SIZE - 1,) * 3, dtype=np.int32)
-        self._compiler = NodeCompiler(GRID_SIZE - 1, self._work_out)
+        self._compiler = NodeCompiler(GRID_SIZE - 1)
         self._judging = threading.Lock()
         self._tables: dict[int, NDArray[np.float32]] = {}
 
@@ -190,7 +190,7 @@ class GridLattice:
         """Find out how the pixels in numbered cells are to be graded."""
         kinds = self._kinds.reshape(-1)
         cells = cells[kinds[cells] == 0]
-        self._compiler.ensure(cells)
+        self._compiler.ensure(cells, self._work_out)
         exact, finer = (np.zeros(len(cells), dtype=np.int32) for _ in range(2))
         parts: list[tuple[NDArray[np.intp], NDArray[np.uint16]]] = []
         for k in range(len(self.transforms)):

@@ -82,7 +82,7 @@ class CodeLattice:
             self._bend_codes, self._dark_codes = ROUGH_BEND_CODES, 0
         side = self._cells_a_channel + 1
         self.nodes = np.zeros((side, side, side, 3), dtype=np.int32)
-        self._compiler = NodeCompiler(self._cells_a_channel, self._work_out)
+        self._compiler = NodeCompiler(self._cells_a_channel)
 
     @property
     def busy(self) -> bool:
@@ -113,7 +113,7 @@ class CodeLattice:
         """Colours, and the places of those that are not to be interpolated and are left undone."""
         if cells is None:
             cells = kernel.Cells(colours, self.cell_bits)
-        self._compiler.ensure(cells.numbers)
+        self._compiler.ensure(cells.numbers, self._work_out)
         hard = cells.hard(self.nodes, self._bend_codes, self._dark_codes)
         return kernel.interpolate_codes(colours, self.cell_bits, hard, self.nodes)
 

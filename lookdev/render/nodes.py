@@ -23,29 +23,32 @@ def places(numbers: NDArray[np.uint32], side: int) -> NDArray[np.intp]:
 class NodeCompiler:
     """Which nodes of a lattice are known, and one thread at a time working out more.
 
-    ``work_out`` gets them a chunk at a time, those of lower numbers first.
+    It does not know its lattice: two that know each other are freed when the collector comes by, and it does
+    not see how large they are.
     """
 
-    def __init__(self, cells_a_channel: int, work_out: Callable[[NDArray[np.uint32]], None]) -> None:
+    def __init__(self, cells_a_channel: int) -> None:
         self._cells_a_channel = cells_a_channel
         self._known = np.zeros((cells_a_channel + 1) ** 3, dtype=np.bool_)
         self._done = np.zeros(cells_a_channel**3, dtype=np.bool_)
-        self._work_out = work_out
         self._lock = threading.Lock()
 
     @property
     def busy(self) -> bool:
         return self._lock.locked()
 
-    def ensure(self, cells: NDArray[np.integer]) -> None:
-        """Work out the nodes of numbered ``cells`` that are not known yet."""
+    def ensure(self, cells: NDArray[np.integer], work_out: Callable[[NDArray[np.uint32]], None]) -> None:
+        """Have the nodes of numbered ``cells`` that are not known yet worked out.
+
+        ``work_out`` gets them a chunk at a time, those of lower numbers first.
+        """
         if self._done[cells].all():
             return
         with self._lock:
             new = np.sort(kernel.new_nodes(cells, self._cells_a_channel, self._known))
             try:
                 for start in range(0, len(new), CHUNK):
-                    self._work_out(new[start : start + CHUNK])
+                    work_out(new[start : start + CHUNK])
             except BaseException:
                 self._known[new] = False
                 raise

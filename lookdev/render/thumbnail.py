@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import lru_cache
 from typing import Any
 
@@ -11,8 +12,7 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.encodings import SRGB, Encoding
 from lookdev.looks.model import Look
 from lookdev.render import kernel
-from lookdev.render.grid_lattice import GridLattice
-from lookdev.render.lattice import StillGrader
+from lookdev.render.reference import grade_reference
 from lookdev.stills.reader import linear_light
 from lookdev.stills.still import code_values
 
@@ -67,9 +67,21 @@ def _block_means(pixels: NDArray[Any], encoding: Encoding, factor: int) -> NDArr
     step = max(1, _ROWS_AT_ONCE // factor)
     for top in range(0, rows, step):
         band = pixels[top * factor : min(top + step, rows) * factor, : columns * factor]
-        blocks = linear_light(band, encoding).reshape(-1, factor, columns, factor, 3)
-        out[top : top + step] = blocks.mean(axis=(1, 3))
+        light = linear_light(band, encoding).reshape(-1, factor, columns * factor * 3)
+        # row by row, then column by column: a mean over both axes takes twelve times as long
+        blocks = _sum(light[:, i] for i in range(factor)).reshape(-1, columns, factor, 3)
+        out[top : top + step] = _sum(blocks[:, :, i] for i in range(factor))
+    out /= np.float32(factor * factor)
     return out
+
+
+def _sum(arrays: Iterable[NDArray[np.float32]]) -> NDArray[np.float32]:
+    """The sum of arrays of one shape, one after the other."""
+    total: NDArray[np.float32] | None = None
+    for one in arrays:
+        total = one.copy() if total is None else np.add(total, one, out=total)
+    assert total is not None
+    return total
 
 
 def as_srgb(pixels: NDArray[Any], encoding: Encoding) -> NDArray[np.uint8]:
@@ -77,4 +89,4 @@ def as_srgb(pixels: NDArray[Any], encoding: Encoding) -> NDArray[np.uint8]:
     if encoding == SRGB and pixels.dtype == np.uint8:
         return pixels.copy()
     plain = Look(title="as it stood").transform(encoding, SRGB)
-    return StillGrader(pixels)(GridLattice(plain), 8)  # type: ignore[return-value]
+    return grade_reference(pixels, plain)  # type: ignore[return-value]  # a lattice for one small picture is dear

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.colorimetry.encodings import Encoding, get_encoding
+from lookdev.colorimetry.encodings import Encoding, get_encoding, linear
 from lookdev.errors import StillError
 from lookdev.stills import exif as exif_tags
 from lookdev.stills import jpeg
@@ -506,7 +506,8 @@ def reduced(pixels: NDArray[Any], encoding: Encoding, size: tuple[int, int]) -> 
 def linear_light(pixels: NDArray[Any], encoding: Encoding) -> NDArray[np.float32]:
     """Linear RGB (h, w, 3) of the encoding's own primaries, by table for integer code values."""
     if pixels.dtype.kind == "f":
-        return np.asarray(encoding.decode(pixels), dtype=np.float32)
+        light = pixels if encoding.decode is linear else encoding.decode(pixels)
+        return np.asarray(light, dtype=np.float32)
     levels = 256 if pixels.dtype == np.uint8 else 65536
     ramp = np.repeat(np.arange(levels)[:, None] / (levels - 1.0), 3, axis=1)
     table = np.asarray(encoding.decode(ramp), dtype=np.float32)

@@ -6,6 +6,8 @@ frames. Measured on the unrounded signal: rounding to 8 bits, which both paths d
 
 from __future__ import annotations
 
+import gc
+import weakref
 from dataclasses import replace
 from pathlib import Path
 
@@ -276,6 +278,21 @@ def test_the_store_keeps_the_lattices_last_used() -> None:
     assert store.get("a", make) is first
     store.get("b", make)
     assert len(made) == 4
+
+
+@pytest.mark.parametrize("kind", [CodeLattice, GridLattice])
+def test_a_lattice_that_nobody_wants_is_freed_at_once(kind: type[CodeLattice] | type[GridLattice]) -> None:
+    """Those of a card of raw files take 150 MB each, and the collector does not see how large a thing is."""
+    dtype = np.uint8 if kind is CodeLattice else np.uint16
+    lattice = kind(LOOKS["slack_water"].transform(SRGB, SRGB))
+    StillGrader(np.full((2, 2, 3), 100, dtype=dtype))(lattice)
+    gone = weakref.ref(lattice)
+    gc.disable()
+    try:
+        del lattice
+        assert gone() is None
+    finally:
+        gc.enable()
 
 
 def test_what_a_look_makes_of_a_picture_does_not_depend_on_those_beside_it() -> None:
