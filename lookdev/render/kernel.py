@@ -278,8 +278,8 @@ def _put_three_rows(rows, first, last, red, green, blue, totals):  # type: ignor
 
 
 @compiled
-def _average(rows, red, green, blue, row_edges, column_edges, out):  # type: ignore[no-untyped-def]
-    totals = np.empty(uintp(rows.shape[1]), dtype=np.float32)
+def _average(rows, red, green, blue, row_edges, column_edges, totals, out):  # type: ignore[no-untyped-def]
+    """``totals`` (numbers of a row) is scratch."""
     for y in range(out.shape[0]):
         top, bottom = row_edges[y], row_edges[y + 1]
         row, end = int(top), int(np.ceil(bottom))
@@ -464,7 +464,8 @@ def average_in_light(
     columns, rows = _cuts(pixels, size)
     out = np.empty((size[1], size[0], 3), dtype=np.float32)
     red, green, blue = np.ascontiguousarray(light.T, dtype=np.float32)
-    _average(pixels.reshape(len(pixels), -1), red, green, blue, rows, columns, out)
+    flat = pixels.reshape(len(pixels), -1)
+    _average(flat, red, green, blue, rows, columns, np.empty(flat.shape[1], dtype=np.float32), out)
     return out
 
 
@@ -476,11 +477,11 @@ def average_to_codes(
     red, green, blue = np.ascontiguousarray(light.T, dtype=np.float32)
     out = np.empty((size[1], size[0], 3), dtype=np.uint8)
     step, flat = max(1, _NUMBERS_AT_ONCE // (3 * size[0])), pixels.reshape(len(pixels), -1)
-    some = np.empty((step, size[0], 3), dtype=np.float32)
+    some, totals = np.empty((step, size[0], 3), dtype=np.float32), np.empty(flat.shape[1], dtype=np.float32)
     for top in range(0, size[1], step):
         part = out[top : top + step]
         mean = some[: len(part)]
-        _average(flat, red, green, blue, rows[top : top + len(part) + 1], columns, mean)
+        _average(flat, red, green, blue, rows[top : top + len(part) + 1], columns, totals, mean)
         edges.codes(mean, part)
     return out
 

@@ -309,6 +309,7 @@ def warm_up(tell: Callable[[str], None] | None = None) -> None:
         with compile_beside("from lookdev.render.lattice import use_half; use_half()"), without_collecting():
             _use_pixels(_Unchanged())
             _use_looks(_usual(_FIRST))
+            _use_codes()
             render_curve([0.0])
         if not try_alone("from lookdev.render.lattice import try_kept; raise SystemExit(try_kept())"):
             _use_all()
@@ -333,6 +334,7 @@ def use_half() -> None:
 def _use_all() -> None:
     _use_pixels(*_usual({**_FIRST, **_SECOND}))
     _use_averages()
+    _use_codes()
     render_curve([0.0])
 
 
@@ -353,8 +355,13 @@ def _use_pixels(*transforms: Transform) -> None:
 
 
 def _use_averages() -> None:
-    edges, light = kernel.Edges(np.ones((3, 255), dtype=np.float32)), np.zeros((256, 3), dtype=np.float32)
-    kernel.average_to_codes(np.zeros((4, 4, 3), dtype=np.uint8), light, edges, (2, 2))
+    light = np.zeros((256, 3), dtype=np.float32)
+    kernel.average_in_light(np.zeros((4, 4, 3), dtype=np.uint8), light, (2, 2))
+
+
+def _use_codes() -> None:
+    edges = kernel.Edges(np.ones((3, 255), dtype=np.float32))
+    edges.codes(np.zeros((2, 2, 3), dtype=np.float32), np.empty((2, 2, 3), dtype=np.uint8))
 
 
 def _use_looks(transforms: Iterable[Transform]) -> None:
