@@ -86,16 +86,16 @@ class Problem:
 
     def residuals(self, vector: Array) -> Array:
         """(n, 3): as long as about CIEDE2000."""
-        return np.asarray(self._several([vector])[0])
+        return np.asarray(self._several([vector])[..., 0])
 
     def _several(self, vectors: Sequence[Array]) -> Array:
-        """(vectors, n, 3), the first the one from which the others differ in little."""
+        """(n, 3, vectors), the first the one from which the others differ in little."""
         looks = [self.look(vector) for vector in vectors]
         parts = []
         for each, limit in zip(self.several, self.limits, strict=True):
             off = lab_of_light(lights_graded(looks, each, limit), each.target) - each.wanted
-            parts.append(np.einsum("nij,knj->kni", each.metric, off))
-        return np.concatenate(parts, axis=1)
+            parts.append(each.metric @ np.moveaxis(off, 0, -1))
+        return np.concatenate(parts)
 
     def jacobian(self, vector: Array, here: Array, active: Sequence[int]) -> Array:
         """(n, 3, active), by one unit of each key."""
@@ -105,9 +105,8 @@ class Problem:
         moved = [vector.copy() for _ in active]
         for each, k, step in zip(moved, active, steps, strict=True):
             each[k] += step
-        there = self._several([vector, *moved])[1:]
-        per_step = self.units[list(active)] / np.array(steps)
-        return np.asarray(np.moveaxis(there - here, 0, -1) * per_step)
+        there = self._several([vector, *moved])[..., 1:]
+        return np.asarray((there - here[..., None]) * (self.units[list(active)] / np.array(steps)))
 
     def mean(self, residuals: Array) -> float:
         """Weighted mean of about CIEDE2000."""
@@ -199,7 +198,7 @@ def fit(several: Sequence[Colours]) -> Fitted:
     _, _, encoding, vector = min(trials)
     problem = Problem(several, encoding)
     problem.measure_limits(vector)
-    vector = solve(problem, vector, levels[2], 5)
+    vector = solve(problem, vector, levels[2], 10, 5e-4)
     problem.measure_limits(vector)
     return _finished(problem, fewer(problem, vector))
 

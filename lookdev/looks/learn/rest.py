@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 
 import numpy as np
@@ -25,13 +25,14 @@ Array = NDArray[np.float64]
 POINTS = 25
 _SMOOTH = 5e-5  # penalty of second differences against a mean square of the data; of taste, see the tests
 _HOLD = 1e-5  # penalty of the values themselves
-BEYOND_SHARE = 0.2
-_BEYOND_POINTS, _BEYOND_GUESSES, _REST_GUESSES = 17, 7, 17
+BEYOND_SHARE, _REST_SHARE = 0.3, 0.2
+_BEYOND_POINTS, _BEYOND_GUESSES, _REST_GUESSES = 17, 343, 17
 _BEYOND_SMOOTH, _BEYOND_LEVEL, _BEYOND_HOLD = 1e-4, 1e-4, 1e-7
 """A slope goes on where colours end, and in the deepest shadows is level soon: grades that act on shadows
 alone run level into black; those that scale run straight, and are not far from level there."""
 _DARK = 0.125  # code value up to which a lattice may be held level
 _NEAR_GREY = 0.15  # code values between channels: by five grades and frames that no test holds
+_DARKER, _PALER = 2.0, 1.5  # powers of even numbers: how colours of pictures lie, by grades as above
 _GUESS_OFF = 0.3  # CIEDE2000 that guesses are off, of grades that are smooth in code values
 _TRUST = 0.08  # signal: an offset larger than this counts less and less
 _COARSEST = 7  # points a side of which a lattice is solved as a whole
@@ -80,8 +81,8 @@ def beyond(colours: Colours, share: float = BEYOND_SHARE) -> Colours:
     """The same colours, and a guess of what would have become of those that the frame does not hold.
 
     Most grades act on code values, and evenly: a lattice on the source's own code values, as straight as the
-    colours let it be, goes on where they end. Its points count ``share`` of the whole, those near grey most,
-    as colours of pictures lie there. A source without code values that are bounded comes back as it is.
+    colours let it be, goes on where they end. Guesses are of colours as pictures have them, and count
+    ``share`` of the whole. A source without code values that are bounded comes back as it is.
     """
     if colours.source.state != "output":
         return colours
@@ -94,37 +95,69 @@ def beyond(colours: Colours, share: float = BEYOND_SHARE) -> Colours:
         _BEYOND_HOLD,
         _BEYOND_LEVEL,
     )
-    return _with_guesses(colours, offset, _BEYOND_GUESSES, share)
+    likely = _likely(_BEYOND_GUESSES)
+    return _with_guesses(colours, offset, likely, np.ones(len(likely)), share)
 
 
-def _with_guesses(colours: Colours, offset: Array, points: int, share: float) -> Colours:
-    """The colours and, after them, those of a lattice of so many points a side with ``offset`` added."""
-    edge = np.linspace(0.0, 1.0, points)
-    lattice = np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
-    guess = np.clip(with_rest(lattice, offset), 0.0, 1.0)
-    greyness = np.exp(-np.ptp(lattice, axis=1) / _NEAR_GREY)
+@cache
+def _likely(count: int) -> Array:
+    """Code values (count + 2, 3) as pictures have them: more dark than light, more pale than pure, any hue;
+    and black and white.
+
+    Spread evenly by the sequence of J. Halton (1960): points of a lattice with as many leave dark browns out.
+    """
+    fullest, pureness, hue = (_halton(count, base) for base in (2, 5, 7))  # a fit takes every third
+    turned = (6.0 * hue[:, None] + np.array([0.0, 4.0, 2.0])) % 6.0
+    lacks = np.clip(np.minimum(turned, 4.0 - turned), 0.0, 1.0)
+    even = fullest[:, None] ** _DARKER * (1.0 - pureness[:, None] ** _PALER * lacks)
+    return np.concatenate([even, np.zeros((1, 3)), np.ones((1, 3))])
+
+
+def _halton(count: int, base: int) -> Array:
+    """The first numbers of the sequence, 0 to 1: their places' digits, mirrored at the point."""
+    left, out = np.arange(1, count + 1), np.zeros(count)
+    share = 1.0
+    while left.any():
+        share /= base
+        out += share * (left % base)
+        left = left // base
+    return out
+
+
+def _with_guesses(colours: Colours, offset: Array, guessed: Array, counts: Array, share: float) -> Colours:
+    """The colours and, after them, others (n, 3) with ``offset`` added; how much each ``counts`` (n,) in the
+    ``share`` of all of them."""
+    guess = np.clip(with_rest(guessed, offset), 0.0, 1.0)
     return replace(
         colours,
-        before=np.concatenate([colours.before, lattice]),
+        before=np.concatenate([colours.before, guessed]),
         after=np.concatenate([colours.after, guess]),
         weight=np.concatenate(
-            [(1.0 - share) * colours.weight / colours.weight.sum(), share * greyness / greyness.sum()]
+            [(1.0 - share) * colours.weight / colours.weight.sum(), share * counts / counts.sum()]
         ),
-        guesses=len(lattice),
+        guesses=len(guessed),
         beyond=offset,
     )
 
 
 def _denser(colours: Colours) -> Colours:
-    """The same with many more guesses, which the rest takes nearly for nothing and a fit does not."""
+    """The same with guesses on a whole lattice, near grey most, which the rest takes nearly for nothing and a
+    fit does not."""
     if colours.beyond is None:
         return colours
     own = slice(0, len(colours.weight) - colours.guesses)
     seen = replace(
         colours, before=colours.before[own], after=colours.after[own], weight=colours.weight[own], guesses=0
     )
-    share = float(1.0 - seen.weight.sum() / colours.weight.sum())
-    return _with_guesses(seen, colours.beyond, _REST_GUESSES, share)
+    lattice = _lattice(_REST_GUESSES)
+    greyness = np.exp(-np.ptp(lattice, axis=1) / _NEAR_GREY)
+    return _with_guesses(seen, colours.beyond, lattice, greyness, _REST_SHARE)
+
+
+def _lattice(points: int) -> Array:
+    """Colours (points ** 3, 3) of a lattice of so many points a side, by red, green, blue."""
+    edge = np.linspace(0.0, 1.0, points)
+    return np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
 
 
 def regression(
@@ -190,9 +223,7 @@ def _half(points: int) -> int:
 @lru_cache(maxsize=8)
 def _filling(points: int):  # type: ignore[no-untyped-def]
     """The matrix that reads a lattice of so many points a side out of one of half of them."""
-    edge = np.linspace(0.0, 1.0, points)
-    lattice = np.stack(np.meshgrid(edge, edge, edge, indexing="ij"), axis=-1).reshape(-1, 3)
-    return _reading(lattice, _half(points))
+    return _reading(_lattice(points), _half(points))
 
 
 def _reading(at: Array, points: int):  # type: ignore[no-untyped-def]
