@@ -206,8 +206,8 @@ class GridLattice:
             new = kinds[cells] == 0  # another thread may have met some of them too
             divided = np.flatnonzero(new & (finer > 0))
             place = np.full(len(cells), -1)
+            self._make_room(len(divided))
             place[divided] = self._count_divided + np.arange(len(divided))
-            self._make_room(self._count_divided + len(divided))
             for k, (at, theirs) in enumerate(parts):
                 mine = place[at] >= 0
                 self._divided[place[at[mine]], :, _lanes_of(k)] = theirs[mine]
@@ -215,10 +215,16 @@ class GridLattice:
             found = (place + 2 << 8) | (finer << 4) | exact
             kinds[cells[new]] = found[new]  # from here on other threads use them
 
-    def _make_room(self, count: int) -> None:
-        if count > len(self._divided):
-            room = np.zeros((2 * count, *self._divided.shape[1:]), dtype=np.uint16)
-            room[: self._count_divided] = self._divided[: self._count_divided]
+    def _make_room(self, more: int) -> None:
+        """Have room for so many ``more`` divided cells, none of which has a place in memory now in use.
+
+        A thread that has that in hand sees the new cells' kinds, but not what is written elsewhere: what is
+        left of it stays empty.
+        """
+        if self._count_divided + more > len(self._divided):
+            self._count_divided = len(self._divided)
+            room = np.zeros((2 * (self._count_divided + more), *self._divided.shape[1:]), dtype=np.uint16)
+            room[: self._count_divided] = self._divided
             self._divided = room
 
     def _divide(self, k: int, cells: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.uint16]]:

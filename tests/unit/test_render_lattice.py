@@ -295,6 +295,22 @@ def test_a_lattice_that_nobody_wants_is_freed_at_once(kind: type[CodeLattice] | 
         gc.enable()
 
 
+def test_a_thread_that_holds_a_lattices_memory_finds_no_new_cell_in_it() -> None:
+    """It sees the kinds that another one sets, while what that one writes is in memory that it has not."""
+    rng = np.random.default_rng(12)
+    lattice = GridLattice(LOOKS["slack_water"].transform(SRGB, SRGB), divides=True)
+    grown = 0
+    for _ in range(4):
+        held, known = lattice._divided, lattice._kinds.copy()
+        StillGrader(rng.integers(0, 65536, (1, 3000, 3)).astype(np.uint16))(lattice)
+        divided = (lattice._kinds[known == 0] >> 8) - 2
+        divided = divided[divided >= 0]
+        if lattice._divided is not held:
+            grown += 1
+            assert divided.min() >= len(held)
+    assert grown > 1
+
+
 def test_what_a_look_makes_of_a_picture_does_not_depend_on_those_beside_it() -> None:
     """Up to four looks share a lattice of 16-bit pixels; each divides its own cells, or none."""
     rng = np.random.default_rng(11)
