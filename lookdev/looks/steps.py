@@ -220,6 +220,15 @@ def _shortened(steps: Sequence[Step]) -> tuple[Step, ...]:
     return tuple(out)
 
 
+def in_common(one: Sequence[Step], other: Sequence[Step]) -> int:
+    """How many of the same steps two lists begin with."""
+    for count, (a, b) in enumerate(zip(one, other, strict=False)):
+        same = a is b or (a.kernel == b.kernel and a.space == b.space and len(a.numbers) == len(b.numbers))
+        if not same or not (a is b or all(map(np.array_equal, a.numbers, b.numbers))):
+            return count
+    return min(len(one), len(other))
+
+
 def run(steps: Sequence[Step], colours: ArrayLike) -> Array:
     """Colours (..., 3) through ``steps``, one after the other, as float64; without steps as they came.
 

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.looks.steps import Step, run
+from lookdev.looks.steps import Step, in_common, run
 
 Array = NDArray[np.float64]
 
@@ -28,29 +28,11 @@ def run_many(lists: Sequence[Sequence[Step]], colours: Array) -> Array:
     [[[2.0, 4.0, 6.0]], [[3.0, 6.0, 9.0]], [[1.0, 2.0, 3.0]]]
     """
     first = lists[0]
-    tail = min([len(first), *(_alike(first[::-1], each[::-1]) for each in lists[1:])])
-    heads = [min(_alike(first, each), len(each) - tail, len(first) - tail) for each in lists]
+    tail = min([len(first), *(in_common(first[::-1], each[::-1]) for each in lists[1:])])
+    heads = [min(in_common(first, each), len(each) - tail, len(first) - tail) for each in lists]
     after = [colours]
     for step in first[: max(heads)]:
         after.append(run((step,), after[-1]))
     own = [run(each[h : len(each) - tail], after[h]) for each, h in zip(lists, heads, strict=True)]
     together = np.concatenate(own)
     return run(first[len(first) - tail :], together).reshape(len(lists), len(colours), 3)
-
-
-def _alike(one: Sequence[Step], other: Sequence[Step]) -> int:
-    """How many steps two lists have in common from their beginning on."""
-    found = 0
-    for a, b in zip(one, other, strict=False):
-        if not _same(a, b):
-            break
-        found += 1
-    return found
-
-
-def _same(one: Step, other: Step) -> bool:
-    if one is other:
-        return True
-    if one.kernel != other.kernel or len(one.numbers) != len(other.numbers):
-        return False
-    return all(np.array_equal(a, b) for a, b in zip(one.numbers, other.numbers, strict=True))

@@ -31,7 +31,7 @@ from lookdev.compilation import compiled, inlined
 from lookdev.looks.elementary import angle, cosine, sine
 from lookdev.looks.rendering import BEND, MID_GREY, SCENE_WHITE
 from lookdev.looks.stages.base import Metered, Stage
-from lookdev.looks.steps import OKLAB, WORKING, Step, join, run
+from lookdev.looks.steps import OKLAB, WORKING, Step, in_common, join, run
 
 Array = NDArray[np.float64]
 
@@ -104,20 +104,11 @@ def skin_weight(scene: ArrayLike) -> Array:
 
 
 def _same(one: Sequence[Step], other: Sequence[Step]) -> bool:
-    return len(one) == len(other) == _alike(one, other)
-
-
-def _alike(one: Sequence[Step], other: Sequence[Step]) -> int:
-    """With how many of the same steps both begin."""
-    for count, (a, b) in enumerate(zip(one, other, strict=False)):
-        same = a.kernel == b.kernel and a.space == b.space
-        if not same or not all(np.array_equal(m, n) for m, n in zip(a.numbers, b.numbers, strict=True)):
-            return count
-    return min(len(one), len(other))
+    return len(one) == len(other) == in_common(one, other)
 
 
 def _around(graded: tuple[Step, ...], plain: tuple[Step, ...], balanced: tuple[Step, ...]) -> _Around:
-    both = _alike(graded, plain)
+    both = in_common(graded, plain)
     return _Around(graded[:both], graded[both:], plain[both:], balanced)
 
 
