@@ -32,8 +32,9 @@ if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
     from lookdev.meter.scout import Scout
     from lookdev.render.executor import Event
-    from lookdev.render.tasks import TaskResult
+    from lookdev.render.tasks import Task, TaskResult
     from lookdev.stills.part import Part
+    from lookdev.stills.still import Still
 
 SUFFIXES = {
     "jpeg": (".jpg", 8),
@@ -229,7 +230,10 @@ def run(request: BatchRequest, tell: Tell = unheard) -> BatchResult:
                 if event.result is not None:
                     work.still_done(names[event.result.still, event.result.part], event.result)
 
-            done = running.stills(list(tasks.values()), heard, request.cluster_wait_s)
+            def see(task: Task, still: Still) -> None:
+                work.see(names[task.still, task.part], still)
+
+            done = running.stills(list(tasks.values()), heard, request.cluster_wait_s, see)
             results = dict(zip(tasks, done, strict=True))
             errors += [line for result in done for line in result.errors]
             beside = work.finish(_but_not(errors, tell))

@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from lookdev.looks.pipeline import LookLike
     from lookdev.render.executor import Run
     from lookdev.render.tasks import TaskResult
+    from lookdev.stills.still import Still
     from lookdev.survey.survey import Survey, SurveyedStill
 
 
@@ -115,6 +116,11 @@ class BesideWork:
         known = [i for i, spot in enumerate(self._pitch.spots) if spot.why]
         for i in known[: max(0, idle)] if not self._pitch_may_stand else ():
             self._places[i] = self._run.also(partial(self._pitch.place, self._pitch.spots[i]))
+
+    def see(self, name: str, still: Still) -> None:
+        """Look at a still as it was read, in the thread that did; see :meth:`PitchWork.see`."""
+        if not self._pitch_may_stand:
+            self._pitch.see(name, still)
 
     def still_done(self, name: str, result: TaskResult) -> None:
         """Take in a still; what has all its stills now is begun."""

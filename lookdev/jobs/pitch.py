@@ -25,6 +25,7 @@ from lookdev.jobs.common import (
 )
 from lookdev.jobs.graded import StillOptions, preview_task
 from lookdev.jobs.pitch_plan import PitchPlanned, Spot, frame_names, plan_pitch, shift_of
+from lookdev.jobs.read_ahead import ReadAhead
 from lookdev.outputs import inputs_of, refuse_scout
 from lookdev.pages.pitch_model import Picture, Pitch, PitchPlace, framed, hero_score, to_shape
 from lookdev.pages.pitch_place import drawn_place
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from lookdev.meter.scout import Scout
     from lookdev.paint.faces import Faces
     from lookdev.render.preview import Preview
+    from lookdev.stills.still import Still
 
 PAGE_WIDE_PX = 2200  # 220 dpi of a page that is 10 inches wide
 SCREEN_PX = 1920
@@ -185,6 +187,11 @@ class PitchWork:
         for line in self.warnings:
             tell(Line(line))
 
+    def see(self, name: str, whole: Still) -> None:
+        """A still as it was read whole: where it is the first that may stand for its place, its picture for
+        the page is made at once, so that it need not be read again."""
+        self._maker.see(name, whole)
+
     def place(self, spot: Spot) -> PlaceDone:
         """A place with its pictures; its stills are read, and its frame is written."""
         place, errors = self._maker.place(spot)
@@ -264,15 +271,27 @@ class _Maker:
         self.seen = seen
         self.survey, self.planned, self.options = surveyed, planned, options
         self.settings = surveyed.scout.pitch
+        self._read_ahead = ReadAhead(planned.spots)
+
+    def see(self, name: str, whole: Still) -> None:
+        """As :meth:`PitchWork.see`."""
+        from lookdev.render.preview import small_of_whole
+
+        if self._read_ahead.wants(name, whole.kind):
+            still = self.survey.still(name)
+            task = preview_task(still, (), self._box(still), self.options)
+            self._read_ahead.keep(name, small_of_whole(task, whole, self._cut(still)))
 
     def place(self, spot: Spot) -> tuple[PitchPlace | None, list[str]]:
         """The place with its pictures; None, and what was wrong, where no still of it can be read."""
         errors: list[str] = []
+        first = self._read_ahead.take(spot.stills[0].name)
         for still, why in self._ranked(spot, errors):
             panorama = _is_panorama(still)
             shape = partial(self._framed, still=still, panorama=panorama)
-            cut = shape if self.settings.crop else None  # else the frame is drawn on what is graded
-            preview = self._preview(still, self._box(still), self.planned.looks, cut)
+            cut = self._cut(still)
+            small = first if still is spot.stills[0] else None
+            preview = self._preview(still, self._box(still), self.planned.looks, cut, small)
             if preview.error is not None or preview.as_it_stood is None:
                 errors.append(preview.error or f"{still.name}: no picture")
                 continue
@@ -315,10 +334,17 @@ class _Maker:
         box: tuple[int, int],
         looks: tuple[LookLike, ...],
         cut: Callable[[Picture], Picture] | None = None,
+        small: Still | None = None,
     ) -> Preview:
         from lookdev.render.preview import do_preview
 
-        return do_preview(preview_task(still, looks, box, self.options), cut)
+        return do_preview(preview_task(still, looks, box, self.options), cut, small)
+
+    def _cut(self, still: SurveyedStill) -> Callable[[Picture], Picture] | None:
+        """What of a still is graded; None for all, where the frame is drawn on it."""
+        if not self.settings.crop:
+            return None
+        return partial(self._framed, still=still, panorama=_is_panorama(still))
 
     def _box(self, still: SurveyedStill) -> tuple[int, int]:
         """Width and height to which the whole still is reduced, so that its crop is as wide as its place."""

@@ -21,7 +21,7 @@ from typing import Any, TypeVar
 
 from lookdev.errors import LookdevError, RequestError
 from lookdev.render.journal import Journal, Record, folder_lock, open_journal, sweep_parts, tool_version
-from lookdev.render.tasks import Task, TaskResult, do_task, failed
+from lookdev.render.tasks import See, Task, TaskResult, do_task, failed
 
 CONNECT_SECONDS = 10
 TICK_SECONDS = 10.0
@@ -104,8 +104,12 @@ class Run:
         tasks: Sequence[Task],
         on_event: Tell | None = None,
         cluster_wait_s: float = CLUSTER_WAIT_SECONDS,
+        see: See | None = None,
     ) -> list[TaskResult]:
-        """Do ``tasks``; the rest as in :func:`run_tasks`."""
+        """Do ``tasks``; the rest as in :func:`run_tasks`.
+
+        ``see`` is shown each still that is read on this machine, as in :func:`do_task`.
+        """
         tell = on_event or (lambda event: None)
         _refuse_doubles(tasks)
         folders = {p.parent for task in tasks for p in _paths(task)}
@@ -115,9 +119,11 @@ class Run:
         idle = None
         if self._send is not None:
             idle = _Idle(self._send.workers, self._send.address, cluster_wait_s, tell)
-        return self._done(tasks, idle, tell)
+        return self._done(tasks, idle, tell, see)
 
-    def _done(self, tasks: Sequence[Task], idle: _Idle | None, tell: Tell) -> list[TaskResult]:
+    def _done(
+        self, tasks: Sequence[Task], idle: _Idle | None, tell: Tell, see: See | None
+    ) -> list[TaskResult]:
         results: dict[int, TaskResult] = {}
         said: set[str] = set()
         futures: dict[Future[TaskResult], int] = {}
@@ -125,7 +131,7 @@ class Run:
 
         def submit(count: int) -> None:
             for i, task in islice(waiting, count):
-                futures[self._submit(task)] = i
+                futures[self._submit(task, see)] = i
 
         def finish(i: int, result: TaskResult) -> None:
             results[i] = result
@@ -164,11 +170,11 @@ class Run:
         """Whether an earlier run did all of it, for all that the journal tells."""
         return len(self.journal.records_for(_paths(task))) == len(task.outputs)
 
-    def _submit(self, task: Task) -> Future[TaskResult]:
+    def _submit(self, task: Task, see: See | None) -> Future[TaskResult]:
         known = self.journal.records_for(_paths(task))
         if self._send is not None:
             return self._send(task, known)
-        return self._pool.submit(do_task, task, known, self._stopping.is_set)
+        return self._pool.submit(do_task, task, known, self._stopping.is_set, see)
 
 
 @contextmanager

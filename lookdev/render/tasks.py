@@ -183,9 +183,15 @@ def _told(facts: dict[str, Any]) -> dict[str, Any]:
 
 
 Stop = Callable[[], bool]
+See = Callable[["Task", "Still"], None]
 
 
-def do_task(task: Task, done: dict[str, Record] | None = None, stop: Stop | None = None) -> TaskResult:
+def do_task(
+    task: Task,
+    done: dict[str, Record] | None = None,
+    stop: Stop | None = None,
+    see: See | None = None,
+) -> TaskResult:
     """Do everything in ``task``; failures come back in the result, each as one line.
 
     Parameters
@@ -194,9 +200,10 @@ def do_task(task: Task, done: dict[str, Record] | None = None, stop: Stop | None
     done : journal records by output path (as text). An output whose record has the same key, and whose file
         still has the recorded content, is skipped.
     stop : asked before each output; once it says yes, the outputs left come back as interrupted.
+    see : is shown the still as it was read, before it is graded, which uses its pixels up.
     """
     try:
-        return _Work(task, stop or (lambda: False)).run(done or {})
+        return _Work(task, stop or (lambda: False), see).run(done or {})
     except LookdevError as error:
         return failed(task, str(error))
     except (OSError, MemoryError) as error:
@@ -236,8 +243,8 @@ def output_key(still_sha256: str, output: Output, task: Task) -> str:
 class _Work:
     """One task while it is being done."""
 
-    def __init__(self, task: Task, stop: Stop) -> None:
-        self.task, self.stop = task, stop
+    def __init__(self, task: Task, stop: Stop, see: See | None) -> None:
+        self.task, self.stop, self.see = task, stop, see
         self.seconds = {"read": 0.0, "grade": 0.0, "encode": 0.0, "wait": 0.0}
         self.stood, self.thumbnails = _thumbnail_paths(task)
         self.stood_sha256: str | None = None
@@ -261,6 +268,8 @@ class _Work:
             memory.give_back(in_use=still.pixels)
             facts = still_facts(still)
             self.seconds["read"] += perf_counter() - start
+            if self.see is not None:
+                self.see(task, still)
             self._grade(still, keys, results)
             memory.give_back()
         return self._result(digest, results, facts)

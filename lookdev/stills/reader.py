@@ -340,12 +340,10 @@ def _read(
         enough_px = enough_px and math.ceil(enough_px * share)
         max_edge_px, view_edge_px = None, max_edge_px
     if head.kind == "JPEG":
-        options["take"] = take
-        options["reduce"] = reduction(max(head.size), MARGIN * enough_px) if enough_px else 1
+        options |= {"take": take, "reduce": decoder_reduction("JPEG", max(head.size), enough_px)}
     if head.kind == "raw":
-        options |= {"balance_xy": balance_xy, "light_xy": light_xy}
-        wanted_px = max_edge_px or enough_px  # halving takes whole mosaic cells, which are light
-        options["reduce"] = min(2, reduction(max(head.size), wanted_px)) if wanted_px else 1
+        reduce = decoder_reduction("raw", max(head.size), max_edge_px or enough_px)
+        options |= {"balance_xy": balance_xy, "light_xy": light_xy, "reduce": reduce}
     decoded: Decoded = _guarded(lambda: _format(head.kind).decode(data, head, **options), head.kind)
     pixels, encoding, origin, warnings = _guarded(lambda: interpret(decoded, head), head.kind)
     pixels, encoding, hdr = scene_light(pixels, encoding)
@@ -376,7 +374,23 @@ def _read(
         full_size=full_size,
         hdr=hdr,
         is_panorama=view is None and is_panorama(full_size, metadata.projection),
+        kind=head.kind,
     )
+
+
+def decoder_reduction(kind: str, long_edge_px: int, enough_px: int | None) -> int:
+    """1, 2, 4 or 8: how much smaller a still of that format comes out of its decoder for a preview.
+
+    ``long_edge_px`` of the file; ``enough_px`` as in :func:`read_still`, None for the whole.
+
+    >>> decoder_reduction("JPEG", 6000, 720), decoder_reduction("raw", 6000, 720)
+    (4, 2)
+    """
+    if enough_px is None or kind not in ("JPEG", "raw"):
+        return 1
+    if kind == "raw":  # halving takes whole mosaic cells, which are light
+        return min(2, reduction(long_edge_px, enough_px))
+    return reduction(long_edge_px, MARGIN * enough_px)
 
 
 def reduction(long_edge: int, least_px: int) -> int:

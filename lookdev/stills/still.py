@@ -72,6 +72,7 @@ class Still:
     notes : harmless facts (a gain map left aside, the first of several pictures).
     full_size : (height, width) upright, before any reduction.
     is_panorama : 2:1 or wider, or marked as an equirectangular picture.
+    kind : format of the file, as the reader's header names it ("JPEG", "raw"); empty for a clip.
     hdr : the HDR encoding (PQ, HLG) that the file holds, where it does: what an HDR version of it would be
         written in. ``encoding`` is then the scene light that was made of it.
     """
@@ -85,6 +86,7 @@ class Still:
     notes: tuple[str, ...] = ()
     full_size: tuple[int, int] = (0, 0)
     is_panorama: bool = False
+    kind: str = ""
     hdr: Encoding | None = None
 
     def signal(self) -> NDArray[np.float64]:

@@ -132,3 +132,42 @@ def test_a_sheet_that_failed_is_tried_again(tmp_path: Path, monkeypatch: pytest.
     fresh = tmp_path / "fresh"
     batch(scout, fresh)
     assert content(out) == content(fresh)
+
+
+def shoot_card(folder: Path, *, hero: str) -> Path:
+    """Two places with two stills each, 16-bit TIFF and JPEG, larger than the pitch (of the test) is wide."""
+    folder.mkdir()
+    for i, name in enumerate(("quay_1.tif", "quay_2.tif", "shed_1.jpg", "shed_2.jpg")):
+        small = np.random.default_rng(i).integers(20, 230, (10, 15, 3), dtype=np.uint8)
+        picture = cv2.resize(small, (360, 240), interpolation=cv2.INTER_NEAREST)
+        cv2.imwrite(str(folder / name), picture.astype(np.uint16) * 257 if name.endswith("tif") else picture)
+    (folder / "meter.csv").write_text("stills,location,cct_k\nquay_*,Quay,3000\nshed_*,Shed,3500\n")
+    (folder / "scout.toml").write_text(f'[pitch]\nframe = "2.39:1"\nhero = {{ Shed = "{hero}" }}\n')
+    return folder
+
+
+@pytest.mark.parametrize("hero", ["shed_1.jpg", "shed_2.jpg"])
+def test_a_still_of_the_pitch_is_decoded_once(
+    hero: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first that may stand for its place is made smaller where it was read; the pages stay the same."""
+    from lookdev.jobs import pitch
+    from lookdev.stills import reader
+
+    monkeypatch.setattr(pitch, "PAGE_WIDE_PX", 200)
+    scout, real, read = shoot_card(tmp_path / "scout", hero=hero), reader.read_still, []
+
+    def counted(path: Path, **options: object) -> object:
+        read.append(path.name)
+        return real(path, **options)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(reader, "read_still", counted)
+    assert not batch(scout, tmp_path / "out").errors
+    assert sorted(read) == ["quay_1.tif", "quay_2.tif", "shed_1.jpg", "shed_2.jpg"]
+    alone = pitch.run(pitch.PitchRequest(open_scout(scout), LOOKS, tmp_path / "alone"))
+    assert not alone.errors
+    assert content(tmp_path / "alone") == {
+        name.removeprefix("pitch/"): data
+        for name, data in content(tmp_path / "out").items()
+        if name.startswith("pitch/")
+    }
