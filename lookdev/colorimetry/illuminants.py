@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -56,7 +56,12 @@ def find_illuminant(name: str) -> str | None:
     >>> find_illuminant("cie led b3")
     'LED-B3'
     """
-    return {_key(n): n for n in _NAMES}.get(_key(name))
+    return _by_key().get(_key(name))
+
+
+@cache
+def _by_key() -> dict[str, str]:
+    return {_key(name): name for name in _NAMES}
 
 
 _SHAPE = re.compile(r"(fl|hp|d|id|led(?:bh|b|rgb|v))(\d{1,3})|(f)([1-9]|1[0-2])", re.ASCII)

@@ -31,6 +31,7 @@ from lookdev.pages.from_batch import (
 )
 from lookdev.render.journal import content_key, tool_version
 from lookdev.render.made import Made, keep, recall
+from lookdev.stills.ahead import wanted_twice
 from lookdev.stills.digest import file_sha256
 
 if TYPE_CHECKING:
@@ -115,6 +116,7 @@ class BesideWork:
         """Begin places of the pitch that need no looking for, on threads that no still keeps busy."""
         known = [i for i, spot in enumerate(self._pitch.spots) if spot.why]
         for i in known[: max(0, idle)] if not self._pitch_may_stand else ():
+            wanted_twice(self._pitch.spots[i].stills[0].path)
             self._places[i] = self._run.also(partial(self._pitch.place, self._pitch.spots[i]))
 
     def see(self, name: str, still: Still) -> None:

@@ -77,7 +77,18 @@ def clean(text: str) -> str:
     if text.isascii() and text.isprintable():
         return re.sub(r" {2,}", " ", text) if "  " in text else text
     text = unicodedata.normalize("NFC", text)
-    return re.sub(r" {2,}", " ", "".join(_plain(c) for c in text))
+    return re.sub(r" {2,}", " ", "".join(map(_PLAIN.__getitem__, text)))
+
+
+class _Plain(dict[str, str]):
+    """What is set for each character that was met."""
+
+    def __missing__(self, char: str) -> str:
+        self[char] = plain = _plain(char)
+        return plain
+
+
+_PLAIN = _Plain()
 
 
 def _plain(char: str) -> str:

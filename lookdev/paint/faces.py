@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
@@ -83,7 +83,7 @@ class Face:
     daylight: Array = field(repr=False)
     here: Array = field(repr=False)
 
-    @property
+    @cached_property
     def chroma(self) -> Array:
         """C*ab of the four states."""
         return np.asarray(np.hypot(self.states[:, 1], self.states[:, 2]))
@@ -94,7 +94,7 @@ class Face:
         steps = np.diff(self.states[:, 0])
         return Split(float(steps.sum()), *(float(v) for v in steps))
 
-    @property
+    @cached_property
     def hue_deg(self) -> Split:
         """Degrees of hue from daylight."""
         hue = np.degrees(np.arctan2(self.states[:, 2], self.states[:, 1]))
@@ -121,7 +121,7 @@ class Faces:
     look: str
     faces: tuple[Face, ...]
 
-    @property
+    @cached_property
     def hue_deg(self) -> Split:
         """Mean over the complexions that have a hue."""
         rows = [f.hue_deg for f in self.faces if f.hue_deg.whole is not None]

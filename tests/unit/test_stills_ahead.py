@@ -39,6 +39,20 @@ def test_pixels_are_those_of_the_reader_and_given_once(tmp_path: Path) -> None:
     assert not np.may_share_memory(again, coming[0].pixels)
 
 
+def test_a_still_that_two_want_is_copied_for_the_first(tmp_path: Path) -> None:
+    path = jpeg(tmp_path / "a.jpg", 1)
+    plain = read_still(path).pixels
+    ahead.begin([path])
+    ahead.wanted_twice(path)
+    thread = ahead._coming[0]
+    first = read_still(path).pixels
+    second = read_still(path).pixels
+    assert first.tolist() == second.tolist() == plain.tolist()
+    assert not np.may_share_memory(first, thread.pixels)  # it may be written over
+    assert np.may_share_memory(second, thread.pixels)
+    assert ahead._coming == []
+
+
 def test_another_still_ends_it(tmp_path: Path) -> None:
     first, other = jpeg(tmp_path / "a.jpg", 1), jpeg(tmp_path / "b.jpg", 2)
     ahead.begin([first])
