@@ -96,6 +96,8 @@ def plain_ascii(text: str) -> str:
     >>> plain_ascii("Łódź · Øst  café")
     'Lodz - Ost cafe'
     """
+    if text.isascii():
+        return " ".join(text.split())
     plain = "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
     plain = plain.translate(_PLAIN)
     return " ".join(plain.encode("ascii", "backslashreplace").decode("ascii").split())

@@ -63,12 +63,12 @@ def ciede2000(lab_1: ArrayLike, lab_2: ArrayLike) -> Array:
     one, two = np.asarray(lab_1, dtype=np.float64), np.asarray(lab_2, dtype=np.float64)
     l1, a1, b1 = one[..., 0], one[..., 1], one[..., 2]
     l2, a2, b2 = two[..., 0], two[..., 1], two[..., 2]
-    c_mean7 = ((np.hypot(a1, b1) + np.hypot(a2, b2)) / 2) ** 7
-    g = 0.5 * (1 - np.sqrt(c_mean7 / (c_mean7 + 25.0**7)))
+    bb1, bb2 = b1 * b1, b2 * b2
+    g = 0.5 * (1 - _share_of_25((np.sqrt(a1 * a1 + bb1) + np.sqrt(a2 * a2 + bb2)) / 2))
     a1p, a2p = (1 + g) * a1, (1 + g) * a2
-    c1, c2 = np.hypot(a1p, b1), np.hypot(a2p, b2)
-    h1 = np.degrees(np.arctan2(b1, a1p)) % 360
-    h2 = np.degrees(np.arctan2(b2, a2p)) % 360
+    c1, c2 = np.sqrt(a1p * a1p + bb1), np.sqrt(a2p * a2p + bb2)
+    h1, h2 = np.degrees(np.arctan2(b1, a1p)), np.degrees(np.arctan2(b2, a2p))
+    h1, h2 = np.where(h1 < 0, h1 + 360, h1), np.where(h2 < 0, h2 + 360, h2)
     grey = c1 * c2 == 0
     dh = h2 - h1
     dh = np.where(grey, 0.0, np.where(dh > 180, dh - 360, np.where(dh < -180, dh + 360, dh)))
@@ -91,9 +91,18 @@ def ciede2000(lab_1: ArrayLike, lab_2: ArrayLike) -> Array:
         - 0.20 * np.cos(np.radians(4 * h_mean - 63))
     )
     theta = 30 * np.exp(-(((h_mean - 275) / 25) ** 2))
-    r_c = 2 * np.sqrt(c_mean**7 / (c_mean**7 + 25.0**7))
-    s_l = 1 + 0.015 * (l_mean - 50) ** 2 / np.sqrt(20 + (l_mean - 50) ** 2)
+    r_c = 2 * _share_of_25(c_mean)
+    off = (l_mean - 50) ** 2
+    s_l = 1 + 0.015 * off / np.sqrt(20 + off)
     s_c, s_h = 1 + 0.045 * c_mean, 1 + 0.015 * c_mean * t
     r_t = -np.sin(np.radians(2 * theta)) * r_c
-    square = (d_l / s_l) ** 2 + (d_c / s_c) ** 2 + (d_h / s_h) ** 2 + r_t * (d_c / s_c) * (d_h / s_h)
+    u, v, w = d_l / s_l, d_c / s_c, d_h / s_h
+    square = u * u + v * v + w * w + r_t * v * w
     return np.asarray(np.sqrt(np.maximum(square, 0.0)))
+
+
+def _share_of_25(chroma: Array) -> Array:
+    """sqrt(C^7 / (C^7 + 25^7)), without the C library's power."""
+    square = chroma * chroma
+    seventh = square * square * square * chroma
+    return np.asarray(np.sqrt(seventh / (seventh + 25.0**7)))

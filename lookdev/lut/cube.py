@@ -11,6 +11,7 @@ from __future__ import annotations
 from array import array
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import chain
 from pathlib import Path
 from typing import Literal, NoReturn
@@ -159,37 +160,41 @@ def cube_bytes(lut: CubeLut) -> bytes:
         head.append(f"LUT_{lut.kind}_SIZE {lut.size}")
         head.append("DOMAIN_MIN " + " ".join(f"{v:.10g}" for v in lut.domain_min))
         head.append("DOMAIN_MAX " + " ".join(f"{v:.10g}" for v in lut.domain_max))
-    parts = ["\n".join(head) + "\n"]
+    parts = [("\n".join(head) + "\n").encode("ascii")]
     for table in tables:
         rows = table if table.ndim == 2 else table.transpose(2, 1, 0, 3).reshape(-1, 3)
         parts.append(_rows_text(rows, lut.decimals if table is lut.table else 6))
-    return "".join(parts).encode("ascii")
+    return b"".join(parts)
 
 
-_TEXT_ROWS = 1 << 14
-_THOUSANDS = np.frombuffer("".join(f"{n:03}" for n in range(1000)).encode(), dtype=np.uint8).reshape(1000, 3)
+@cache
+def _number_words() -> NDArray[np.uint64]:
+    """``0.00000`` to ``1.99999`` with a blank behind: eight letters, a word each."""
+    thousand = np.frombuffer("".join(f"{n:03}" for n in range(1000)).encode(), dtype=np.uint8).reshape(-1, 3)
+    high, low = np.divmod(np.arange(200_000), 1000)
+    text = np.full((200_000, 8), ord(" "), dtype=np.uint8)
+    text[:, 0] = high // 100 + ord("0")
+    text[:, 1] = ord(".")
+    text[:, 2:4] = thousand[high % 100, 1:]
+    text[:, 4:7] = thousand[low]
+    return text.view(np.uint64)[:, 0]
 
 
-def _in_unit_text(rows: Array, decimals: int) -> str:
-    """Rows within [0, 2): what ``%.6f`` or ``%.5f`` gives of them, by blocks, from their digits."""
-    out = []
-    for start in range(0, len(rows), _TEXT_ROWS):
-        whole, parts = np.divmod(
-            np.rint(rows[start : start + _TEXT_ROWS] * 10**decimals).astype(np.int32), 10**decimals
-        )
-        high, low = np.divmod(parts, 1000)
-        text = np.empty((*whole.shape, 3 + decimals), dtype=np.uint8)  # d.dddddd and what stands between
-        text[..., 0] = whole + ord("0")
-        text[..., 1] = ord(".")
-        text[..., 2 : decimals - 1] = _THOUSANDS[high][..., 6 - decimals :]
-        text[..., decimals - 1 : -1] = _THOUSANDS[low]
-        text[..., -1] = ord(" ")
-        text[:, 2, -1] = ord("\n")
-        out.append(text.tobytes())
-    return b"".join(out).decode("ascii")
+def _in_unit_text(rows: Array, decimals: int) -> bytes:
+    """Rows within [0, 2): what ``%.6f`` or ``%.5f`` gives of them, from a list of all numbers of five."""
+    number = np.rint(rows * 10**decimals).astype(np.int32)
+    if decimals == 5:
+        text = _number_words().take(number).view(np.uint8).reshape(-1, 8)
+    else:
+        number, last = np.divmod(number.reshape(-1), 10)
+        text = np.full((number.size, 9), ord(" "), dtype=np.uint8)
+        text[:, :7] = _number_words().take(number).view(np.uint8).reshape(-1, 8)[:, :7]
+        text[:, 7] = last + ord("0")
+    text[2::3, -1] = ord("\n")
+    return text.tobytes()
 
 
-def _rows_text(rows: Array, decimals: int) -> str:
+def _rows_text(rows: Array, decimals: int) -> bytes:
     last = 10.0**-decimals
     if rows.min() > -last / 2 and rows.max() < 2.0 - last:
         return _in_unit_text(rows, decimals)
@@ -201,7 +206,7 @@ def _rows_text(rows: Array, decimals: int) -> str:
     return "".join(
         line * len(block) % tuple(block.ravel().tolist())
         for block in (clean[i : i + step] for i in range(0, len(clean), step))
-    )
+    ).encode("ascii")
 
 
 def _wrapped(comment: str, width: int = 200) -> list[str]:
