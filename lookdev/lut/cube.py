@@ -191,7 +191,7 @@ def _in_unit_text(rows: Array, decimals: int) -> bytes:
         text[:, :7] = _number_words().take(number).view(np.uint8).reshape(-1, 8)[:, :7]
         text[:, 7] = last + ord("0")
     text[2::3, -1] = ord("\n")
-    return text.tobytes()
+    return bytes(text)
 
 
 def _rows_text(rows: Array, decimals: int) -> bytes:
