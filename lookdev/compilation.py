@@ -54,6 +54,7 @@ _SOURCES = (
     "looks/signal.py",
     "looks/stages",
     "looks/steps.py",
+    "render/averages.py",
     "render/every_pixel.py",
     "render/grid_kernel.py",
     "render/kernel.py",

@@ -37,7 +37,7 @@ from lookdev.looks.cast import Cast
 from lookdev.looks.model import Look
 from lookdev.looks.pipeline import Transform
 from lookdev.looks.rendering import render_curve
-from lookdev.render import kernel
+from lookdev.render import averages, kernel
 from lookdev.render.buffers import BUFFERS
 from lookdev.render.every_pixel import EveryPixel, put_codes
 from lookdev.render.grid_lattice import DIVIDING_PIXELS, GridLattice
@@ -356,11 +356,11 @@ def _use_pixels(*transforms: Transform) -> None:
 
 def _use_averages() -> None:
     light = np.zeros((256, 3), dtype=np.float32)
-    kernel.average_in_light(np.zeros((4, 4, 3), dtype=np.uint8), light, (2, 2))
+    averages.average_in_light(np.zeros((4, 4, 3), dtype=np.uint8), light, (2, 2))
 
 
 def _use_codes() -> None:
-    edges = kernel.Edges(np.ones((3, 255), dtype=np.float32))
+    edges = averages.Edges(np.ones((3, 255), dtype=np.float32))
     edges.codes(np.zeros((2, 2, 3), dtype=np.float32), np.empty((2, 2, 3), dtype=np.uint8))
 
 

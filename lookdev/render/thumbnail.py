@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lookdev.colorimetry.encodings import SRGB, Encoding
 from lookdev.looks.model import Look
-from lookdev.render import kernel
+from lookdev.render import averages
 from lookdev.render.reference import grade_reference
 from lookdev.stills.reader import linear_light
 from lookdev.stills.still import code_values
@@ -42,9 +42,9 @@ def averaged(pixels: NDArray[Any], encoding: Encoding, size: tuple[int, int]) ->
     """Integer code values (h, w, 3) at a smaller ``size`` (width, height): the mean of each pixel's light."""
     pixels = np.require(pixels, requirements=("C", "W"))
     if pixels.dtype != np.uint8:
-        small = kernel.average_in_light(pixels, _light_of_codes(pixels.dtype, encoding), size)
+        small = averages.average_in_light(pixels, _light_of_codes(pixels.dtype, encoding), size)
         return code_values(np.asarray(encoding.encode(small)), pixels.dtype)
-    return kernel.average_to_codes(pixels, *_tables_of_8_bits(encoding), size)
+    return averages.average_to_codes(pixels, *_tables_of_8_bits(encoding), size)
 
 
 def _light_of_codes(dtype: np.dtype[Any], encoding: Encoding) -> NDArray[np.float32]:
@@ -53,11 +53,11 @@ def _light_of_codes(dtype: np.dtype[Any], encoding: Encoding) -> NDArray[np.floa
 
 
 @lru_cache(maxsize=8)
-def _tables_of_8_bits(encoding: Encoding) -> tuple[NDArray[np.float32], kernel.Edges]:
+def _tables_of_8_bits(encoding: Encoding) -> tuple[NDArray[np.float32], averages.Edges]:
     """Light of each code, and where the next code begins."""
     halves = np.repeat((np.arange(255) + 0.5)[:, None] / 255.0, 3, axis=1)
     edges = np.ascontiguousarray(encoding.decode(halves).T, dtype=np.float32)
-    return _light_of_codes(np.dtype(np.uint8), encoding), kernel.Edges(edges)
+    return _light_of_codes(np.dtype(np.uint8), encoding), averages.Edges(edges)
 
 
 def _block_means(pixels: NDArray[Any], encoding: Encoding, factor: int) -> NDArray[np.float32]:

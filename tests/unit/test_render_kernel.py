@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from lookdev import compilation
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.colorimetry.transfer_functions import srgb_decode
-from lookdev.render import kernel
+from lookdev.render import averages, kernel
 from lookdev.render.lattice import CodeLattice, StillGrader, grade_fast, warm_up
 from lookdev.render.reference import to_codes
 
@@ -139,7 +139,7 @@ def test_light_is_averaged_and_not_code_values() -> None:
     check = np.zeros((8, 8, 3), dtype=np.uint8)
     check[::2, ::2] = check[1::2, 1::2] = 255
     light = srgb_decode(np.repeat(np.arange(256)[:, None] / 255, 3, 1)).astype(np.float32)
-    small = kernel.average_in_light(check, light, (4, 4))
+    small = averages.average_in_light(check, light, (4, 4))
     assert small.shape == (4, 4, 3)
     assert np.allclose(small, 0.5, atol=1e-6)
 
@@ -152,7 +152,7 @@ def test_rectangles_are_the_mean_of_their_light(size: tuple[int, int]) -> None:
     each = np.stack([light[pixels[..., c], c] for c in range(3)], -1)
     fine = each.repeat(size[1], axis=0).reshape(size[1], 26, 31, 3).mean(1)
     mean = fine.repeat(size[0], axis=1).reshape(size[1], size[0], 31, 3).mean(2)
-    assert np.allclose(kernel.average_in_light(pixels, light.astype(np.float32), size), mean, atol=1e-6)
+    assert np.allclose(averages.average_in_light(pixels, light.astype(np.float32), size), mean, atol=1e-6)
 
 
 def test_codes_of_light_are_counted_exactly() -> None:
@@ -164,7 +164,7 @@ def test_codes_of_light_are_counted_exactly() -> None:
     light[1] = np.nextafter(edges.T[:80], np.float32(-1))
     wanted = [np.searchsorted(edges[c], light[..., c], side="right") for c in range(3)]
     found = np.empty(light.shape, dtype=np.uint8)
-    kernel.Edges(edges).codes(light, found)
+    averages.Edges(edges).codes(light, found)
     assert np.array_equal(found, np.stack(wanted, -1))
 
 
@@ -172,12 +172,12 @@ def test_codes_of_light_are_counted_exactly() -> None:
 def test_averages_in_codes_are_those_in_light(size: tuple[int, int]) -> None:
     pixels = noise(40, 31)
     halves = (np.arange(255) + 0.5) / 255
-    edges = kernel.Edges(np.stack([halves**2.2, halves, srgb_decode(halves)]).astype(np.float32))
+    edges = averages.Edges(np.stack([halves**2.2, halves, srgb_decode(halves)]).astype(np.float32))
     ramp = np.arange(256) / 255
     light = np.stack([ramp**2.2, ramp, srgb_decode(ramp)], -1).astype(np.float32)
     whole = np.empty((size[1], size[0], 3), dtype=np.uint8)
-    edges.codes(kernel.average_in_light(pixels, light, size), whole)
-    assert np.array_equal(kernel.average_to_codes(pixels, light, edges, size), whole)
+    edges.codes(averages.average_in_light(pixels, light, size), whole)
+    assert np.array_equal(averages.average_to_codes(pixels, light, edges, size), whole)
 
 
 def test_the_first_use_says_that_it_compiles(monkeypatch: pytest.MonkeyPatch, tmp_path: object) -> None:
