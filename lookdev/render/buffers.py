@@ -22,8 +22,13 @@ class Buffers:
             for i, buffer in enumerate(self._kept):
                 if buffer.size == size_bytes:
                     return self._kept.pop(i)
-            # of another size of still; a still read at half its size or less does not cost the others theirs
-            self._kept = [kept for kept in self._kept if kept.size > 3 * size_bytes]
+            # of another size of still; a still read at half its size or less does not cost the others theirs,
+            # and 8-bit codes are half as large as 16-bit ones
+            self._kept = [
+                kept
+                for kept in self._kept
+                if kept.size > 3 * size_bytes or kept.size in (2 * size_bytes, size_bytes // 2)
+            ]
         return np.empty(size_bytes, dtype=np.uint8)
 
     def give(self, buffer: NDArray[np.uint8]) -> None:

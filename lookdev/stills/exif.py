@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable
 from contextlib import suppress
 from fractions import Fraction
-from typing import Any
+from typing import Any, BinaryIO
 
 from lookdev.colorimetry.illuminants import illuminant_xy
 from lookdev.stills.still import Metadata
@@ -50,15 +50,20 @@ _COLOUR_SPACE, _WHITE_BALANCE, _LENS_MAKE, _LENS = 0xA001, 0xA403, 0xA433, 0xA43
 PRIVATE_TAGS = (0xA430, 0xA431, 0xA435, 0xC62F)  # camera owner, body, lens and camera serial numbers
 
 
-def load_exif(data: bytes | None) -> Any:
-    """Pillow's Exif of a block with or without its ``Exif`` marker, or None if it cannot be read."""
+def load_exif(data: bytes | BinaryIO | None) -> Any:
+    """Pillow's Exif of a block with or without its ``Exif`` marker, or of an open file that begins as one;
+    None if it cannot be read."""
     if not data:
         return None
     from PIL import Image
 
     exif = Image.Exif()
     try:
-        exif.load(data)
+        if isinstance(data, bytes):
+            exif.load(data)
+        else:
+            data.seek(0)
+            exif.load_from_fp(data)
         len(exif)
     except Exception:  # Pillow raises whatever a broken block leads it to
         return None
@@ -72,8 +77,8 @@ def _ifd(exif: Any, tag: int) -> dict[int, Any]:
         return {}
 
 
-def metadata_from_exif(data: bytes | None) -> Metadata:
-    """Camera settings of an EXIF block; an unreadable block or value is left out, never an error."""
+def metadata_from_exif(data: bytes | BinaryIO | None) -> Metadata:
+    """Camera settings of what :func:`load_exif` takes; what is unreadable is left out, never an error."""
     exif = load_exif(data)
     if exif is None:
         return Metadata()
@@ -156,7 +161,7 @@ def orientation_of(exif: Any) -> int:
     return value if value is not None and 1 <= value <= 8 else 1
 
 
-def dcf_encoding_name(data: bytes | None) -> tuple[str, str] | None:
+def dcf_encoding_name(data: bytes | BinaryIO | None) -> tuple[str, str] | None:
     """Encoding name and words of the DCF marking (CIPA DC-009-2010): ColorSpace 1 is sRGB; 2 in common use,
     or 65535 with InteroperabilityIndex R03, is Adobe RGB. None if nothing is marked.
     """

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import io
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,12 +19,13 @@ _KNOWN = ("Linear BT.709", "Linear BT.2020", "ACEScg", "ACES2065-1")
 _SIDE_LIMIT = 1 << 20
 
 
-def header(data: bytes) -> Header:
+def header(source: BinaryIO) -> Header:
     """Size of the display window, primaries, camera attributes (OpenEXR standard attributes)."""
     import OpenEXR
 
     with quiet():
-        file = OpenEXR.File(io.BytesIO(data), header_only=True)
+        source.seek(0)
+        file = OpenEXR.File(source, header_only=True)
         head = dict(file.header())
         parts = len(file.parts)
     names = {channel.name for channel in head["channels"]}
@@ -105,12 +105,13 @@ def _positive(value: Any) -> float | None:
     return number if np.isfinite(number) and number > 0 else None
 
 
-def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1) -> Decoded:
+def decode(source: BinaryIO, head: Header, *, salvage: bool = False, reduce: int = 1) -> Decoded:
     """Float pixels of the display window; black where the data window leaves it empty."""
     import OpenEXR
 
+    source.seek(0)
     with quiet() as said:
-        channels = OpenEXR.File(io.BytesIO(data)).channels()
+        channels = OpenEXR.File(source).channels()
     found = {name: channel.pixels for name, channel in channels.items()}
     body = _first(found, ("RGB", "RGBA", "Y", "YA", "R"))
     if body is None:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import io
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from threading import RLock
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,7 +63,7 @@ class Header:
     kind : key of :data:`SUFFIXES`.
     size : (height, width) as stored, before orientation.
     orientation : 1 to 8, what has still to be done to the decoded pixels.
-    icc, exif, xmp : blocks as found.
+    icc, exif, xmp : blocks as found; ``exif`` may be the file itself, as long as it is open.
     marked : encoding and words of a marking other than a profile or DCF (PNG chunks, nclx, chromaticities).
     marking_rules : whether ``marked`` rules over an embedded profile and the DCF marking.
     metadata : camera settings, where the format has its own instead of EXIF.
@@ -74,7 +75,7 @@ class Header:
     size: tuple[int, int]
     orientation: int = 1
     icc: bytes | None = None
-    exif: bytes | None = field(default=None, repr=False)
+    exif: bytes | BinaryIO | None = field(default=None, repr=False)
     xmp: bytes | None = field(default=None, repr=False)
     marked: tuple[Encoding, str] | None = None
     marking_rules: bool = False
@@ -122,7 +123,7 @@ def sniff(data: bytes, suffix: str) -> str | None:
     if head[4:8] == b"ftyp":
         return _brand(data)
     if head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
-        is_raw = head[8:10] == b"CR" or suffix in RAW_SUFFIXES or _has_dng_version(data)
+        is_raw = head[8:10] == b"CR" or suffix in RAW_SUFFIXES or has_dng_version(io.BytesIO(data))
         return "raw" if is_raw else "TIFF"
     if head.startswith(_RAW_HEADS):
         return "raw"
@@ -167,15 +168,17 @@ def _brand(data: bytes) -> str | None:
     return None
 
 
-def _has_dng_version(data: bytes) -> bool:
+def has_dng_version(file: BinaryIO) -> bool:
     """Whether the first directory of a TIFF holds DNGVersion (50706)."""
-    order = "little" if data[:2] == b"II" else "big"
-    if data[2:4] not in (b"*\0", b"\0*"):
+    file.seek(0)
+    head = file.read(8)
+    order: Literal["little", "big"] = "little" if head[:2] == b"II" else "big"
+    if head[2:4] not in (b"*\0", b"\0*"):
         return False
-    at = int.from_bytes(data[4:8], order)  # type: ignore[arg-type]
-    count = int.from_bytes(data[at : at + 2], order)  # type: ignore[arg-type]
-    entries = data[at + 2 : at + 2 + 12 * count]
-    tag = (50706).to_bytes(2, order)  # type: ignore[arg-type]
+    file.seek(int.from_bytes(head[4:8], order))
+    count = int.from_bytes(file.read(2), order)
+    entries = file.read(12 * count)
+    tag = (50706).to_bytes(2, order)
     return any(entries[i : i + 2] == tag for i in range(0, len(entries), 12))
 
 

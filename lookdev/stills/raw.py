@@ -18,11 +18,11 @@ from lookdev.colorimetry.adaptation import adaptation_matrix, xy_from_xyz, xyz_f
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.colorimetry.rgb_spaces import BT709, D65_XY, RGBSpace
 from lookdev.errors import StillError
-from lookdev.stills.dng import XY, colour_of_dng, white_xy
+from lookdev.stills.dng import XY, DngColour, colour_of_dng, white_xy
 from lookdev.stills.exif import load_exif
 from lookdev.stills.formats import Decoded, Header
 from lookdev.stills.quiet import quiet
-from lookdev.stills.still import Metadata
+from lookdev.stills.still import Metadata, merged
 from lookdev.text import numbers
 
 Array = NDArray[np.float64]
@@ -53,37 +53,88 @@ def _open(data: bytes) -> Any:
     return raw
 
 
-def header(data: bytes, light_xy: XY | None = None) -> Header:
-    """Size, orientation, EXIF, as-shot white; ``light_xy`` as in :func:`decode`."""
+@dataclass(frozen=True)
+class Sensor:
+    """What a raw file's own balance and matrix are.
+
+    Attributes
+    ----------
+    multipliers : of red, green, blue and second green, as the camera was set; zeros if it does not say.
+    matrix : (3, 3) from XYZ to camera RGB as LibRaw has it, or None.
+    dng : a DNG's own matrices, or None; they come before LibRaw's one for daylight.
+    """
+
+    multipliers: tuple[float, float, float, float]
+    matrix: Array | None
+    dng: DngColour | None
+
+    @property
+    def is_balanced(self) -> bool:
+        """Whether the file has a balance of its own."""
+        return min(self.multipliers[:3]) > 0
+
+    def matrix_for(self, light_xy: XY | None) -> Array | None:
+        """(3, 3) matrix from XYZ to camera RGB under ``light_xy``, or under the as-shot white; None if none.
+
+        A DNG's own matrices are interpolated as its specification says.
+        """
+        if self.dng is None:
+            return self.matrix
+        if light_xy is None and self.is_balanced:
+            light_xy = self.dng.white_of_neutral(1.0 / np.asarray(self.multipliers[:3]))
+        return self.dng.camera_from_xyz(light_xy or D65_XY)
+
+    def as_shot_xy(self, light_xy: XY | None = None) -> XY | None:
+        """Chromaticity that the camera's own balance makes neutral, by the matrix under a light."""
+        matrix = self.matrix_for(light_xy) if self.is_balanced else None
+        return None if matrix is None else white_xy(matrix, 1.0 / np.asarray(self.multipliers[:3]))
+
+    def balanced(self, metadata: Metadata, light_xy: XY | None) -> Metadata:
+        """``metadata`` with the as-shot white under a light, where there is one."""
+        white = self.as_shot_xy(light_xy)
+        return metadata if white is None else merged(_told(white, "raw file, as-shot neutral"), metadata)
+
+
+def _sensor(raw: Any, data: bytes) -> Sensor:
+    """Of an opened file; LibRaw unpacks it for that."""
+    own = np.asarray(raw.camera_whitebalance, dtype=np.float64)
+    known = bool(np.all(np.isfinite(own[:3])) and own[:3].min() > 0)
+    red, green, blue, second = own.tolist() if known else [0.0] * 4
+    return Sensor((red, green, blue, second or green), camera_from_xyz(raw), colour_of_dng(data))
+
+
+@dataclass(frozen=True)
+class RawFile:
+    """``extra`` of a raw file's header: its sensor, and LibRaw's object with the file unpacked, to be
+    developed once; None where only the header was asked for."""
+
+    sensor: Sensor
+    opened: Any = None
+
+
+def header(data: bytes, *, is_kept: bool = False) -> Header:
+    """Size, orientation, EXIF, sensor; ``is_kept`` for :func:`decode`, so that it is unpacked but once."""
     with quiet():
         raw = _open(data)
         try:
             sizes = raw.sizes
-            white = as_shot_xy(raw, data, light_xy)
+            sensor = _sensor(raw, data)
             size, flip = (int(sizes.height), int(sizes.width)), int(sizes.flip)
             libraw = _libraw_metadata(raw)
+        except BaseException:
+            is_kept = False
+            raise
         finally:
-            raw.close()
-    metadata = libraw
-    if white is not None:
-        from lookdev.colorimetry.temperature import cct_duv_from_xy
-
-        words = "raw file, as-shot neutral"
-        metadata = Metadata(
-            **{
-                **{n: getattr(libraw, n) for n in Metadata.__dataclass_fields__},
-                "camera_balance_xy": white,
-                "camera_balance_k": round(cct_duv_from_xy(white)[0]),
-                "origins": {**libraw.origins, "camera_balance_xy": words, "camera_balance_k": words},
-            }
-        )
+            if not is_kept:
+                raw.close()
     is_tiff = data[:4] in (b"II*\0", b"MM\0*")
     return Header(
         kind="raw",
         size=size,
         orientation=_FLIP_TO_ORIENTATION.get(flip, 1),
         exif=data if is_tiff else None,
-        metadata=metadata,
+        metadata=libraw,
+        extra=RawFile(sensor, raw if is_kept else None),
         bytes_per_pixel=16.0,  # LibRaw's mosaic (2), its four 16-bit channels (8) and what it gives out (6)
     )
 
@@ -131,30 +182,6 @@ def camera_from_xyz(raw: Any) -> Array | None:
 
 def _usable(matrix: Array) -> bool:
     return bool(np.all(np.isfinite(matrix)) and abs(np.linalg.det(matrix)) > 1e-6)
-
-
-def as_shot_xy(raw: Any, data: bytes = b"", light_xy: XY | None = None) -> XY | None:
-    """Chromaticity that the camera's own balance makes neutral, from its multipliers and matrix."""
-    multipliers = np.asarray(raw.camera_whitebalance, dtype=np.float64)[:3]
-    if not np.all(np.isfinite(multipliers)) or multipliers.min() <= 0:
-        return None
-    matrix = matrix_for(raw, data, light_xy)
-    return None if matrix is None else white_xy(matrix, 1.0 / multipliers)
-
-
-def matrix_for(raw: Any, data: bytes, light_xy: XY | None) -> Array | None:
-    """(3, 3) matrix from XYZ to camera RGB under ``light_xy``, or under the as-shot white; None if none.
-
-    A DNG's own matrices, interpolated as its specification says, come before LibRaw's one for daylight.
-    """
-    dng = colour_of_dng(data)
-    if dng is None:
-        return camera_from_xyz(raw)
-    if light_xy is None:
-        multipliers = np.asarray(raw.camera_whitebalance, dtype=np.float64)[:3]
-        usable = bool(np.all(np.isfinite(multipliers))) and multipliers.min() > 0
-        light_xy = dng.white_of_neutral(1.0 / multipliers) if usable else None
-    return dng.camera_from_xyz(light_xy or D65_XY)
 
 
 def multipliers_for(white_xy: tuple[float, float], matrix: Array) -> list[float] | None:
@@ -207,23 +234,23 @@ def decode(
     neutral (LibRaw's highlight mode 0). ``reduce`` 2 makes one pixel of each mosaic cell: that
     averages light.
     """
+    sensor, raw = head.extra.sensor, head.extra.opened
     with quiet():
-        raw = _open(data)
+        raw = raw or _open(data)
         try:
-            return _developed(raw, data, balance_xy, light_xy, half_size=reduce > 1)
+            return _developed(raw, sensor, data, balance_xy, light_xy, half_size=reduce > 1)
         finally:
             raw.close()
 
 
 def _developed(
-    raw: Any, data: bytes, balance_xy: XY | None, light_xy: XY | None, *, half_size: bool
+    raw: Any, sensor: Sensor, data: bytes, balance_xy: XY | None, light_xy: XY | None, *, half_size: bool
 ) -> Decoded:
     import rawpy
 
-    raw.unpack()
-    matrix = matrix_for(raw, data, light_xy or balance_xy)
+    matrix = sensor.matrix_for(light_xy or balance_xy)
     warnings: list[str] = []
-    balance, metadata = _balance(raw, matrix, balance_xy, warnings)
+    balance, metadata = _balance(sensor, matrix, balance_xy, warnings)
     space = None if matrix is None else sensor_space(matrix, balance)
     native = space is not None and int(raw.num_colors) == 3
     pixels = raw.postprocess(
@@ -270,7 +297,7 @@ def _balance_words(balance_xy: XY | None, metadata: Metadata | None) -> str:
 
 
 def _balance(
-    raw: Any, matrix: Array | None, balance_xy: XY | None, warnings: list[str]
+    sensor: Sensor, matrix: Array | None, balance_xy: XY | None, warnings: list[str]
 ) -> tuple[list[float], Metadata | None]:
     """Multipliers to develop with, and the balance they stand for where it is not the file's own."""
     if balance_xy is not None and matrix is not None:
@@ -278,9 +305,8 @@ def _balance(
         if gains is not None:
             return gains, _told(balance_xy, "given by the caller")
         warnings.append("the sensor cannot be balanced to the given white: balanced as shot")
-    own = np.asarray(raw.camera_whitebalance, dtype=np.float64)
-    if np.all(np.isfinite(own[:3])) and own[:3].min() > 0:
-        return [float(own[0]), float(own[1]), float(own[2]), float(own[3] or own[1])], None
+    if sensor.is_balanced:
+        return list(sensor.multipliers), None
     warnings.append("the raw file has no balance of its own: developed for D65")
     gains = None if matrix is None else multipliers_for(D65_XY, matrix)
     return gains or [1.0, 1.0, 1.0, 1.0], _told(D65_XY, "no balance in the raw file: D65")

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import math
-import os
-import stat
-from collections.abc import Callable
-from contextlib import AbstractContextManager, nullcontext
-from dataclasses import replace
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
+from dataclasses import dataclass, replace
 from itertools import takewhile
 from pathlib import Path
 from threading import Lock
 from types import ModuleType
-from typing import Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,15 +29,20 @@ from lookdev.stills.formats import (
     Header,
     TakeMemory,
     begins_like_raw,
+    has_dng_version,
     sniff,
 )
 from lookdev.stills.hdr import hdr_words, scene_light
 from lookdev.stills.icc import code_points, encoding_from_icc, parse_profile, white_of_profile_error
 from lookdev.stills.marking import marked_by_code_points
+from lookdev.stills.open_file import open_file, read_file
 from lookdev.stills.orientation import upright, upright_size
 from lookdev.stills.part import Moment, Part, View
-from lookdev.stills.still import PANORAMA_ASPECT, Metadata, Still, code_values, signal_of
+from lookdev.stills.still import PANORAMA_ASPECT, Metadata, Still, code_values, merged, signal_of
 from lookdev.stills.view import check_panorama, few_pixels, projection_of, take_view, view_size
+
+if TYPE_CHECKING:
+    from lookdev.stills.raw import Sensor
 
 __all__ = ["MAX_PIXELS", "STILL_SUFFIXES", "find_stills", "read_info", "read_still"]
 
@@ -51,6 +54,50 @@ _HEADER_BYTES = 1 << 18
 FORMATS_IN_WORDS = f"JPEG, PNG, TIFF, HEIF, AVIF, WebP, OpenEXR, camera raw, {', '.join(OTHERS)}"
 _ONE_LARGE_FILE = Lock()
 MARGIN = 2  # between a decoder's own reduction and the size wanted: what is left is averaged in light
+
+
+@dataclass(frozen=True)
+class Head:
+    """What a file says of itself, without its pixels.
+
+    Attributes
+    ----------
+    size : (height, width), upright.
+    metadata : where no light is known.
+    sensor : of a raw file, whose own balance stands for another white under another light; else None.
+    """
+
+    size: tuple[int, int]
+    metadata: Metadata
+    sensor: Sensor | None = None
+
+    def under(self, light_xy: tuple[float, float] | None) -> Metadata:
+        """The metadata where ``light_xy`` was metered."""
+        return self.metadata if self.sensor is None else self.sensor.balanced(self.metadata, light_xy)
+
+
+def read_head(path: Path, *, max_pixels: int = MAX_PIXELS, part: Part | None = None) -> Head:
+    """Size upright and metadata, without decoding pixels; the rest as in reading.
+
+    Raises
+    ------
+    StillError : as :func:`read_still`.
+    """
+    path = Path(path)
+    try:
+        if _is_clip(path, part):
+            return Head(*_clips().info(path, part, max_pixels))
+        with _opened(path, max_pixels, headers_only=True) as (_, head):
+            metadata = _metadata(head)
+        size, sensor = upright_size(head.size, _orientation(head, metadata)), None
+        if isinstance(part, View):
+            check_panorama(size, metadata.projection)
+            size, metadata = view_size(part, size[1]), through_lens(metadata, part)
+        if head.kind == "raw":
+            sensor = head.extra.sensor
+        return Head(size, metadata, sensor)
+    except StillError as error:
+        raise error.about(path) from error
 
 
 def read_info(
@@ -66,20 +113,8 @@ def read_info(
     ------
     StillError : as :func:`read_still`.
     """
-    path = Path(path)
-    try:
-        if _is_clip(path, part):
-            told: tuple[tuple[int, int], Metadata] = _clips().info(path, part, max_pixels)
-            return told
-        _, head = _open(path, max_pixels, light_xy, headers_only=True)
-        metadata = _metadata(head)
-        size = upright_size(head.size, _orientation(head, metadata))
-        if isinstance(part, View):
-            check_panorama(size, metadata.projection)
-            size, metadata = view_size(part, size[1]), through_lens(metadata, part)
-    except StillError as error:
-        raise error.about(path) from error
-    return size, metadata
+    head = read_head(path, max_pixels=max_pixels, part=part)
+    return head.size, head.under(light_xy)
 
 
 def through_lens(metadata: Metadata, view: View) -> Metadata:
@@ -161,11 +196,12 @@ def read_still(
                 clip, pixels=reduced(clip.pixels, clip.encoding, _fitted(clip.full_size, max_edge_px))
             )
         view = part if isinstance(part, View) else None
-        with _one_large_file_at_a_time(path):
-            data, head = _open(path, max_pixels, light_xy)
-            if admit is not None:
-                admit(len(data) + head.bytes_in_hand)
-        return _read(path, data, head, max_edge_px, salvage, enough_px, balance_xy, light_xy, take, view)
+        with ExitStack() as held:
+            with _one_large_file_at_a_time(path):
+                data, head = held.enter_context(_opened(path, max_pixels))
+                if admit is not None:
+                    admit((len(data) if isinstance(data, bytes) else 0) + head.bytes_in_hand)
+            return _read(path, data, head, max_edge_px, salvage, enough_px, balance_xy, light_xy, take, view)
     except StillError as error:
         raise error.about(path) from error
 
@@ -179,24 +215,37 @@ def _one_large_file_at_a_time(path: Path) -> AbstractContextManager[object]:
     return _ONE_LARGE_FILE if is_large else nullcontext()
 
 
-def _open(
-    path: Path, max_pixels: int, light_xy: tuple[float, float] | None = None, headers_only: bool = False
-) -> tuple[bytes, Header]:
-    """The file's bytes, and what its header says; of a JPEG the first bytes do for that."""
-    data = read_file(path, _HEADER_BYTES)
+Source = bytes | BinaryIO
+"""What a still is read from: the bytes of its file, or the open file."""
+
+
+@contextmanager
+def _opened(path: Path, max_pixels: int, headers_only: bool = False) -> Iterator[tuple[Source, Header]]:
+    """The file's bytes, and what its header says; of a JPEG the first bytes do for that, and TIFF and OpenEXR
+    are read from the open file, as they are asked for."""
+    first = read_file(path, _HEADER_BYTES)
     size = path.stat().st_size
-    kind = sniff(data, path.suffix.lower())
+    kind = sniff(first, path.suffix.lower())
     if kind is None:
         raise StillError(
-            "not a still that can be read", found=_first_bytes(data, size), wanted=FORMATS_IN_WORDS
+            "not a still that can be read", found=_first_bytes(first, size), wanted=FORMATS_IN_WORDS
         )
-    _refuse_large(data, size, kind, max_pixels)
-    is_enough = headers_only and kind == "JPEG" and jpeg.header_end(data) is not None
-    if size > len(data) and not is_enough:
-        data = read_file(path)
-        kind = sniff(data, path.suffix.lower()) or kind  # a TIFF may say at its end that it is a raw file
-    options = {"light_xy": light_xy} if kind == "raw" else {}
-    head = _guarded(lambda: _format(kind).header(data, **options), kind)
+    _refuse_large(first, size, kind, max_pixels)
+    is_enough = headers_only and kind == "JPEG" and jpeg.header_end(first) is not None
+    with ExitStack() as held:
+        data: Source = first
+        if kind in ("TIFF", "OpenEXR"):
+            data = file = held.enter_context(open_file(path))
+            if kind == "TIFF" and has_dng_version(file):  # it may say so at its end
+                data, kind = read_file(path), "raw"
+        elif size > len(first) and not is_enough:
+            data = read_file(path)
+        yield data, _header(path, data, kind, max_pixels, headers_only)
+
+
+def _header(path: Path, data: Source, kind: str, max_pixels: int, headers_only: bool) -> Header:
+    options = {"is_kept": not headers_only} if kind == "raw" else {}
+    head: Header = _guarded(lambda: _format(kind).header(data, **options), kind)
     height, width = head.size
     if height < 1 or width < 1:
         raise StillError("a picture without pixels", found=f"{width} x {height}")
@@ -209,7 +258,7 @@ def _open(
     if path.suffix.lower() not in SUFFIXES[kind]:
         words = f"named {path.suffix or 'without a suffix'}, but it is {kind}: read as {kind}"
         head = replace(head, warnings=(*head.warnings, words))
-    return data, head
+    return head
 
 
 def _refuse_large(data: bytes, size: int, kind: str, max_pixels: int) -> None:
@@ -232,39 +281,6 @@ def _first_bytes(data: bytes, size: int) -> str:
     text = "".join(letters).strip()
     shown = text if len(text) > 2 else data[:8].hex(" ") + " in hexadecimal"
     return f"{size} bytes that begin with {shown}"
-
-
-def read_file(path: Path, first_bytes: int | None = None) -> bytes:
-    """The whole of a regular file, or its ``first_bytes``, refused if it changes meanwhile.
-
-    Raises
-    ------
-    StillError : missing, a folder, no permission, no regular file, empty, or changed while it was read.
-    """
-    try:
-        before = path.stat()
-        if stat.S_ISDIR(before.st_mode):
-            raise StillError("this is a folder", file=path, wanted="a picture")
-        if not stat.S_ISREG(before.st_mode):
-            raise StillError("this is no regular file", file=path, wanted="a picture")
-        with path.open("rb") as handle:
-            data = handle.read(first_bytes)  # None: all of it
-            after = os.fstat(handle.fileno())
-    except OSError as error:
-        gone = path.is_symlink() and not path.exists()
-        what = "the link leads nowhere" if gone else f"cannot be read: {error.strerror or error}"
-        raise StillError(what, file=path) from error
-    same = (before.st_size, before.st_mtime_ns, before.st_ino) == (
-        after.st_size,
-        after.st_mtime_ns,
-        after.st_ino,
-    )
-    size = after.st_size if first_bytes is None else min(first_bytes, after.st_size)
-    if not same or len(data) != size:
-        raise StillError("the file changed while it was read", file=path, wanted="a finished copy; try again")
-    if not data:
-        raise StillError("the file is empty", file=path)
-    return data
 
 
 def _format(kind: str) -> ModuleType:
@@ -299,17 +315,6 @@ def _metadata(head: Header) -> Metadata:
     return metadata if projection is None else replace(metadata, projection=projection)
 
 
-def merged(first: Metadata, second: Metadata) -> Metadata:
-    """``first`` with what it lacks taken from ``second``."""
-    names = [
-        n for n in Metadata.__dataclass_fields__ if n not in ("origins", "orientation", "has_gps", "is_utc")
-    ]
-    take = {n: getattr(second, n) for n in names if getattr(first, n) is None}
-    origins = {**{k: v for k, v in second.origins.items() if k in take}, **first.origins}
-    has_gps = first.has_gps or second.has_gps
-    return replace(first, **take, origins=origins, has_gps=has_gps)
-
-
 def _orientation(head: Header, metadata: Metadata) -> int:
     if head.kind in ("HEIF", "AVIF", "raw", "OpenEXR", "TIFF"):
         return head.orientation
@@ -318,7 +323,7 @@ def _orientation(head: Header, metadata: Metadata) -> int:
 
 def _read(
     path: Path,
-    data: bytes,
+    data: Source,
     head: Header,
     max_edge_px: int | None,
     salvage: bool,
@@ -329,6 +334,8 @@ def _read(
     view: View | None,
 ) -> Still:
     metadata = _metadata(head)
+    if head.kind == "raw":
+        metadata = head.extra.sensor.balanced(metadata, light_xy)
     turn = _orientation(head, metadata)
     options: dict[str, Any] = {"salvage": salvage}
     panorama = upright_size(head.size, turn)
@@ -339,8 +346,10 @@ def _read(
         )  # so that the view, not the panorama, is enough
         enough_px = enough_px and math.ceil(enough_px * share)
         max_edge_px, view_edge_px = None, max_edge_px
+    if head.kind in ("JPEG", "TIFF"):
+        options["take"] = take
     if head.kind == "JPEG":
-        options |= {"take": take, "reduce": decoder_reduction("JPEG", max(head.size), enough_px)}
+        options["reduce"] = decoder_reduction("JPEG", max(head.size), enough_px)
     if head.kind == "raw":
         reduce = decoder_reduction("raw", max(head.size), max_edge_px or enough_px)
         options |= {"balance_xy": balance_xy, "light_xy": light_xy, "reduce": reduce}

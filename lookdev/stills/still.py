@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -55,6 +55,17 @@ class Metadata:
     has_gps: bool = False
     origins: Mapping[str, str] = field(default_factory=dict)
     private: bytes | None = field(default=None, repr=False)
+
+
+def merged(first: Metadata, second: Metadata) -> Metadata:
+    """``first`` with what it lacks taken from ``second``."""
+    names = [
+        n for n in Metadata.__dataclass_fields__ if n not in ("origins", "orientation", "has_gps", "is_utc")
+    ]
+    take = {n: getattr(second, n) for n in names if getattr(first, n) is None}
+    origins = {**{k: v for k, v in second.origins.items() if k in take}, **first.origins}
+    has_gps = first.has_gps or second.has_gps
+    return replace(first, **take, origins=origins, has_gps=has_gps)
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import io
 import logging
-from typing import Any
+import math
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,7 @@ from lookdev.colorimetry.adaptation import adaptation_matrix
 from lookdev.colorimetry.encodings import Encoding, get_encoding, linear
 from lookdev.errors import StillError
 from lookdev.stills.curves import Curves, TableCurve
-from lookdev.stills.formats import Decoded, Header
+from lookdev.stills.formats import Decoded, Header, TakeMemory
 from lookdev.stills.marking import Marked, encoding_from_chromaticities, space_from_chromaticities
 from lookdev.stills.still import code_values, spread
 
@@ -34,7 +35,7 @@ _WHITE_POINT, _PRIMARIES, _TRANSFER = 318, 319, 301
 _DEFAULT_EXPONENT = 2.2  # TIFF 6.0 section 20, TransferFunction: the default is a power of 2.2
 
 
-def _picture_page(data: bytes) -> tuple[Any, int, int]:
+def _picture_page(source: BinaryIO) -> tuple[Any, int, int]:
     """The first page that is a picture of full size, how many came before it, and how many pages there are.
 
     TIFF 6.0, NewSubfileType bit 0: a reduced picture of another page. It may come first, with the full one
@@ -45,7 +46,8 @@ def _picture_page(data: bytes) -> tuple[Any, int, int]:
     log = logging.getLogger("tifffile")
     if not log.handlers:
         log.addHandler(logging.NullHandler())  # it logs damaged tags; without a handler, on standard error
-    file = tifffile.TiffFile(io.BytesIO(data))
+    source.seek(0)
+    file = tifffile.TiffFile(source)
     first: Any = file.pages[0]
     pages = [first]
     for number in range(1, _MOST_PAGES):
@@ -64,9 +66,9 @@ def _picture_page(data: bytes) -> tuple[Any, int, int]:
 _MOST_PAGES = 16
 
 
-def header(data: bytes) -> Header:
-    """Size, profile, tags; no pixel is decoded."""
-    page, number, count = _picture_page(data)
+def header(source: BinaryIO) -> Header:
+    """Size, profile, tags; no pixel is read."""
+    page, number, count = _picture_page(source)
     if len(page.dataoffsets) > _MAX_STRIP_ENTRIES:
         raise StillError("cannot be decoded", found=f"{len(page.dataoffsets)} strips")
     tag = page.tags.get(274)
@@ -99,7 +101,7 @@ def header(data: bytes) -> Header:
         size=(int(page.imagelength), int(page.imagewidth)),
         orientation=orientation,
         icc=None if is_lab else _bytes(page.tags.get(34675)),
-        exif=data if data[2:4] in (b"*\0", b"\0*") else None,
+        exif=None if page.parent.is_bigtiff else source,
         xmp=_bytes(xmp),
         marked=marked,
         notes=notes,
@@ -182,18 +184,29 @@ def _bytes(tag: Any) -> bytes | None:
     return bytes(value) if isinstance(value, (bytes, tuple, list)) else None
 
 
-def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1) -> Decoded:
-    """Pixels of the picture's page; 9 to 15 bits are spread over 16."""
-    page, _, _ = _picture_page(data)
+def decode(
+    source: BinaryIO,
+    head: Header,
+    *,
+    salvage: bool = False,
+    reduce: int = 1,
+    take: TakeMemory | None = None,
+) -> Decoded:
+    """Pixels of the picture's page; 9 to 15 bits are spread over 16.
+
+    Those of a file that is not compressed are read into memory from ``take``. The file itself is never in
+    memory: tifffile's objects know each other, and what they hold stays until the collector comes by.
+    """
+    page, _, _ = _picture_page(source)
     photometric, is_float = head.extra
     size, bits = head.size, int(page.bitspersample)
     raw_ycbcr = photometric == _YCBCR and int(page.compression) not in (6, 7)
     is_lab = photometric in (_CIELAB, _ICCLAB)
     if raw_ycbcr or photometric == _PALETTE or (bits < 8 and not is_lab):
-        return _by_pillow(data, page)
+        return _by_pillow(source, page)
     if bits > 16 and bits not in (32, 64):
         raise StillError("this kind of TIFF is not read", found=f"{bits} bits per sample")
-    pixels = page.asarray(maxworkers=1)
+    pixels = page.asarray(out=_memory(page, take), maxworkers=1)
     pixels = _interleaved(np.asarray(pixels), page, size)
     if is_lab:
         return _from_lab(pixels, photometric, bits)
@@ -218,13 +231,23 @@ def decode(data: bytes, head: Header, *, salvage: bool = False, reduce: int = 1)
     return Decoded(np.ascontiguousarray(body), "RGB", alpha, premultiplied, warnings)
 
 
-def _by_pillow(data: bytes, page: Any) -> Decoded:
+def _memory(page: Any, take: TakeMemory | None) -> NDArray[Any] | None:
+    """Memory for all of a page's pixels, where they are read as they lie in the file; else None."""
+    if take is None or not page.is_contiguous or page.dtype is None:
+        return None
+    shape, dtype = tuple(page.shaped), np.dtype(page.dtype).newbyteorder("=")
+    memory: NDArray[Any] = take(math.prod(shape) * dtype.itemsize).view(dtype)
+    return memory.reshape(shape)
+
+
+def _by_pillow(source: BinaryIO, page: Any) -> Decoded:
     from PIL import Image
 
     from lookdev.stills.formats import pillow_without_limit
 
+    source.seek(0)
     with pillow_without_limit():
-        image: Any = Image.open(io.BytesIO(data), formats=("TIFF",))
+        image: Any = Image.open(io.BytesIO(source.read()), formats=("TIFF",))
     if isinstance(page.index, int) and page.index:
         image.seek(page.index)
     elif not isinstance(page.index, int):

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from lookdev.looks.cast import Cast
     from lookdev.meter.log import Reading
     from lookdev.meter.scout import Scout
+    from lookdev.stills.reader import Head
     from lookdev.stills.still import Metadata, Still
 
 UNLOGGED = "No reading"
@@ -306,7 +307,7 @@ class FoundStill:
     max_pixels: int | None = None
     part: Part | None = None
 
-    @cached_property
+    @property
     def info(self) -> tuple[tuple[int, int], Metadata]:
         """(height, width) and what the still says of itself, without its pixels.
 
@@ -314,19 +315,19 @@ class FoundStill:
         ------
         StillError : it cannot be read.
         """
-        return self.read_info(None)
+        return self.head.size, self.head.metadata
 
-    def read_info(self, light_xy: tuple[float, float] | None) -> tuple[tuple[int, int], Metadata]:
-        """As :attr:`info`, for the light that was metered at the still.
+    @cached_property
+    def head(self) -> Head:
+        """What its file says, read once.
 
         Raises
         ------
         StillError : it cannot be read.
         """
-        from lookdev.stills.reader import MAX_PIXELS, read_info
+        from lookdev.stills.reader import MAX_PIXELS, read_head
 
-        limit = self.max_pixels or MAX_PIXELS
-        return read_info(self.path, max_pixels=limit, light_xy=light_xy, part=self.part)
+        return read_head(self.path, max_pixels=self.max_pixels or MAX_PIXELS, part=self.part)
 
 
 def _light_xy(reading: Reading | None) -> tuple[float, float] | None:
@@ -386,7 +387,7 @@ def _decide(
     found: FoundStill, reading: Reading | None, scout: Scout
 ) -> tuple[Metadata, Resolved, tuple[int, int]]:
     """A still's metadata, the cast in it and its size; looks at pixels only for a patch or an estimate."""
-    size, metadata = found.read_info(_light_xy(reading))
+    size, metadata = found.head.size, found.head.under(_light_xy(reading))
     if not needs_pixels(reading, scout.plan, metadata):
         return metadata, resolve_reading(reading, scout.plan, metadata), size
     from lookdev.stills.reader import MAX_PIXELS, read_still

@@ -93,17 +93,17 @@ def sparse(path: Path, size: int, head: bytes = b"") -> Path:
 
 def bytes_asked_for(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     """What the reader asked its files for, by the one function through which it reads."""
-    from lookdev.stills import reader
+    from lookdev.stills.open_file import OpenFile
 
     asked: list[int] = []
-    real = reader.read_file
+    real = OpenFile.read
 
-    def counted(path: Path, first_bytes: int | None = None) -> bytes:
-        data = real(path, first_bytes)
+    def counted(self: OpenFile, size: int | None = -1) -> bytes:
+        data = real(self, size)
         asked.append(len(data))
         return data
 
-    monkeypatch.setattr(reader, "read_file", counted)
+    monkeypatch.setattr(OpenFile, "read", counted)
     return asked
 
 
@@ -205,7 +205,7 @@ def test_large_stills_of_a_batch_take_their_turns(tmp_path: Path, monkeypatch: p
         path = tmp_path / f"{n}.tif"
         tifffile.imwrite(path, rgba, photometric="rgb", extrasamples=["unassalpha"], metadata=None)
         stills.append(path)
-    estimate = 200 * 300 * (2 * 8 + 6) + stills[0].stat().st_size
+    estimate = 200 * 300 * (2 * 8 + 6)  # the file itself is never in memory
     gate = in_flight.BytesInFlight(estimate + estimate // 2)
     monkeypatch.setattr(tasks, "IN_FLIGHT", gate)
     lock, inside, most = threading.Lock(), 0, 0

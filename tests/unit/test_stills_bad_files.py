@@ -15,7 +15,7 @@ from PIL import Image, UnidentifiedImageError
 from still_files import dng, exif_block, picture
 
 from lookdev.errors import StillError
-from lookdev.stills import reader
+from lookdev.stills import open_file
 from lookdev.stills.jpeg import header, scan_extent
 from lookdev.stills.reader import find_stills, read_info, read_still
 
@@ -205,7 +205,7 @@ def test_file_that_changes_while_it_is_read(tmp_path: Path, monkeypatch: pytest.
             handle.write(b"more")
         return real(fd)
 
-    monkeypatch.setattr(reader.os, "fstat", grown)
+    monkeypatch.setattr(open_file.os, "fstat", grown)
     assert "the file changed while it was read" in one_line(path)
 
 
@@ -317,3 +317,31 @@ def test_headers_alone_say_the_same_as_the_whole_file(tmp_path: Path) -> None:
         path.write_bytes(data[:2] + (many if name == "long" else b"") + data[2:])
         assert path.stat().st_size > 1 << 18
         assert read_info(path)[0] == read_still(path).pixels.shape[:2] == (400, 600)
+
+
+def test_a_tiff_and_an_openexr_are_told_of_when_they_change_while_they_are_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They are read bit by bit: what was decoded before is worth nothing."""
+    from lookdev.stills import exr, tiff
+
+    for name, module in (("a.tif", tiff), ("a.exr", exr)):
+        path = put(tmp_path, name, SAMPLES[name])
+        real = module.decode
+
+        def grown(*args: object, path: Path = path, real: object = real, **options: object) -> object:
+            decoded = real(*args, **options)  # type: ignore[operator]
+            with path.open("ab") as handle:
+                handle.write(b"more")
+            return decoded
+
+        monkeypatch.setattr(module, "decode", grown)
+        assert "the file changed while it was read" in one_line(path)
+
+
+def test_a_file_gives_no_more_than_it_holds_and_takes_no_memory_for_more(tmp_path: Path) -> None:
+    path = put(tmp_path, "a.tif", b"II*\0")
+    with open_file.open_file(path) as file:
+        assert file.read(1 << 60) == b"II*\0" and file.read(1 << 60) == b""
+        file.seek(1)
+        assert file.read() == b"I*\0"
