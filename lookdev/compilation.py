@@ -55,6 +55,7 @@ _SOURCES = (
     "looks/stages",
     "looks/steps.py",
     "render/averages.py",
+    "render/deep_kernel.py",
     "render/every_pixel.py",
     "render/grid_kernel.py",
     "render/kernel.py",

@@ -1,8 +1,7 @@
-"""A look at every pixel, in bands, for results of 16 bits.
+"""A look at every pixel, in bands, for 16-bit results of small pictures, of scene light, and of 8-bit ones.
 
-65,536 codes show where two cells of a lattice meet. One of 128^3 cells that hides it has to be divided in a
-third of its cells, leaves half of the pixels to the look all the same, takes 60 MB and more a look, and for a
-still of 24 megapixels longer than the look itself at every pixel.
+Larger ones go through a lattice (:mod:`lookdev.render.deep_lattice`), whose nodes would take longer to work
+out than these do themselves.
 """
 
 from __future__ import annotations

@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     from lookdev.stills.still import Still
 
 
+_AT_ONCE = {8: 4, 16: 2}
+"""Looks that a picture goes through at once, by bits: 300 MB of a still of 24 megapixels."""
+
+
 @dataclass(frozen=True)
 class Output:
     """One graded still to write.
@@ -57,7 +61,8 @@ def target_of(output: Output, still: Still) -> Encoding:
 class Grader:
     """Grades a still and its thumbnail through one output's look after another; uses the still up.
 
-    A still of 16 bits or floats goes through up to four of the looks of its 8-bit ``outputs`` at once.
+    A still of 16 bits or floats goes through several looks of its ``outputs`` at once: up to four to 8 bits,
+    and two to 16, whose pictures are twice as large; four share a lattice all the same.
     """
 
     def __init__(
@@ -73,7 +78,8 @@ class Grader:
         self._outputs = list(outputs)
         self._graders: dict[int, StillGrader] = {}
         self._digests: dict[int, str] = {}
-        self._together: dict[bool, tuple[list[Output], list[NDArray[np.uint8]]]] = {}
+        self._sharing: dict[tuple[bool, int], tuple[list[Output], GridLattice]] = {}
+        self._together: dict[tuple[bool, int], list[tuple[Output, NDArray[Any]]]] = {}
 
     def close(self) -> None:
         """Give the memory of the big pictures back."""
@@ -108,7 +114,7 @@ class Grader:
         key = id(picture)
         if key not in self._graders:
             self._graders[key] = StillGrader(picture, consume=picture is not self.small)
-        if picture.dtype != "uint8" and bits == 8:
+        if picture.dtype != "uint8" and (bits == 8 or self._is_deep()):
             return self._one_of_several(self._graders[key], output, as_thumbnail)
         return self._graders[key](self._lattice(output, target, bits), bits, last=last)
 
@@ -116,30 +122,48 @@ class Grader:
         """Encoding and bits of what is made; a small still may be its own thumbnail."""
         return (SRGB, 8) if as_thumbnail else (target_of(output, self.still), output.bits)
 
-    def _one_of_several(self, grader: StillGrader, output: Output, as_thumbnail: bool) -> NDArray[np.uint8]:
+    def _is_deep(self) -> bool:
+        """Whether the still goes to 16 bits by a lattice."""
+        from lookdev.render.deep_lattice import is_deep
+
+        return is_deep(self.still.encoding, self.still.pixels.dtype, self.still.pixels.size // 3)
+
+    def _one_of_several(self, grader: StillGrader, output: Output, as_thumbnail: bool) -> NDArray[Any]:
         """A picture through an output's look, and through those of others that come after it."""
+        kind = (as_thumbnail, self._wanted(output, as_thumbnail)[1])
+        if not any(output is one for one, _ in self._together.get(kind, [])):
+            outputs, lattice = self._shared(output, kind)
+            first = next(i for i, one in enumerate(outputs) if one is output)
+            looks = range(first, min(first + _AT_ONCE[kind[1]], len(outputs)))
+            graded = grader.several(lattice, looks)
+            self._together[kind] = [(outputs[i], made) for i, made in zip(looks, graded, strict=True)]
+        return next(made for one, made in self._together[kind] if one is output)
+
+    def _shared(self, output: Output, kind: tuple[bool, int]) -> tuple[list[Output], GridLattice]:
+        """The lattice of an output's look, and the outputs whose looks are in it."""
         from lookdev.render.grid_kernel import LOOKS
 
-        outputs, graded = self._together.get(as_thumbnail, ([], []))
-        if not any(output is one for one in outputs):
-            like = [one for one in self._outputs if self._wanted(one, as_thumbnail)[1] == 8]
+        outputs, lattice = self._sharing.get(kind, ([], None))
+        if lattice is None or not any(output is one for one in outputs):
+            like = [one for one in self._outputs if self._wanted(one, kind[0])[1] == kind[1]]
             at = next((i for i, one in enumerate(like) if one is output), len(like))
             outputs = like[at : at + LOOKS] or [output]
             try:
-                lattice = self._grid(outputs, as_thumbnail)
+                lattice = self._grid(outputs, *kind)
             except LookdevError:  # one of them cannot be had, which is for that one to tell
                 outputs = [output]
-                lattice = self._grid(outputs, as_thumbnail)
-            graded = grader.several(lattice)
-            self._together[as_thumbnail] = (outputs, graded)
-        return next(made for one, made in zip(outputs, graded, strict=True) if one is output)
+                lattice = self._grid(outputs, *kind)
+            self._sharing[kind] = (outputs, lattice)
+        return outputs, lattice
 
-    def _grid(self, outputs: Sequence[Output], as_thumbnail: bool) -> GridLattice:
+    def _grid(self, outputs: Sequence[Output], as_thumbnail: bool, bits: int) -> GridLattice:
         from lookdev.looks.pipeline import shared_transform
+        from lookdev.render.deep_lattice import DeepLattice
         from lookdev.render.grid_lattice import DIVIDING_PIXELS, GridLattice
         from lookdev.render.lattice import GRID_STORE
 
         divides = self.still.pixels.size // 3 >= DIVIDING_PIXELS
+        bounded = self.still.pixels.dtype.kind != "f"
         targets = [self._wanted(output, as_thumbnail)[0] for output in outputs]
 
         def make() -> Lattice:
@@ -148,10 +172,12 @@ class Grader:
                 shared_transform(one.look, source, target, one.cast, one.exposure_stops)
                 for one, target in zip(outputs, targets, strict=True)
             ]
+            if bits == 16:
+                return DeepLattice(*transforms, bounded=bounded)
             return GridLattice(*transforms, divides=divides)
 
         looks = tuple(self._key(one, target) for one, target in zip(outputs, targets, strict=True))
-        kept = GRID_STORE.get((looks, divides), make)
+        kept = GRID_STORE.get((looks, (bits, bounded) if bits == 16 else divides), make)
         assert isinstance(kept, GridLattice)
         return kept
 
@@ -164,7 +190,7 @@ class Grader:
 
         def make() -> Lattice:
             transform = shared_transform(output.look, source, target, output.cast, output.exposure_stops)
-            return lattice_for(transform, dtype, bits, coarse=coarse)
+            return lattice_for(transform, dtype, bits, coarse=coarse)  # of 16 bits, a small still's
 
         store = STORE if dtype == "uint8" and bits == 8 else GRID_STORE
         return store.get((*self._key(output, target), dtype.str, bits, coarse), make)

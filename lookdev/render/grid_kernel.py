@@ -14,6 +14,7 @@ A cell's kind: 0, not known yet; else bits 0 to 3 say which looks are not to be 
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -209,9 +210,11 @@ def _lanes() -> NDArray[np.uint8]:
 class Band:
     """Up to ``most`` pixels: where they lie in a lattice, and their codes (most, LANES) by its looks."""
 
+    code_type: type[np.uint8] | type[np.uint16] = np.uint8
+
     def __init__(self, most: int) -> None:
         self.count = 0
-        self.codes = np.empty((most, LANES), dtype=np.uint8)
+        self.codes: NDArray[Any] = np.empty((most, LANES), dtype=self.code_type)
         self._grid, self._parts = (np.empty((3, most), dtype=np.float32) for _ in range(2))
         # arrays of their own: of rows of one the compiler does not see that they are apart
         self._cells, self._in_parts = (np.empty(most, dtype=np.int32) for _ in range(2))
@@ -261,15 +264,23 @@ class Band:
         _find(*self._grid, self.count, cells, self._cells, *found)
         undone = self._left, self._looks, self._finer, self._counts
         _sort(self._cells, self.count, kinds.reshape(-1), len(divided), *undone)
-        _blend(nodes.reshape(-1), cells, *found, self.count, self.codes)
+        self._interpolate(nodes, cells, found)
         left, finer = self._counts.tolist()
         if finer:
             _place_in_cells(self._grid, self._finer, finer, cells, self._parts)
             _find(*self._parts, finer, FINE_PARTS, self._in_parts, *found)
-            _blend_finer(divided.reshape(-1), self._finer, *found, finer, _lanes(), self.codes)
+            self._interpolate_finer(divided, found, finer)
         return self._left[:left], self._looks[:left]
 
-    def put(self, number: int, out: NDArray[np.uint8]) -> None:
+    def _interpolate(self, nodes: NDArray[np.uint16], cells: int, found: tuple[NDArray[Any], ...]) -> None:
+        _blend(nodes.reshape(-1), cells, *found, self.count, self.codes)
+
+    def _interpolate_finer(
+        self, divided: NDArray[np.uint16], found: tuple[NDArray[Any], ...], count: int
+    ) -> None:
+        _blend_finer(divided.reshape(-1), self._finer, *found, count, _lanes(), self.codes)
+
+    def put(self, number: int, out: NDArray[Any]) -> None:
         """Write the codes by one of the looks into ``out`` (n, 3)."""
         whole = self.count // 4 * 4
         words = self.codes.reshape(-1).view(np.uint32)
@@ -277,7 +288,7 @@ class Band:
         first = LANES_A_LOOK * number
         out[whole:] = self.codes[whole : self.count, first : first + 3]
 
-    def put_at(self, number: int, at: NDArray[np.int64], out: NDArray[np.uint8]) -> None:
+    def put_at(self, number: int, at: NDArray[np.int64], out: NDArray[Any]) -> None:
         """The same, to some places of ``out``."""
         _one_look_at(self.codes, LANES_A_LOOK * number, at, out)
 

@@ -19,7 +19,7 @@ from lookdev.render.nodes import CHUNK, NodeCompiler, places
 from lookdev.stills.still import code_values, signal_of
 
 Array = NDArray[np.float64]
-Codes = NDArray[np.uint8]
+Codes = NDArray[np.uint8] | NDArray[np.uint16]
 
 GRID_BEND_CODES, PART_BEND_CODES = 0.12, 0.25
 """How far the look may bend within a cell that is interpolated, and within a part of a divided one. At 0.35
@@ -96,6 +96,7 @@ class GridLattice:
     """
 
     busy = False  # no thread waits for another's work: cells are judged by whoever meets them
+    band_type = grid_kernel.Band
 
     def __init__(self, *transforms: Transform, divides: bool = False) -> None:
         self.transforms = transforms
@@ -135,13 +136,16 @@ class GridLattice:
         """Code values (n, 3) of any type through the first look into codes ``out`` (n, 3)."""
         self.grade_all(pixels, (out,))
 
-    def grade_all(self, pixels: NDArray[Any], outs: Sequence[Codes]) -> None:
-        """Code values (n, 3) of any type through each look into its codes (n, 3), a stretch at a time."""
+    def grade_all(self, pixels: NDArray[Any], outs: Sequence[Codes | None]) -> None:
+        """Code values (n, 3) of any type through each look into its codes (n, 3), a stretch at a time.
+
+        Of looks that have None in place of codes nothing is wanted.
+        """
         for start in range(0, len(pixels), STRETCH):
             part = slice(start, start + STRETCH)
-            self._grade(pixels[part], [out[part] for out in outs])
+            self._grade(pixels[part], [None if out is None else out[part] for out in outs])
 
-    def _grade(self, pixels: NDArray[Any], outs: Sequence[Codes]) -> None:
+    def _grade(self, pixels: NDArray[Any], outs: Sequence[Codes | None]) -> None:
         left, looks, new = self._interpolated(pixels, outs)
         while len(new):
             self._judge(new)
@@ -153,19 +157,24 @@ class GridLattice:
             at, theirs, new = self._interpolated(pixels, outs, again)
             left, looks = np.concatenate([left[known], at]), np.concatenate([looks[known], theirs])
         for k, out in enumerate(outs):
+            if out is None:
+                continue
             mine = left[(looks >> k & 1) == 1]
             for start in range(0, len(mine), CHUNK):
-                at = mine[start : start + CHUNK]
-                grid_kernel.round_at(self.transforms[k](signal_of(pixels[at])), at, out)
+                self._by_look(k, pixels, mine[start : start + CHUNK], out)
+
+    def _by_look(self, k: int, pixels: NDArray[Any], at: NDArray[np.int64], out: Codes) -> None:
+        """Pixels at some places through the look itself."""
+        grid_kernel.round_at(self.transforms[k](signal_of(pixels[at])), at, out)
 
     def _interpolated(
-        self, pixels: NDArray[Any], outs: Sequence[Codes], some: NDArray[np.int64] | None = None
+        self, pixels: NDArray[Any], outs: Sequence[Codes | None], some: NDArray[np.int64] | None = None
     ) -> tuple[NDArray[np.int64], NDArray[np.uint8], NDArray[np.intp]]:
         """Pixels, or those at ``some`` places, into ``outs``; which were not done and for which looks, see
         the kernel; and the cells that are not known."""
         left, looks = [], []
         count = len(pixels if some is None else some)
-        band, seen = grid_kernel.Band(min(BAND, count)), None
+        band, seen = self.band_type(min(BAND, count)), None
         for start in range(0, count, BAND):
             part = slice(start, start + BAND)
             self._place(
@@ -173,6 +182,8 @@ class GridLattice:
             )
             at, theirs = band.grade(self._kinds, self.nodes, self._divided)
             for k, out in enumerate(outs):
+                if out is None:
+                    continue
                 if some is None:
                     band.put(k, out[part])
                 else:
@@ -202,6 +213,20 @@ class GridLattice:
             exact[may[done]] ^= 1 << k
             finer[may[done]] |= 1 << k
             parts.append((may[done], theirs))
+        self._set_kinds(cells, exact, finer, parts)
+
+    def _set_kinds(
+        self,
+        cells: NDArray[np.intp],
+        exact: NDArray[np.int32],
+        finer: NDArray[np.int32],
+        parts: Sequence[tuple[NDArray[np.intp], NDArray[np.uint16]]],
+    ) -> None:
+        """Have it known which looks are ``exact`` in ``cells``, and which have ``finer`` nodes, a bit each.
+
+        ``parts``: of each look, which of the cells it divides, and its nodes (n, 27, 3) there.
+        """
+        kinds = self._kinds.reshape(-1)
         with self._judging:
             new = kinds[cells] == 0  # another thread may have met some of them too
             divided = np.flatnonzero(new & (finer > 0))

@@ -3,7 +3,8 @@
 For 8-bit pixels the nodes lie at codes 0, 4, 8 ... 252 and 255 (65 a channel; 33 for small pictures), so that
 a colour's place in its cell is a number of quarters and the arithmetic is exact in integers. Other pixels go
 through a shaper to a regular lattice, 129 a channel: the signal itself for encoded pixels, stops for linear
-scene light. Results of 16 bits come from the look itself (:mod:`lookdev.render.every_pixel`).
+scene light. Results of 16 bits come from a lattice without steps (:mod:`lookdev.render.deep_lattice`), or, of
+small and of 8-bit pictures, from the look itself (:mod:`lookdev.render.every_pixel`).
 
 A lattice is compiled as far as it is needed: the look function itself, in float64, works out the nodes
 around the colours that a still has, once. Where the look bends so much within a cell that interpolation could
@@ -15,7 +16,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
@@ -39,6 +40,7 @@ from lookdev.looks.pipeline import Transform
 from lookdev.looks.rendering import render_curve
 from lookdev.render import averages, kernel
 from lookdev.render.buffers import BUFFERS
+from lookdev.render.deep_lattice import DeepLattice, is_deep
 from lookdev.render.every_pixel import EveryPixel, put_codes
 from lookdev.render.grid_lattice import DIVIDING_PIXELS, GridLattice
 from lookdev.render.nodes import CHUNK, NodeCompiler, places
@@ -141,6 +143,8 @@ def lattice_for(
     if dtype == np.uint8 and bits == 8:
         return CodeLattice(transform, COARSE if coarse else FINE)
     if bits == 16:
+        if is_deep(transform.source, dtype, pixels):
+            return DeepLattice(transform, bounded=dtype.kind != "f")
         return EveryPixel(transform)
     return GridLattice(transform, divides=pixels >= DIVIDING_PIXELS)
 
@@ -186,14 +190,23 @@ class StillGrader:
             self._each(lambda n, part: lattice.grade(pixels[part], out[part]))  # type: ignore[arg-type]
         return out.reshape(self._shape)
 
-    def several(self, lattice: GridLattice) -> list[NDArray[np.uint8]]:
-        """As a call for each look of ``lattice``, in their order, all of them at once."""
-        outs: list[NDArray[np.uint8]] = [
-            self._buffer(np.dtype(np.uint8), which).view(np.uint8) for which in range(len(lattice.transforms))
-        ]
+    def several(self, lattice: GridLattice, looks: Sequence[int] | None = None) -> list[Codes]:
+        """As a call for each look of ``lattice``, or those of some numbers, in their order, all at once."""
+        dtype = np.dtype(lattice.band_type.code_type)
+        chosen = range(len(lattice.transforms)) if looks is None else looks
+        outs = {k: self._buffer(dtype, place) for place, k in enumerate(chosen)}
+        same = {k for k in chosen if lattice.transforms[k].is_identity and self._flat.dtype == dtype}
+        for k in same:
+            np.copyto(outs[k], self._flat)
+        wanted = [None if k in same else outs.get(k) for k in range(len(lattice.transforms))]
         pixels = self._pixels()
-        self._each(lambda n, part: lattice.grade_all(pixels[part], [out[part] for out in outs]))
-        return [out.reshape(self._shape) for out in outs]
+
+        def work(n: int, part: slice) -> None:
+            lattice.grade_all(pixels[part], [None if out is None else out[part] for out in wanted])
+
+        if len(same) < len(outs):
+            self._each(work)
+        return [out.reshape(self._shape) for out in outs.values()]
 
     def close(self) -> None:
         """Give the memory of the results back for the next still."""

@@ -1,0 +1,116 @@
+"""The pixel kernels for 16-bit results: those of :mod:`lookdev.render.grid_kernel`, into codes of 16 bits."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lookdev.compilation import compiled
+from lookdev.render.grid_kernel import FINE_PARTS, LANES, LANES_A_LOOK, LOOKS, Band
+
+float32, int32, uint64, uintp = np.float32, np.int32, np.uint64, np.uintp
+
+uint16 = np.uint16
+
+TIMES = 257
+"""Codes of 16 bits in one of 8, which the shares of nodes are in."""
+
+
+@compiled
+def _blend(  # type: ignore[no-untyped-def]
+    nodes, cells, first, second, third, share0, share1, share2, share3, count, codes
+):
+    half, times, side = float32(0.5), float32(TIMES), cells + 1
+    opposite = uintp(LANES * (side * side + side + 1))
+    for i in range(count):
+        at = uintp(first[i])
+        one, two, all_ = at + uintp(second[i]), at + uintp(third[i]), at + opposite
+        w0, w1, w2, w3 = share0[i] * times, share1[i] * times, share2[i] * times, share3[i] * times
+        for c in range(uintp(LANES)):
+            v = float32(nodes[at + c]) * w0 + float32(nodes[one + c]) * w1
+            v = v + float32(nodes[two + c]) * w2 + float32(nodes[all_ + c]) * w3
+            codes[i, c] = uint16(int32(v + half))
+
+
+@compiled
+def _blend_finer(  # type: ignore[no-untyped-def]
+    nodes, finer, first, second, third, share0, share1, share2, share3, count, lanes, codes
+):
+    half, times, side = float32(0.5), float32(TIMES), FINE_PARTS + 1
+    opposite, size = uintp(LANES * (side * side + side + 1)), uintp(LANES * side * side * side)
+    for j in range(count):
+        i, kind = finer[0, j], finer[1, j]
+        at = uintp((kind >> 8) - 2) * size + uintp(first[j])
+        one, two, all_ = at + uintp(second[j]), at + uintp(third[j]), at + opposite
+        w0, w1, w2, w3 = share0[j] * times, share1[j] * times, share2[j] * times, share3[j] * times
+        which = (kind >> 4) & 15
+        for c in range(uintp(LANES)):
+            v = float32(nodes[at + c]) * w0 + float32(nodes[one + c]) * w1
+            v = v + float32(nodes[two + c]) * w2 + float32(nodes[all_ + c]) * w3
+            mine = lanes[which, c]
+            codes[i, c] = (uint16(int32(v + half)) & mine) | (codes[i, c] & ~mine)
+
+
+@compiled
+def _one_look(words, number, out):  # type: ignore[no-untyped-def]
+    """Of each four pixels the words of one look, into three words of ``out``."""
+    three, two, one = uint64(0xFFFFFFFFFFFF), uint64(0xFFFFFFFF), uint64(0xFFFF)
+    for i in range(out.size // 3):
+        at = 4 * LOOKS * i + number
+        a, b, c, d = words[at], words[at + LOOKS], words[at + 2 * LOOKS], words[at + 3 * LOOKS]
+        out[3 * i] = (a & three) | (b << uint64(48))
+        out[3 * i + 1] = ((b >> uint64(16)) & two) | (c << uint64(32))
+        out[3 * i + 2] = ((c >> uint64(32)) & one) | (d << uint64(16))
+
+
+@compiled
+def _near_the_end(signal, shares, at, out):  # type: ignore[no-untyped-def]
+    """Let codes ``out`` at numbered rows go over into those of a signal (n, 3), by ``shares`` (n,) 0 to 1."""
+    for i in range(at.size):
+        j, share = at[i], shares[i]
+        for c in range(3):
+            exact = min(max(signal[i, c], 0.0), 1.0) * 65535.0
+            out[j, c] = int32(exact * share + np.float64(out[j, c]) * (1.0 - share) + 0.5)
+
+
+@lru_cache(maxsize=1)
+def _lanes() -> NDArray[np.uint16]:
+    """All bits of a node's numbers that belong to the looks of a mask (16, LANES)."""
+    looks = np.arange(LANES) // LANES_A_LOOK
+    chosen = np.arange(1 << LOOKS)[:, None] >> looks & 1
+    return np.asarray(chosen * 65535, dtype=np.uint16)
+
+
+class DeepBand(Band):
+    """As :class:`Band`, with codes of 16 bits."""
+
+    code_type = np.uint16
+
+    def _interpolate(self, nodes: NDArray[np.uint16], cells: int, found: tuple[NDArray[Any], ...]) -> None:
+        _blend(nodes.reshape(-1), cells, *found, self.count, self.codes)
+
+    def _interpolate_finer(
+        self, divided: NDArray[np.uint16], found: tuple[NDArray[Any], ...], count: int
+    ) -> None:
+        _blend_finer(divided.reshape(-1), self._finer, *found, count, _lanes(), self.codes)
+
+    def put(self, number: int, out: NDArray[Any]) -> None:
+        """Write the codes by one of the looks into ``out`` (n, 3)."""
+        whole = self.count // 4 * 4
+        words = self.codes.reshape(-1).view(np.uint64)
+        _one_look(words, number, out[:whole].reshape(-1).view(np.uint64))
+        first = LANES_A_LOOK * number
+        out[whole:] = self.codes[whole : self.count, first : first + 3]
+
+
+def let_go_over(
+    signal: NDArray[np.float64], shares: NDArray[np.float64], at: NDArray[np.int64], out: NDArray[np.uint16]
+) -> None:
+    """Have codes ``out`` (m, 3), at rows of numbers ``at`` (n,), go over into those of a ``signal`` (n, 3).
+
+    ``shares`` (n,): of the signal, 0 to 1; rounded half up.
+    """
+    _near_the_end(signal, shares, at, out)
