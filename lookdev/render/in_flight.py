@@ -13,6 +13,7 @@ from functools import cache
 from pathlib import Path
 from threading import Condition
 
+from lookdev.cores import usable_cores
 from lookdev.errors import StillError
 
 SHARE_OF_MEMORY = 0.5
@@ -42,25 +43,6 @@ def machine_bytes() -> int:
     except (ImportError, OSError, ValueError):
         pass
     return min(found)
-
-
-MOST_WORKERS = 64
-_QUOTA = "/sys/fs/cgroup/cpu.max"
-
-
-@cache
-def usable_cores() -> int:
-    """Cores that this process may use, 1 to 64: those it may run on, or what a container leaves of them."""
-    try:
-        count = len(os.sched_getaffinity(0))
-    except (AttributeError, OSError):  # not a system that says
-        count = os.cpu_count() or 1
-    try:
-        quota, period = Path(_QUOTA).read_text().split()
-        count = min(count, max(1, round(int(quota) / int(period))))
-    except (OSError, ValueError, ZeroDivisionError):  # no such place, or "max": no limit
-        pass
-    return max(1, min(count, MOST_WORKERS))
 
 
 def worker_count(asked: int | None) -> int:

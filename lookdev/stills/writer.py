@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.colorimetry.encodings import Encoding
+from lookdev.cores import usable_cores
 from lookdev.errors import LookdevError, StillError
 from lookdev.files import write_whole
 from lookdev.stills import jpeg
@@ -25,6 +26,7 @@ from lookdev.stills.still import Metadata
 from lookdev.stills.view import EQUIRECTANGULAR, projection_xmp
 
 MAX_TIFF_BYTES = 4_000_000_000  # TIFF 6.0 counts bytes in 32 bits
+_MOST_TIFF_THREADS = 8  # a batch has other stills in hand
 WRITTEN_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".tif", ".tiff"}) | HDR_SUFFIXES
 
 
@@ -151,6 +153,7 @@ def _tiff(pixels: NDArray[Any], icc: bytes, exif: bytes, metadata: Metadata, xmp
         compression="deflate",
         compressionargs={"level": 1},  # libdeflate's: half the time of 6, and no larger where there is noise
         predictor=True,
+        maxworkers=min(usable_cores(), _MOST_TIFF_THREADS),  # each strip by itself: the same bytes
         iccprofile=icc,
         software="lookdev",
         metadata=None,

@@ -18,7 +18,7 @@ HOME = Path(lookdev.__file__).parent
 
 LEVELS = [
     {"errors"},
-    {"files"},
+    {"files", "cores"},
     {"kept_code"},
     {"names", "compilation"},
     {"colorimetry"},

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from lookdev.render import in_flight
+from lookdev import cores
 
 
 @pytest.mark.parametrize(
@@ -21,10 +21,10 @@ def test_as_many_workers_as_cores(
     limit = tmp_path / "cpu.max"
     if quota is not None:
         limit.write_text(quota + "\n")
-    monkeypatch.setattr(in_flight, "_QUOTA", str(limit))
+    monkeypatch.setattr(cores, "_QUOTA", str(limit))
     monkeypatch.setattr(os, "sched_getaffinity", lambda _: set(range(may_run_on)), raising=False)
-    in_flight.usable_cores.cache_clear()
+    cores.usable_cores.cache_clear()
     try:
-        assert in_flight.usable_cores() == wanted
+        assert cores.usable_cores() == wanted
     finally:
-        in_flight.usable_cores.cache_clear()
+        cores.usable_cores.cache_clear()

@@ -13,10 +13,11 @@ from still_files import MONITOR_COLORANTS, curv, grey_profile, para, picture, rg
 
 from lookdev.colorimetry.encodings import get_encoding
 from lookdev.errors import LookdevError, StillError
+from lookdev.stills import writer
 from lookdev.stills.icc import ProfileEncoding, encoding_from_icc, profile_bytes
 from lookdev.stills.jpeg import encode, with_segments
 from lookdev.stills.reader import read_still
-from lookdev.stills.writer import write_still
+from lookdev.stills.writer import still_bytes, write_still
 
 NAMES = ("sRGB", "Display P3", "BT.709", "Adobe RGB", "BT.2020")
 
@@ -76,6 +77,18 @@ def test_the_same_input_writes_the_same_bytes(tmp_path: Path, suffix: str) -> No
     for name in ("a", "b"):
         write_still(tmp_path / f"{name}{suffix}", picture(), get_encoding("sRGB"))
     assert (tmp_path / f"a{suffix}").read_bytes() == (tmp_path / f"b{suffix}").read_bytes()
+
+
+def test_a_tiff_is_the_same_by_any_number_of_threads(monkeypatch: pytest.MonkeyPatch) -> None:
+    noise = np.random.default_rng(5).integers(0, 65536, (90, 3000, 3), dtype=np.uint16)
+    made = []
+    for threads in (1, 3):
+        monkeypatch.setattr(writer, "usable_cores", lambda count=threads: count)
+        made.append(still_bytes(".tif", noise, get_encoding("sRGB")))
+    assert made[0] == made[1]
+    with tifffile.TiffFile(io.BytesIO(made[1])) as file:
+        assert len(file.pages[0].dataoffsets) > 3
+        assert np.array_equal(file.pages[0].asarray(), noise)
 
 
 @pytest.mark.parametrize(
