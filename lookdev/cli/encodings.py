@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from lookdev.colorimetry.encodings import Encoding
 
 
 def encodings(
@@ -21,8 +24,6 @@ def encodings(
     together with any gamut that colour-science registers: its name, then the gamut's. Part of a name will do
     where no other has it. `narrow` behind a name means codes 64 to 940 of 10 bits.
     """
-    import numpy as np
-
     from lookdev.colorimetry.encodings import encoding_names, get_encoding
     from lookdev.colorimetry.log_encodings import plain_key
 
@@ -32,8 +33,7 @@ def encodings(
         said = word.casefold() in f"{name} {encoding.standard}".casefold()
         if not said and (plain_key(word) or word) not in plain_key(name):
             continue
-        grey = float(encoding.encode(np.full((1, 3), 0.18))[0, 0])
-        top = float(encoding.decode(np.ones((1, 3)))[0, 0])
+        grey, top = _grey_and_top(encoding)
         linear = encoding.name.startswith("Linear") or encoding.name in ("ACEScg", "ACES2065-1")
         rows.append(
             {
@@ -64,3 +64,16 @@ def encodings(
         more = len(encoding_names()) - len(rows)
         typer.echo(f"and {more} logs of cameras: `lookdev encodings --all`, or with a word of the name")
     return 0
+
+
+def _grey_and_top(encoding: Encoding) -> tuple[float, float]:
+    """The code of mid grey, and the light at code 1."""
+    import numpy as np
+
+    from lookdev.colorimetry.log_encodings import registered
+
+    known = registered().get(encoding.name)
+    if known is not None:  # its formulas take a second to load
+        return known.mid_grey_code, known.light_at_code_1
+    grey, top = encoding.encode(np.full((1, 3), 0.18)), encoding.decode(np.ones((1, 3)))
+    return float(grey[0, 0]), float(top[0, 0])

@@ -3,12 +3,16 @@
 Their makers' white papers are cited in colour-science's own documentation of each function. Here every one
 is made safe for any input: below the lowest light (or signal) that a formula takes, it goes on as its
 tangent, so that negative light from other primaries passes and comes back.
+
+Names, gamuts and what a list says of each are in log_encodings.csv, which ``make_log_encodings`` writes; the
+formulas themselves need colour-science, which takes a second to load.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,23 +23,11 @@ from lookdev.colorimetry.rgb_spaces import RGBSpace
 Array = NDArray[np.float64]
 
 MAX_SIGNAL = 4.0
+_FILE = Path(__file__).with_name("log_encodings.csv")
+_STANDARD = "as colour-science has it"
 _LOWEST = (-0.5, -0.2, -0.1, -0.05, -0.02, -0.01, -0.005, -0.002, -0.001, 0.0)
-_GAMUTS_OF = {
-    "Apple Log Profile": ("ITU-R BT.2020",),
-    "Canon Log": ("Cinema Gamut", "ITU-R BT.2020", "ITU-R BT.709"),
-    "Canon Log 2": ("Cinema Gamut", "ITU-R BT.2020"),
-    "Canon Log 3": ("Cinema Gamut", "ITU-R BT.2020"),
-    "Cineon": ("ITU-R BT.709",),
-    "F-Log": ("F-Gamut",),
-    "L-Log": ("ITU-R BT.2020",),
-    "Mi-Log": ("ITU-R BT.2020",),
-    "S-Log": ("S-Gamut",),
-}
-"""Pairs that their makers name but that colour-science does not register as one colour space."""
-_LEFT_OUT = ("ACEScct", "ACESproxy")
+LEFT_OUT = ("ACEScct", "ACESproxy")
 """ACEScct is an encoding of its own (encodings.py); ACESproxy clamps, and is for cables, not for files."""
-_UNLISTED = ("DaVinci Intermediate", "T-Log")
-"""What programs work in and no camera records: known by the whole name, neither listed nor guessed."""
 _OF_STANDARDS = {"ACEScc": "Academy S-2014-003", "ERIMM RGB": "ISO 22028-3"}
 """The logs that are no maker's; numbers from memory."""
 
@@ -84,6 +76,32 @@ def _usable_from(name: str, low: float) -> bool:
     return bool(np.allclose(_raw(name, signal, False), light, rtol=1e-4, atol=1e-6))
 
 
+@dataclass(frozen=True)
+class Registered:
+    """A log encoding with a gamut that goes with it, by colour-science's names.
+
+    ``mid_grey_code`` : the code of a light of 0.18; ``light_at_code_1`` : where mid grey is 0.18.
+    """
+
+    log: str
+    space: RGBSpace
+    mid_grey_code: float
+    light_at_code_1: float
+
+
+@lru_cache(maxsize=1)
+def registered() -> dict[str, Registered]:
+    """The log encodings that are listed, by our name, in a stable order."""
+    found = {}
+    for line in _FILE.read_text(encoding="ascii").splitlines()[1:]:
+        name, log, gamut, *numbers = line.split(",")
+        grey, top, *xy = map(float, numbers)
+        red, green, blue, white = zip(xy[::2], xy[1::2], strict=True)
+        space = RGBSpace(gamut, (red, green, blue), white, _STANDARD)
+        found[name] = Registered(log, space, grey, top)
+    return found
+
+
 @lru_cache(maxsize=1)
 def pairs() -> dict[str, tuple[str, str]]:
     """Log encoding and gamut (colour-science's names) by our name, in a stable order.
@@ -91,15 +109,7 @@ def pairs() -> dict[str, tuple[str, str]]:
     >>> pairs()["S-Log3 S-Gamut3.Cine"]
     ('S-Log3', 'S-Gamut3.Cine')
     """
-    colour = colour_science()
-    by_function = {_function_name(colour.CCTF_ENCODINGS[name]): name for name in _logs()}
-    found: set[tuple[str, str]] = {(log, gamut) for log, gamuts in _GAMUTS_OF.items() for gamut in gamuts}
-    for gamut, space in colour.RGB_COLOURSPACES.items():
-        log = by_function.get(_function_name(space.cctf_encoding))
-        if log is not None and gamut == space.name:
-            found.add((log, gamut))
-    kept = sorted(pair for pair in found if pair[0] not in (*_LEFT_OUT, *_UNLISTED))
-    return {log if log == gamut else f"{log} {gamut}": (log, gamut) for log, gamut in kept}
+    return {name: (known.log, known.space.name) for name, known in registered().items()}
 
 
 def is_of_a_camera(name: str) -> bool:
@@ -120,7 +130,8 @@ def standard_of(log: str) -> str | None:
     return _OF_STANDARDS.get(log)
 
 
-def _logs() -> list[str]:
+def logs() -> list[str]:
+    """Every log encoding of colour-science, by its name."""
     return sorted({*colour_science().LOG_ENCODINGS, "Blackmagic Film Generation 5", "DaVinci Intermediate"})
 
 
@@ -131,8 +142,8 @@ def any_pair(key: str) -> tuple[str, str] | None:
     ('Cineon', 'ACEScg')
     """
     colour = colour_science()
-    for log in sorted(_logs(), key=len, reverse=True):
-        if log in _LEFT_OUT or not key.startswith(plain_key(log)):
+    for log in sorted(logs(), key=len, reverse=True):
+        if log in LEFT_OUT or not key.startswith(plain_key(log)):
             continue
         rest = key[len(plain_key(log)) :]
         for gamut in sorted(colour.RGB_COLOURSPACES):
@@ -143,17 +154,18 @@ def any_pair(key: str) -> tuple[str, str] | None:
 
 def gamut_space(name: str) -> RGBSpace:
     """The primaries and white of a gamut that colour-science registers."""
+    known = next((r.space for r in registered().values() if r.space.name == name), None)
+    return known or registered_space(name)
+
+
+def registered_space(name: str) -> RGBSpace:
+    """The same from colour-science itself."""
     space = colour_science().RGB_COLOURSPACES[name]
     red, green, blue = ((float(x), float(y)) for x, y in np.asarray(space.primaries).reshape(3, 2))
     white = np.asarray(space.whitepoint, dtype=np.float64)
-    return RGBSpace(name, (red, green, blue), (float(white[0]), float(white[1])), "as colour-science has it")
+    return RGBSpace(name, (red, green, blue), (float(white[0]), float(white[1])), _STANDARD)
 
 
 def plain_key(text: str) -> str:
     """Letters and digits of ``text`` in lower case."""
     return "".join(c for c in text.casefold() if c.isalnum())
-
-
-def _function_name(function: object) -> str:
-    inner = getattr(function, "func", function)
-    return str(getattr(inner, "__name__", repr(inner)))

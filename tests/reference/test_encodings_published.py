@@ -168,3 +168,16 @@ def test_short_names() -> None:
     assert get_encoding("V-Log").name == "V-Log V-Gamut"
     assert get_encoding("Rec.709").name == "BT.709"
     assert get_encoding("Cineon ACEScg").space.name == "ACEScg"
+
+
+def test_the_file_of_log_encodings_holds_what_colour_science_registers():
+    import csv
+
+    from lookdev.colorimetry.make_log_encodings import FILE, log_encodings_csv
+
+    kept, made = (
+        list(csv.reader(text.splitlines())) for text in (FILE.read_text("ascii"), log_encodings_csv())
+    )
+    assert [row[:3] for row in kept] == [row[:3] for row in made]
+    for one, other in zip(kept[1:], made[1:], strict=True):
+        assert [float(v) for v in one[3:]] == pytest.approx([float(v) for v in other[3:]], rel=1e-8), one[0]

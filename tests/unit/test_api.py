@@ -72,3 +72,13 @@ def test_help_imports_nothing_heavy() -> None:
     assert "HEAVY []" in result.stdout, result.stdout + result.stderr
     for verb in ("batch", "sheet", "cube", "handoff", "inspect", "light", "paint", "encodings"):
         assert verb in result.stdout
+
+
+def test_names_of_encodings_are_listed_without_their_formulas() -> None:
+    code = (
+        "import sys, lookdev.cli.main as m\n"
+        "try:\n    m.main(['encodings', '--all'])\nexcept SystemExit:\n    pass\n"
+        "print('HEAVY', sorted({'colour', 'scipy', 'numba'} & set(sys.modules)))"
+    )
+    result = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
+    assert "HEAVY []" in result.stdout and "S-Log3 S-Gamut3.Cine" in result.stdout, result.stderr
