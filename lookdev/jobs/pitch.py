@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -280,7 +281,8 @@ class _Maker:
         if self._read_ahead.wants(name, whole.kind):
             still = self.survey.still(name)
             task = preview_task(still, (), self._box(still), self.options)
-            self._read_ahead.keep(name, small_of_whole(task, whole, self._cut(still)))
+            with suppress(LookdevError, MemoryError):  # of the pitch, which says so when it comes to it
+                self._read_ahead.keep(name, small_of_whole(task, whole, self._cut(still)))
 
     def place(self, spot: Spot) -> tuple[PitchPlace | None, list[str]]:
         """The place with its pictures; None, and what was wrong, where no still of it can be read."""
