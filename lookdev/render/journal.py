@@ -15,7 +15,7 @@ import re
 import threading
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
-from dataclasses import asdict, dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
 from functools import cache
 from io import FileIO
 from pathlib import Path
@@ -69,15 +69,24 @@ def _plain(value: object) -> object:
     raise TypeError(f"no key can be made of {type(value).__name__}")
 
 
-@cache
 def tool_version() -> str:
     """The version and a digest of the package's files: what another tool made is never taken for ours."""
+    with _version_lock:  # several threads ask at once
+        return _tool_version()
+
+
+_version_lock = threading.Lock()
+
+
+@cache
+def _tool_version() -> str:
     digest = hashlib.sha256()
     home = Path(lookdev.__file__).parent
-    for path in sorted(home.rglob("*.*")):
-        if "__pycache__" in path.parts or not path.is_file():
-            continue
-        digest.update(path.relative_to(home).as_posix().encode() + b"\0" + path.read_bytes())
+    for folder, folders, names in os.walk(home):
+        folders[:] = sorted(name for name in folders if name != "__pycache__")
+        below = Path(folder).relative_to(home).as_posix()
+        for name in sorted(names):
+            digest.update(f"{below}/{name}".encode() + b"\0" + Path(folder, name).read_bytes())
     return f"{lookdev.__version__}+{digest.hexdigest()[:16]}"
 
 
@@ -161,7 +170,7 @@ def open_journal(state: Path, *, keep: bool) -> Iterator[Journal]:
 
 
 def _line(record: Record) -> str:
-    return json.dumps(asdict(record), ensure_ascii=True, sort_keys=True) + "\n"
+    return json.dumps(vars(record), ensure_ascii=True, sort_keys=True) + "\n"
 
 
 def _read(path: Path) -> dict[str, Record]:
