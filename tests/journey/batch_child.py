@@ -54,7 +54,7 @@ def held_child(stills: Path, out: Path, two_done: Flag, go_on: Flag) -> None:
     do_task, number = executor.do_task, itertools.count()
 
     def held(task: Task, *arguments: object) -> object:
-        stopped = arguments[-1]
+        _, stopped, _ = arguments
         if next(number) >= 2:
             while not (stopped() or go_on.wait(0.01)):
                 pass
