@@ -267,7 +267,7 @@ def test_a_cluster_without_workers_says_so_and_ends(monkeypatch: pytest.MonkeyPa
 def test_how_long_to_wait_for_a_cluster_is_an_option(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     asked: list[float] = []
 
-    def never(run: Any, tasks: Any, on_event: Any, cluster_wait_s: float) -> Any:
+    def never(run: Any, tasks: Any, on_event: Any, cluster_wait_s: float, see: Any) -> Any:
         asked.append(cluster_wait_s)
         raise LookdevError("no worker", key="--cluster")
 
