@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from lookdev.colorimetry.encodings import Encoding
 from lookdev.looks.pipeline import Transform
 from lookdev.looks.rendering import MID_GREY
-from lookdev.render import grid_kernel
+from lookdev.render import distinct, grid_kernel, quarters
 from lookdev.render.nodes import CHUNK, NodeCompiler, places
 from lookdev.stills.still import code_values, signal_of
 
@@ -28,7 +28,12 @@ at random over ten stops of log footage three in a thousand are up to seven code
 DIVIDING_PIXELS = 2_000_000
 """Smaller pictures have too few pixels in a cell to make up for dividing it."""
 DIVIDED_BEND_CODES = 1.5  # beyond it four parts along an edge are seldom enough
+QUARTERED_BEND_CODES, QUARTERED_AT_ONCE = 0.75, 2.5
+"""How far it may bend within the worst of two parts along an edge, for four to be tried; and within a whole
+cell for which two are not."""
 _DIVIDED_AT_ONCE = 1024
+MANY = 10_000
+"""So many pixels of a stretch go through the look itself that it is asked whether their colours are few."""
 STRETCH, BAND = 1 << 21, 1 << 14
 """Pixels whose new cells are judged together, so that the look is given many colours at a time; and those
 whose codes stay in the processor's second cache."""
@@ -106,6 +111,7 @@ class GridLattice:
         self._divided = np.zeros((0, (grid_kernel.FINE_PARTS + 1) ** 3, grid_kernel.LANES), dtype=np.uint16)
         self._count_divided = 0
         self._kinds = np.zeros((GRID_SIZE - 1,) * 3, dtype=np.int32)
+        self._quarters = quarters.Quarters(GRID_SIZE - 1)
         self._compiler = NodeCompiler(GRID_SIZE - 1)
         self._judging = threading.Lock()
         self._tables: dict[int, NDArray[np.float32]] = {}
@@ -118,13 +124,19 @@ class GridLattice:
     @property
     def nbytes(self) -> int:
         """Memory that it takes."""
-        return int(self.nodes.nbytes + self._kinds.nbytes + self._divided[: self._count_divided].nbytes)
+        divided = self._divided[: self._count_divided].nbytes + self._quarters.nbytes
+        return int(self.nodes.nbytes + self._kinds.nbytes + divided)
 
     @cached_property
-    def _ramp(self) -> Array:
-        """Signal at the nodes along an axis, those of parts of cells too."""
-        count = (GRID_SIZE - 1) * grid_kernel.FINE_PARTS
+    def _quarter_ramp(self) -> Array:
+        """Signal at the nodes along an axis, those of quarters of cells too."""
+        count = (GRID_SIZE - 1) * quarters.PARTS
         return self.shaper.from_grid(np.arange(count + 1) / count)
+
+    @property
+    def _ramp(self) -> Array:
+        """The same, those of the parts of cells too."""
+        return self._quarter_ramp[:: quarters.PARTS // grid_kernel.FINE_PARTS]
 
     def _work_out(self, new: NDArray[np.uint32]) -> None:
         signal = self._ramp[places(new, GRID_SIZE) * grid_kernel.FINE_PARTS]
@@ -156,16 +168,54 @@ class GridLattice:
                 continue
             at, theirs, new = self._interpolated(pixels, outs, again)
             left, looks = np.concatenate([left[known], at]), np.concatenate([looks[known], theirs])
+        self._by_quarters(pixels, outs, left, looks)
+        left, looks = left[looks > 0], looks[looks > 0]
+        colours, number = self._once_each(pixels, left)
         for k, out in enumerate(outs):
             if out is None:
                 continue
-            mine = left[(looks >> k & 1) == 1]
-            for start in range(0, len(mine), CHUNK):
-                self._by_look(k, pixels, mine[start : start + CHUNK], out)
+            mine = np.flatnonzero(looks >> k & 1)
+            if number is None:
+                for start in range(0, len(mine), CHUNK):
+                    self._by_look(k, pixels, left[mine[start : start + CHUNK]], out)
+                continue
+            used = np.zeros(len(colours), dtype=np.bool_)
+            used[number[mine]] = True
+            todo, graded = np.flatnonzero(used), np.empty(colours.shape, dtype=out.dtype)
+            for start in range(0, len(todo), CHUNK):
+                self._by_look(k, colours, todo[start : start + CHUNK], graded)
+            distinct.put(graded, number[mine], left[mine], out)
+
+    def _once_each(
+        self, pixels: NDArray[Any], left: NDArray[np.int64]
+    ) -> tuple[NDArray[Any], NDArray[np.int32] | None]:
+        """The colours of pixels ``left`` and which is whose, where many have the same; else nothing."""
+        if pixels.dtype == np.uint16 and len(left) >= MANY:
+            colours, number = distinct.distinct(pixels, left)
+            if 2 * len(colours) < len(left):
+                return colours, number
+        return pixels[:0], None
 
     def _by_look(self, k: int, pixels: NDArray[Any], at: NDArray[np.int64], out: Codes) -> None:
         """Pixels at some places through the look itself."""
         grid_kernel.round_at(self.transforms[k](signal_of(pixels[at])), at, out)
+
+    def _by_quarters(
+        self,
+        pixels: NDArray[Any],
+        outs: Sequence[Codes | None],
+        left: NDArray[np.int64],
+        looks: NDArray[np.uint8],
+    ) -> None:
+        """Of pixels ``left``, those that lie in a cell that a look has in quarters; the looks that are done
+        are taken out of ``looks``."""
+        if self._quarters.is_empty or not len(left):
+            return
+        band = grid_kernel.Band(min(BAND, len(left)))
+        for start in range(0, len(left), BAND):
+            part = slice(start, start + BAND)
+            self._place(pixels, band, left[part])
+            self._quarters.grade(band, left[part], looks[part], outs)
 
     def _interpolated(
         self, pixels: NDArray[Any], outs: Sequence[Codes | None], some: NDArray[np.int64] | None = None
@@ -204,16 +254,23 @@ class GridLattice:
         self._compiler.ensure(cells, self._work_out)
         exact, finer = (np.zeros(len(cells), dtype=np.int32) for _ in range(2))
         parts: list[tuple[NDArray[np.intp], NDArray[np.uint16]]] = []
+        quartered: list[tuple[NDArray[np.intp], NDArray[np.uint16]]] = []
         for k in range(len(self.transforms)):
             bends = grid_kernel.bends(cells, self.nodes, k) * 255.0
             smooth = bends <= GRID_BEND_CODES
             exact |= np.where(smooth, 0, 1 << k).astype(np.int32)
             may = np.flatnonzero(~smooth & (bends <= DIVIDED_BEND_CODES) & self.divides)
-            done, theirs = self._divide(k, cells[may])
+            done, theirs, worst = self._divide(k, cells[may], grid_kernel.FINE_PARTS)
             exact[may[done]] ^= 1 << k
             finer[may[done]] |= 1 << k
             parts.append((may[done], theirs))
-        self._set_kinds(cells, exact, finer, parts)
+            may = may[(worst > PART_BEND_CODES) & (worst <= QUARTERED_BEND_CODES)]
+            if self.divides:
+                wide = np.flatnonzero((bends > DIVIDED_BEND_CODES) & (bends <= QUARTERED_AT_ONCE))
+                may = np.concatenate([may, wide])
+            done, theirs, _ = self._divide(k, cells[may], quarters.PARTS)
+            quartered.append((may[done], theirs))
+        self._set_kinds(cells, exact, finer, parts, quartered)
 
     def _set_kinds(
         self,
@@ -221,10 +278,12 @@ class GridLattice:
         exact: NDArray[np.int32],
         finer: NDArray[np.int32],
         parts: Sequence[tuple[NDArray[np.intp], NDArray[np.uint16]]],
+        quartered: Sequence[tuple[NDArray[np.intp], NDArray[np.uint16]]] = (),
     ) -> None:
         """Have it known which looks are ``exact`` in ``cells``, and which have ``finer`` nodes, a bit each.
 
-        ``parts``: of each look, which of the cells it divides, and its nodes (n, 27, 3) there.
+        ``parts``: of each look, which of the cells it divides, and its nodes (n, 27, 3) there; ``quartered``:
+        the same of those exact ones that it has in quarters.
         """
         kinds = self._kinds.reshape(-1)
         with self._judging:
@@ -237,6 +296,7 @@ class GridLattice:
                 mine = place[at] >= 0
                 self._divided[place[at[mine]], :, _lanes_of(k)] = theirs[mine]
             self._count_divided += len(divided)
+            self._quarters.add(*_only_new(cells, new, quartered))
             found = (place + 2 << 8) | (finer << 4) | exact
             kinds[cells[new]] = found[new]  # from here on other threads use them
 
@@ -252,20 +312,27 @@ class GridLattice:
             room[: self._count_divided] = self._divided
             self._divided = room
 
-    def _divide(self, k: int, cells: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.uint16]]:
-        """Which of ``cells`` look ``k`` is smooth in, in every part, and its nodes (n, 27, 3) there."""
-        side = grid_kernel.FINE_PARTS + 1
-        done, nodes = [np.zeros(0, dtype=np.intp)], [np.zeros((0, side**3, 3), dtype=np.uint16)]
-        for start in range(0, len(cells), _DIVIDED_AT_ONCE):
-            parts = self._in_parts(k, cells[start : start + _DIVIDED_AT_ONCE])
-            smooth = np.flatnonzero(_bend_of_parts(parts) * (255.0 / grid_kernel.TOP) <= PART_BEND_CODES)
+    def _divide(
+        self, k: int, cells: NDArray[np.intp], parts: int
+    ) -> tuple[NDArray[np.intp], NDArray[np.uint16], NDArray[np.float64]]:
+        """Which of ``cells`` look ``k`` is smooth in, in each of so many ``parts`` along an edge; its nodes
+        (n, (parts + 1)^3, 3) there; and how far it bends, in codes, in the worst part of all cells."""
+        count = (parts + 1) ** 3
+        done, nodes = [np.zeros(0, dtype=np.intp)], [np.zeros((0, count, 3), dtype=np.uint16)]
+        bends = np.empty(len(cells))
+        at_once = _DIVIDED_AT_ONCE * 27 // count
+        for start in range(0, len(cells), at_once):
+            inner = self._in_parts(k, cells[start : start + at_once], parts)
+            worst = _bend_of_parts(inner, parts) * (255.0 / grid_kernel.TOP)
+            smooth = np.flatnonzero(worst <= PART_BEND_CODES)
+            bends[start : start + at_once] = worst
             done.append(start + smooth)
-            nodes.append(parts[smooth])
-        return np.concatenate(done), np.concatenate(nodes)
+            nodes.append(inner[smooth])
+        return np.concatenate(done), np.concatenate(nodes), bends
 
-    def _in_parts(self, k: int, cells: NDArray[np.intp]) -> NDArray[np.uint16]:
-        """Nodes (n, 27, 3) of the parts of cells by a look, blue slowest; the corners are known."""
-        side, parts = GRID_SIZE - 1, grid_kernel.FINE_PARTS
+    def _in_parts(self, k: int, cells: NDArray[np.intp], parts: int) -> NDArray[np.uint16]:
+        """Nodes (n, (parts + 1)^3, 3) of parts of cells by a look, blue slowest; the corners are known."""
+        side, step = GRID_SIZE - 1, quarters.PARTS // parts
         corner = np.stack([cells % side, cells // side % side, cells // side**2], axis=-1)
         steps = np.arange(parts + 1)
         blue, green, red = np.meshgrid(steps, steps, steps, indexing="ij")
@@ -275,7 +342,7 @@ class GridLattice:
         red, green, blue = np.moveaxis(corner[:, None] + inside[at_corner] // parts, -1, 0)
         out[:, at_corner] = self.nodes[blue, green, red, _lanes_of(k)]
         between = corner[:, None] * parts + inside[~at_corner]
-        out[:, ~at_corner] = code_values(self.transforms[k](self._ramp[between]), np.uint16)
+        out[:, ~at_corner] = code_values(self.transforms[k](self._quarter_ramp[between * step]), np.uint16)
         return out
 
     def _place(
@@ -305,10 +372,22 @@ def _lanes_of(number: int) -> slice:
     return slice(first, first + 3)
 
 
-def _bend_of_parts(parts: NDArray[np.uint16]) -> Array:
-    """As :func:`grid_kernel.bends`, of the worst part of each divided cell (n, 27, 3), in node values."""
-    side = grid_kernel.FINE_PARTS + 1
-    nodes = parts.astype(np.int32).reshape(-1, side, side, side, 3)
+def _only_new(
+    cells: NDArray[np.intp],
+    new: NDArray[np.bool_],
+    found: Sequence[tuple[NDArray[np.intp], NDArray[np.uint16]]],
+) -> tuple[NDArray[np.intp], list[tuple[NDArray[np.intp], NDArray[np.uint16]]]]:
+    """Those of ``cells`` that are ``new``, and what was ``found`` at some of them, at their places there."""
+    place = np.cumsum(new) - 1
+    mine = [new[at] for at, _ in found]
+    return cells[new], [(place[at[m]], nodes[m]) for (at, nodes), m in zip(found, mine, strict=True)]
+
+
+def _bend_of_parts(inner: NDArray[np.uint16], parts: int) -> Array:
+    """As :func:`grid_kernel.bends`, of the worst part of each divided cell (n, (parts + 1)^3, 3), in node
+    values."""
+    side = parts + 1
+    nodes = inner.astype(np.int32).reshape(-1, side, side, side, 3)
 
     def corner(blue: int, green: int, red: int) -> NDArray[np.int32]:
         return nodes[:, blue : side - 1 + blue, green : side - 1 + green, red : side - 1 + red]
