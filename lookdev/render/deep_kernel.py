@@ -67,13 +67,35 @@ def _one_look(words, number, out):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def _near_the_end(signal, shares, at, out):  # type: ignore[no-untyped-def]
+def _go_over(signal, shares, at, out):  # type: ignore[no-untyped-def]
     """Let codes ``out`` at numbered rows go over into those of a signal (n, 3), by ``shares`` (n,) 0 to 1."""
     for i in range(at.size):
         j, share = at[i], shares[i]
         for c in range(3):
             exact = min(max(signal[i, c], 0.0), 1.0) * 65535.0
             out[j, c] = int32(exact * share + np.float64(out[j, c]) * (1.0 - share) + 0.5)
+
+
+@compiled
+def _shares(places, weights, side, number, shares):  # type: ignore[no-untyped-def]
+    """Of each place (n, 3), red first, between ``weights`` of the nodes: one of their bits, evenly."""
+    last, unit = side - 2, 1.0
+    for i in range(places.shape[0]):
+        x, y, z = places[i, 0], places[i, 1], places[i, 2]
+        if not (min(min(x, y), z) >= 0.0 and max(max(x, y), z) <= last + unit):
+            shares[i] = unit
+            continue
+        r, g, b = min(int32(x), last), min(int32(y), last), min(int32(z), last)
+        x, y, z = x - r, y - g, z - b
+        first = (b * side + g) * side + r
+        total = 0.0
+        for blue in range(2):
+            for green in range(2):
+                at = first + (blue * side + green) * side
+                row = (z if blue else unit - z) * (y if green else unit - y)
+                total += row * (unit - x) * ((weights[at] >> number) & 1)
+                total += row * x * ((weights[at + 1] >> number) & 1)
+        shares[i] = min(total, unit)
 
 
 @lru_cache(maxsize=1)
@@ -113,4 +135,12 @@ def let_go_over(
 
     ``shares`` (n,): of the signal, 0 to 1; rounded half up.
     """
-    _near_the_end(signal, shares, at, out)
+    _go_over(signal, shares, at, out)
+
+
+def shares_at(places: NDArray[np.float64], weights: NDArray[np.uint8], number: int) -> NDArray[np.float64]:
+    """Share (n,) of one look at places (n, 3) in cells, red first, between ``weights`` (side, side, side) of
+    nodes, which have a bit for each look; 1 outside."""
+    shares = np.empty(len(places), dtype=np.float64)
+    _shares(places, weights.reshape(-1), len(weights), number, shares)
+    return shares

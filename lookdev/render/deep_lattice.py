@@ -5,6 +5,11 @@ otherwise than the one beside it; so here none is. Where a look bends, more node
 of a cell's edges, of its faces and of itself, and whether one is put in is decided for all cells that meet
 there at once: where the look bends in one of them. A cell in which it does not, next to one in which it does,
 has some of them on its rim, and in place of the others what it would have without.
+
+Where a look bends sharply (it clips, or reaches the gamut's edge) it grades the pixels itself: in cells like
+that altogether, and in those around them by a share that falls to nothing at the other side. Shares are a
+matter of nodes, so that they too go over from cell to cell. The ends of a grid are nodes of that kind where
+pixels may lie beyond.
 """
 
 from __future__ import annotations
@@ -16,45 +21,40 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lookdev.colorimetry.encodings import Encoding
 from lookdev.looks.pipeline import Transform
 from lookdev.render import deep_kernel, grid_kernel
-from lookdev.render.grid_lattice import GRID_SIZE, SENSOR_LIGHT, GridLattice, shaper_for
-from lookdev.render.nodes import CHUNK
+from lookdev.render.grid_lattice import GRID_SIZE, GridLattice
+from lookdev.render.nodes import CHUNK, places
 from lookdev.stills.still import code_values, signal_of
 
 Array = NDArray[np.float64]
 
 DEEP_BEND_CODES = 0.25
-"""How far the look may bend within a cell, in codes of 8 bits, before more nodes are put in."""
+"""How far the look may bend within a cell, or lie in its middle from where the nodes say, in codes of 8 bits,
+before more nodes are put in."""
+SHARP_CODES = 1.0
+"""How far the look may lie at a new node from where the cell says, before it grades pixels itself."""
 DEEP_PIXELS = 2_000_000
 """Smaller pictures go through the look itself, which takes no longer than a lattice's nodes do."""
 
 _CELLS, _SIDE = GRID_SIZE - 1, GRID_SIZE + 1  # cells along an edge, and with one more at each end
 _PARTS = grid_kernel.FINE_PARTS
 _AT_ONCE = 8192
-_STEPS = np.array(list(product(range(_PARTS + 1), repeat=3)))  # blue, green, red place in a cell, red fastest
-_AT_CORNER = (_STEPS % _PARTS == 0).all(axis=1)
-_TOUCHING = np.array([s for s in product((-1, 0, 1), repeat=3) if 0 in s]) @ [_SIDE * _SIDE, _SIDE, 1]
-"""How far off, in a padded grid, the cells are that a cell shares an edge or a face with, and itself."""
-_ALL_AROUND = np.array(list(product((-1, 0, 1), repeat=3))) @ [_SIDE * _SIDE, _SIDE, 1]
+_STEPS = np.array(list(product(range(_PARTS + 1), repeat=3)))
+"""Blue, green and red place of the nodes in a cell, red fastest."""
+_MIDDLES = (_STEPS % _PARTS != 0).any(axis=1)
+_AROUND = np.array(list(product((-1, 0, 1), repeat=3))) @ np.array([_SIDE * _SIDE, _SIDE, 1])
+"""How far off, in a padded grid, the cells around a cell are, and itself."""
 _SEEN = 1 << grid_kernel.LOOKS
 
 
-def is_deep(source: Encoding, dtype: np.dtype[Any], pixels: int) -> bool:
-    """Whether a picture of so many ``pixels`` goes to 16 bits by such a lattice, or by the look itself.
-
-    Scene light in stops and in log goes by the look: where its colours are far outside of what a display
-    shows, a cell is wide, and steps would be up to 20 codes wider than the look's own.
-    """
-    suits = source.state == "output" or shaper_for(source) == SENSOR_LIGHT
-    return suits and dtype != np.uint8 and pixels >= DEEP_PIXELS
+def is_deep(dtype: np.dtype[Any], pixels: int) -> bool:
+    """Whether a picture of so many ``pixels`` goes to 16 bits by such a lattice, or by the look itself."""
+    return dtype != np.uint8 and pixels >= DEEP_PIXELS
 
 
 class DeepLattice(GridLattice):
     """Up to four looks over a shaper, into codes of 16 bits; as :class:`GridLattice` otherwise.
-
-    Light beyond the shaper's ends goes through the look itself, and the outermost cells go over into that.
 
     Parameters
     ----------
@@ -66,50 +66,84 @@ class DeepLattice(GridLattice):
 
     def __init__(self, *transforms: Transform, bounded: bool = True) -> None:
         super().__init__(*transforms, divides=True)
-        self._bounded = bounded
-        self._bent = np.zeros(_SIDE**3, dtype=np.uint8)
+        self._bent, self._sharp = (np.zeros(_SIDE**3, dtype=np.uint8) for _ in range(2))
+        self._weights = np.zeros((GRID_SIZE,) * 3, dtype=np.uint8)
+        self._ends = 0 if bounded else (1 << grid_kernel.LOOKS) - 1
 
     @property
     def nbytes(self) -> int:
         """Memory that it takes."""
-        return super().nbytes + self._bent.nbytes
+        return super().nbytes + self._bent.nbytes + self._sharp.nbytes + self._weights.nbytes
 
     def _judge(self, cells: NDArray[np.intp]) -> None:
-        """Put more nodes into numbered cells where these, or one that they touch, bend."""
+        """Find out which numbered cells have more nodes, and where the look itself comes in."""
         cells = cells[self._kinds.reshape(-1)[cells] == 0]
         padded = _padded(cells)
         self._find_bent(padded)
-        finer, parts = np.zeros(len(cells), dtype=np.int32), []
-        bent = self._bent_there(padded)
-        for start in range(0, len(cells), _AT_ONCE):
-            part = slice(start, start + _AT_ONCE)
-            finer[part] = np.bitwise_or.reduce(bent[part][:, ~_AT_CORNER], axis=1)
-        divided = np.flatnonzero(finer)
+        self._find_sharp(padded)
+        bent = self._met(self._bent, padded)[:, _MIDDLES]
+        finer = np.bitwise_or.reduce(bent, axis=1).astype(np.int32)
+        exact = self._weigh(cells, self._met(self._sharp, padded)[:, ~_MIDDLES])
+        divided, parts = np.flatnonzero(finer), []
         nodes = self._with_more(cells[divided], bent[divided])
         for k in range(len(self.transforms)):
             mine = np.flatnonzero(finer[divided] >> k & 1)
             parts.append((divided[mine], nodes[mine][:, :, k]))
-        exact = np.zeros(len(cells), dtype=np.int32)
-        if not self._bounded:
-            place = _places(cells)
-            exact[((place == 0) | (place == _CELLS - 1)).any(axis=1)] = (1 << grid_kernel.LOOKS) - 1
         self._set_kinds(cells, exact, finer, parts)
 
-    def _find_bent(self, padded: NDArray[np.intp]) -> None:
-        """Have it known of cells, and of those that they touch, which looks bend in them."""
+    def _weigh(self, cells: NDArray[np.intp], sharp: NDArray[np.uint8]) -> NDArray[np.int32]:
+        """Set the weights of cells' corners (n, 8), a bit for each look; which looks have some in a cell."""
+        corners = places(cells, _CELLS)[:, None, ::-1] + _STEPS[~_MIDDLES] // _PARTS
+        at_end = ((corners == 0) | (corners == _CELLS)).any(axis=-1)
+        weights = sharp | np.where(at_end, self._ends, 0).astype(np.uint8)
+        self._weights[tuple(np.moveaxis(corners, -1, 0))] = weights  # the same, whoever finds them out
+        return np.asarray(np.bitwise_or.reduce(weights, axis=1), dtype=np.int32)
+
+    def _near(self, padded: NDArray[np.intp], known: NDArray[np.uint8]) -> NDArray[np.intp]:
+        """Those of cells and of the cells around them that are not known yet."""
         near = np.zeros(_SIDE**3, dtype=np.bool_)
-        for step in _TOUCHING:
+        for step in _AROUND:
             near[padded + step] = True
-        near &= self._inside & (self._bent == 0)
-        new = np.flatnonzero(near)
-        place = np.stack([new % _SIDE, new // _SIDE % _SIDE, new // _SIDE**2], axis=-1) - 1
-        cells = place @ np.array([1, _CELLS, _CELLS**2])
+        return np.flatnonzero(near & self._inside & (known == 0))
+
+    def _find_bent(self, padded: NDArray[np.intp]) -> None:
+        """Have it known of cells, and of those around them, which looks bend in them."""
+        new = self._near(padded, self._bent)
+        cells = _unpadded(new)
         self._compiler.ensure(cells, self._work_out)
         found = np.full(len(new), _SEEN, dtype=np.uint8)
         for k in range(len(self.transforms)):
             bends = grid_kernel.bends(cells, self.nodes, k) * 255.0
-            found |= (bends > DEEP_BEND_CODES).astype(np.uint8) << np.uint8(k)
-        self._bent[new] = found  # whoever else finds them out finds the same
+            bent = (bends > DEEP_BEND_CODES) | (self._off_in_the_middle(k, cells) > DEEP_BEND_CODES * 257)
+            found |= bent.astype(np.uint8) << np.uint8(k)
+        self._bent[new] = found
+
+    def _off_in_the_middle(self, k: int, cells: NDArray[np.intp]) -> NDArray[np.int32]:
+        """How far a look is, in the middle of cells, from the nodes around: in codes of 16 bits (n,)."""
+        out = np.empty(len(cells), dtype=np.int32)
+        for start in range(0, len(cells), CHUNK):
+            place = places(cells[start : start + CHUNK], _CELLS)
+            own = code_values(self.transforms[k](self._ramp[place * _PARTS + _PARTS // 2]), np.uint16)
+            red, green, blue = place.T
+            lanes = slice(grid_kernel.LANES_A_LOOK * k, grid_kernel.LANES_A_LOOK * k + 3)
+            ends = (self.nodes[blue + up, green + up, red + up, lanes].astype(np.int32) for up in (0, 1))
+            out[start : start + CHUNK] = np.abs(2 * own.astype(np.int32) - sum(ends)).max(axis=1) // 2
+        return out
+
+    def _find_sharp(self, padded: NDArray[np.intp]) -> None:
+        """The same, which looks bend in them so sharply that more nodes do not do."""
+        new = self._near(padded, self._sharp)
+        bent = self._bent[new] & (_SEEN - 1)
+        found, some = np.full(len(new), _SEEN, dtype=np.uint8), np.flatnonzero(bent)
+        cells = _unpadded(new[some])
+        for start in range(0, len(cells), _AT_ONCE):
+            part = slice(start, start + _AT_ONCE)
+            theirs = np.repeat(bent[some[part], None], _MIDDLES.sum(), axis=1)
+            off = self._with_more(cells[part], theirs).astype(np.int32)
+            off = np.abs(off - self._with_more(cells[part], np.zeros_like(theirs))).max(axis=(1, 3))
+            which = (off > SHARP_CODES * 257) << np.arange(len(self.transforms))
+            found[some[part]] |= np.bitwise_or.reduce(which, axis=1).astype(np.uint8)
+        self._sharp[new] = found
 
     @cached_property
     def _inside(self) -> NDArray[np.bool_]:
@@ -118,64 +152,56 @@ class DeepLattice(GridLattice):
         inside[1:-1, 1:-1, 1:-1] = True
         return inside.reshape(-1)
 
-    def _bent_there(self, padded: NDArray[np.intp]) -> NDArray[np.uint8]:
-        """Of the 27 nodes in cells (n, 27), which looks bend in one of the cells that meet there, a bit each.
-
-        Those of corners are of no meaning.
-        """
+    def _met(self, which: NDArray[np.uint8], padded: NDArray[np.intp]) -> NDArray[np.uint8]:
+        """Of the 27 nodes in cells (n, 27), the bits that any of the cells that meet there has."""
         out = np.empty((len(padded), 3, 3, 3), dtype=np.uint8)
         for start in range(0, len(padded), _AT_ONCE):
             part = slice(start, start + _AT_ONCE)
-            around = self._bent[padded[part, None] + _ALL_AROUND].reshape(-1, 3, 3, 3) & (_SEEN - 1)
+            around = which[padded[part, None] + _AROUND].reshape(-1, 3, 3, 3) & np.uint8(_SEEN - 1)
             for axis in (1, 2, 3):
-                around = np.moveaxis(around, axis, 0)
-                around = np.moveaxis(
-                    np.stack([around[0] | around[1], around[1], around[1] | around[2]]), 0, axis
-                )
+                low, own, high = np.moveaxis(around, axis, 0)
+                around = np.stack([low | own, own, own | high], axis=axis)
             out[part] = around
         return out.reshape(-1, 27)
 
     def _with_more(self, cells: NDArray[np.intp], bent: NDArray[np.uint8]) -> NDArray[np.uint16]:
-        """Nodes (n, 27, looks, 3) of cells: the looks' own where they bend, else between the corners."""
-        looks, corner = len(self.transforms), _places(cells)[:, ::-1]
+        """Nodes (n, 27, looks, 3) of cells: of the 19 between the corners, the looks' own where they bend
+        (n, 19), a bit each, else those between their neighbours."""
+        looks, corner = len(self.transforms), places(cells, _CELLS)[:, ::-1]
         out = np.empty((len(cells), len(_STEPS), looks, 3), dtype=np.uint16)
         nodes = self.nodes.reshape(*self.nodes.shape[:3], grid_kernel.LOOKS, -1)[..., :looks, :3]
         for start in range(0, len(cells), _AT_ONCE):
             here = corner[start : start + _AT_ONCE, None]
             low, high = (nodes[tuple(np.moveaxis(here + (_STEPS + up) // _PARTS, -1, 0))] for up in (0, 1))
             out[start : start + _AT_ONCE] = (low.astype(np.uint32) + high + 1) >> 1
-        wanted = (bent > 0) & ~_AT_CORNER
-        side = _CELLS * _PARTS + 1
-        at = (corner[:, None] * _PARTS + _STEPS)[wanted] @ [side * side, side, 1]
+        cell, middle = np.nonzero(bent)
+        side, inside = _CELLS * _PARTS + 1, np.flatnonzero(_MIDDLES)[middle]
+        at = (corner[cell] * _PARTS + _STEPS[inside]) @ np.array([side * side, side, 1])
         fine, which = np.unique(at, return_inverse=True)
         for k, transform in enumerate(self.transforms):
-            theirs = np.flatnonzero(wanted.reshape(-1) & (bent.reshape(-1) >> k & 1 == 1))
-            mine = which[(bent[wanted] >> k & 1) == 1]
-            used = np.zeros(len(fine), dtype=np.bool_)
-            used[mine] = True
-            signal = np.zeros((len(fine), 3), dtype=np.uint16)
-            todo = np.flatnonzero(used)
-            for start in range(0, len(todo), CHUNK):
-                some = todo[start : start + CHUNK]
-                place = np.stack([fine[some] % side, fine[some] // side % side, fine[some] // side**2], -1)
-                signal[some] = code_values(transform(self._ramp[place]), np.uint16)
-            out.reshape(-1, looks, 3)[theirs, k] = signal[mine]
+            mine = np.flatnonzero(bent[cell, middle] >> k & 1)
+            used = np.unique(which[mine])
+            signal = np.empty((len(fine), 3), dtype=np.uint16)
+            for start in range(0, len(used), CHUNK):
+                some = used[start : start + CHUNK]
+                signal[some] = code_values(transform(self._ramp[places(fine[some], side)]), np.uint16)
+            out[cell[mine], inside[mine], k] = signal[which[mine]]
         return out
 
     def _by_look(self, k: int, pixels: NDArray[Any], at: NDArray[np.int64], out: NDArray[Any]) -> None:
-        """Pixels beyond the ends, and those in the outermost cells by so much as they are near them."""
+        """Have pixels go over into what the look itself makes of them, by the weights of the nodes around."""
         signal = signal_of(pixels[at])
         place = np.asarray(self.shaper.to_grid(signal)) * _CELLS
-        shares = np.maximum(1.0 - place, place - (_CELLS - 1)).max(axis=1)
-        shares = np.where(shares < 1.0, np.maximum(shares, 0.0), 1.0)
-        deep_kernel.let_go_over(self.transforms[k](signal), shares, at, out)
-
-
-def _places(cells: NDArray[np.intp]) -> NDArray[np.intp]:
-    """Red, green and blue place (n, 3) of numbered cells."""
-    return np.stack([cells % _CELLS, cells // _CELLS % _CELLS, cells // _CELLS**2], axis=-1)
+        shares = deep_kernel.shares_at(place, self._weights, k)
+        some = np.flatnonzero(shares)
+        deep_kernel.let_go_over(self.transforms[k](signal[some]), shares[some], at[some], out)
 
 
 def _padded(cells: NDArray[np.intp]) -> NDArray[np.intp]:
     """Numbers of cells in a grid that has one more at each end."""
-    return np.asarray((_places(cells) + 1) @ [1, _SIDE, _SIDE * _SIDE])
+    return np.asarray((places(cells, _CELLS) + 1) @ np.array([1, _SIDE, _SIDE * _SIDE]))
+
+
+def _unpadded(padded: NDArray[np.intp]) -> NDArray[np.intp]:
+    """The same back."""
+    return np.asarray((places(padded, _SIDE) - 1) @ np.array([1, _CELLS, _CELLS**2]))

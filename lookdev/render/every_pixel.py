@@ -1,7 +1,7 @@
-"""A look at every pixel, in bands, for 16-bit results of small pictures, of scene light, and of 8-bit ones.
+"""A look at every pixel, in bands, for 16-bit results of small pictures and of 8-bit ones.
 
-Larger ones go through a lattice (:mod:`lookdev.render.deep_lattice`), whose nodes would take longer to work
-out than these do themselves.
+Others go through a lattice (:mod:`lookdev.render.deep_lattice`), whose nodes take longer to work out than the
+pixels of these.
 """
 
 from __future__ import annotations

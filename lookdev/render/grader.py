@@ -126,7 +126,7 @@ class Grader:
         """Whether the still goes to 16 bits by a lattice."""
         from lookdev.render.deep_lattice import is_deep
 
-        return is_deep(self.still.encoding, self.still.pixels.dtype, self.still.pixels.size // 3)
+        return is_deep(self.still.pixels.dtype, self.still.pixels.size // 3)
 
     def _one_of_several(self, grader: StillGrader, output: Output, as_thumbnail: bool) -> NDArray[Any]:
         """A picture through an output's look, and through those of others that come after it."""

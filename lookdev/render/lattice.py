@@ -143,7 +143,7 @@ def lattice_for(
     if dtype == np.uint8 and bits == 8:
         return CodeLattice(transform, COARSE if coarse else FINE)
     if bits == 16:
-        if is_deep(transform.source, dtype, pixels):
+        if is_deep(dtype, pixels):
             return DeepLattice(transform, bounded=dtype.kind != "f")
         return EveryPixel(transform)
     return GridLattice(transform, divides=pixels >= DIVIDING_PIXELS)

@@ -14,8 +14,8 @@ CHUNK = 1 << 16
 """Colours that go through a look at a time."""
 
 
-def places(numbers: NDArray[np.uint32], side: int) -> NDArray[np.intp]:
-    """Red, green and blue place (n, 3) of numbered nodes."""
+def places(numbers: NDArray[np.integer], side: int) -> NDArray[np.intp]:
+    """Red, green and blue place (n, 3) of numbered nodes, or cells, of which there are ``side`` a channel."""
     rest, red = np.divmod(numbers.astype(np.intp), side)
     return np.stack([red, rest % side, rest // side], axis=-1)
 

@@ -1,8 +1,8 @@
 """16-bit results of large pictures: the lattice without steps against the look itself.
 
 Bounds are those of the issue that asked for it: CIEDE2000 mean 0.02 and 99th percentile 0.15, and on ramps no
-step over 2 codes of 65,535 wider than the look's own within half a cell either way. Where a look clips at
-white its own steps end from one code to the next, and a lattice's within a cell.
+step over 2 codes of 65,535 wider than the look's own: of sRGB at the very code, of others within half a cell
+either way, as a look that bends within a cell does so there from one code to the next.
 """
 
 from __future__ import annotations
@@ -21,10 +21,11 @@ from lookdev.colorimetry.temperature import balance_white_xy, xy_from_cct
 from lookdev.looks.cast import Cast
 from lookdev.looks.pipeline import Transform
 from lookdev.looks.toml_file import load_look
-from lookdev.render import deep_lattice, tasks
+from lookdev.render import deep_kernel, deep_lattice, tasks
 from lookdev.render.deep_lattice import DEEP_PIXELS, DeepLattice, is_deep
 from lookdev.render.every_pixel import EveryPixel
 from lookdev.render.grader import Grader, Output
+from lookdev.render.grid_lattice import SCENE_STOPS
 from lookdev.render.lattice import StillGrader, grade_fast, lattice_for
 from lookdev.render.reference import grade_reference
 from lookdev.stills.raw import Gain
@@ -33,7 +34,6 @@ from lookdev.stills.still import signal_of
 from lookdev.stills.writer import write_still
 
 ROOT = Path(__file__).parents[2]
-LOOKS = {path.stem: load_look(path) for path in sorted((ROOT / "tests" / "fixed_looks").glob("*.toml"))}
 SHIPPED = {path.stem: load_look(path) for path in sorted((ROOT / "looks").glob("*.toml"))}
 TUNGSTEN = Cast(tuple(xy_from_cct(2850.0)), tuple(balance_white_xy(5600.0)), "a lamp under daylight balance")
 RAW = replace(LINEAR_WORKING, name="raw", decode=Gain(1.4), encode=Gain(1.4, inverse=True))
@@ -62,7 +62,7 @@ def ramps() -> dict[str, Codes]:
     found = {"grey": np.repeat(rise[:, None], 3, axis=1)}
     for channel, name in enumerate(("red", "green", "blue")):
         found[name] = np.where(np.arange(3) == channel, rise[:, None], 0)
-    ends = np.random.default_rng(1).integers(0, 65536, (2, 2, 3))
+    ends = np.random.default_rng(1).integers(0, 65536, (1, 2, 3))
     for i, (start, end) in enumerate(ends):
         count = np.abs(end - start).max() + 1
         found[f"line {i}"] = np.round(np.linspace(start, end, count)).astype(int)
@@ -74,8 +74,8 @@ def ramps() -> dict[str, Codes]:
 def test_colours_lie_within_the_stated_error(name: str, source: Encoding) -> None:
     """Half of them at random, half greyish, as most of a photograph is."""
     rng = np.random.default_rng(2)
-    greyish = rng.random((6000, 1)) + rng.normal(0, 0.05, (6000, 3))
-    codes = np.concatenate([rng.random((6000, 3)), np.clip(greyish, 0, 1)]) ** (2.2 if source is RAW else 1)
+    greyish = rng.random((4000, 1)) + rng.normal(0, 0.05, (4000, 3))
+    codes = np.concatenate([rng.random((4000, 3)), np.clip(greyish, 0, 1)]) ** (2.2 if source is RAW else 1)
     pixels = np.round(codes * 65535).astype(np.uint16)
     transform = SHIPPED[name].transform(source, source if source is not RAW else SRGB, TUNGSTEN)
     wanted = grade_reference(pixels[None], transform, bits=16)[0]
@@ -84,23 +84,35 @@ def test_colours_lie_within_the_stated_error(name: str, source: Encoding) -> Non
     print(f"{name} {source.name}: mean {off.mean():.4f}, p99 {p99:.3f}, max {off.max():.2f}")
     assert off.mean() <= 0.02
     assert p99 <= 0.15
-    assert off.max() <= 2.0
+    assert off.max() <= 1.0
 
 
+def pixels_of(codes: Codes, source: Encoding) -> NDArray[np.generic]:
+    """Codes as they are; of linear light as positions on its grid, and a little beyond its ends."""
+    if source is not LINEAR_WORKING:
+        return codes
+    low, high = SCENE_STOPS.to_grid(np.array([-0.01, 20.0]))
+    light = SCENE_STOPS.from_grid(low + codes / 65535.0 * (high - low))
+    return np.ascontiguousarray(light, dtype=np.float32)
+
+
+@pytest.mark.parametrize(
+    ("source", "cast"),
+    [(SRGB, None), (SRGB, TUNGSTEN), (RAW, TUNGSTEN), (ACESCCT, TUNGSTEN), (LINEAR_WORKING, None)],
+)
 @pytest.mark.parametrize("name", SHIPPED)
-@pytest.mark.parametrize(("source", "cast"), [(SRGB, None), (SRGB, TUNGSTEN), (RAW, TUNGSTEN)])
-def test_steps_of_ramps_are_those_of_the_look(source: Encoding, name: str, cast: Cast | None) -> None:
+def test_steps_of_ramps_are_those_of_the_look(name: str, source: Encoding, cast: Cast | None) -> None:
     transform = SHIPPED[name].transform(source, SRGB, cast)
-    lattice = DeepLattice(transform)
+    lattice = DeepLattice(transform, bounded=source is not LINEAR_WORKING)
     for ramp, codes in ramps().items():
-        made = StillGrader(codes[None])(lattice, 16)[0].astype(int)
-        wanted = grade_reference(codes[None], transform, bits=16)[0].astype(int)
+        pixels = pixels_of(codes, source)
+        made = StillGrader(pixels[None])(lattice, 16)[0].astype(int)
+        wanted = grade_reference(pixels[None], transform, bits=16)[0].astype(int)
         steps, own = (np.abs(np.diff(c, axis=0)) for c in (made, wanted))
         near = maximum_filter1d(own, 2 * HALF_A_CELL + 1, axis=0)
         assert (steps - near).max() <= 2, ramp
-        if source is SRGB:  # and at the very code, but for clipping
-            assert ((steps - own) > 2).mean() <= 5e-4, ramp
-            assert (steps - own).max() <= 5, ramp
+        if source is SRGB:  # and at the very code
+            assert (steps - own).max() <= 2, ramp
 
 
 def widest_step_between_cells(transform: Transform) -> int:
@@ -125,10 +137,15 @@ def test_no_step_shows_where_cells_meet(name: str) -> None:
 def test_cells_that_are_divided_by_themselves_would_leave_steps(monkeypatch: pytest.MonkeyPatch) -> None:
     """What the test above is to find: more nodes in one cell, and none of them for the one beside it."""
 
-    def alone(lattice: DeepLattice, padded: NDArray[np.intp]) -> NDArray[np.uint8]:
-        return np.repeat(lattice._bent[padded, None] & np.uint8(15), 27, axis=1)
+    def alone(_: DeepLattice, which: NDArray[np.uint8], padded: NDArray[np.intp]) -> NDArray[np.uint8]:
+        return np.repeat(which[padded, None] & np.uint8(15), 27, axis=1)
 
-    monkeypatch.setattr(DeepLattice, "_bent_there", alone)
+    monkeypatch.setattr(DeepLattice, "_met", alone)
+    assert widest_step_between_cells(SHIPPED["first_ferry"].transform(SRGB, SRGB, TUNGSTEN)) > 20
+
+
+def test_a_look_that_took_over_at_once_would_leave_steps(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(deep_kernel, "shares_at", lambda places, *_: np.ones(len(places)))
     assert widest_step_between_cells(SHIPPED["first_ferry"].transform(SRGB, SRGB, TUNGSTEN)) > 20
 
 
@@ -175,20 +192,17 @@ def test_beyond_the_ends_the_look_itself_takes_over_without_a_step() -> None:
 
 
 @pytest.mark.parametrize(
-    ("source", "dtype", "pixels", "deep"),
+    ("dtype", "pixels", "deep"),
     [
-        (SRGB, "u2", DEEP_PIXELS, True),
-        (SRGB, "f4", DEEP_PIXELS, True),
-        (RAW, "u2", DEEP_PIXELS, True),
-        (SRGB, "u2", DEEP_PIXELS - 1, False),
-        (SRGB, "u1", DEEP_PIXELS, False),
-        (ACESCCT, "u2", DEEP_PIXELS, False),
-        (LINEAR_WORKING, "f4", DEEP_PIXELS, False),
+        ("u2", DEEP_PIXELS, True),
+        ("f4", DEEP_PIXELS, True),
+        ("u2", DEEP_PIXELS - 1, False),
+        ("u1", DEEP_PIXELS, False),
     ],
 )
-def test_which_pictures_go_by_it(source: Encoding, dtype: str, pixels: int, deep: bool) -> None:
-    assert is_deep(source, np.dtype(dtype), pixels) == deep
-    transform = LOOKS["slack_water"].transform(source, SRGB)
+def test_which_pictures_go_by_it(dtype: str, pixels: int, deep: bool) -> None:
+    assert is_deep(np.dtype(dtype), pixels) == deep
+    transform = SHIPPED["slack_water"].transform(SRGB, SRGB)
     kind = type(lattice_for(transform, np.dtype(dtype), 16, pixels=pixels))
     assert kind is (DeepLattice if deep else EveryPixel)
 
@@ -196,10 +210,9 @@ def test_which_pictures_go_by_it(source: Encoding, dtype: str, pixels: int, deep
 def test_a_stills_outputs_come_out_as_each_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Six looks in 16 bits, which share lattices by four and are graded by two, and one in 8 bits."""
     monkeypatch.setattr(deep_lattice, "DEEP_PIXELS", 1000)
-    pixels = np.random.default_rng(5).integers(0, 65536, (60, 90, 3)).astype(np.uint16)
+    pixels = np.random.default_rng(5).integers(18_000, 26_000, (60, 90, 3)).astype(np.uint16)
     still = tmp_path / "still.tif"
     write_still(still, pixels, SRGB)
-    names = [*SHIPPED][:6]
     bits = (16, 8, 16, 16, 16, 16, 16)
     outputs = [Output(SHIPPED[n], tmp_path / f"{n}.tif", bits=b) for n, b in zip(SHIPPED, bits, strict=True)]
     result = tasks.do_task(tasks.Task(still, tuple(outputs), thumbnails=tmp_path / "small"))
@@ -210,7 +223,6 @@ def test_a_stills_outputs_come_out_as_each_alone(tmp_path: Path, monkeypatch: py
         assert np.array_equal(made, grade_fast(pixels, transform, bits=output.bits))
         if output.bits == 16 and not transform.is_identity:
             assert not np.array_equal(made, grade_reference(pixels, transform, bits=16))
-    assert len(names) == 6
     exact = Grader(read_still(still), None, outputs, exact=True)(outputs[2], True)[0]
     transform = outputs[2].look.transform(SRGB, SRGB)
     assert np.array_equal(exact, grade_reference(pixels, transform, bits=16))
@@ -220,7 +232,7 @@ def test_sample_stills_lie_within_the_stated_error() -> None:
     """Of the sample scout, the TIFF and the raw file."""
     for name in ("15_harbour_office_desk.tif", "07_net_loft_bench.dng"):
         still = read_still(ROOT / "sample_frames" / name)
-        pixels = np.ascontiguousarray(still.pixels[::8, ::8].reshape(-1, 3))
+        pixels = np.ascontiguousarray(still.pixels[::12, ::12].reshape(-1, 3))
         for look in SHIPPED.values():
             transform = look.transform(still.encoding, SRGB)
             wanted = grade_reference(pixels[None], transform, bits=16)[0]
