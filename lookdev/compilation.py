@@ -56,9 +56,11 @@ _SOURCES = (
     "looks/steps.py",
     "render/averages.py",
     "render/deep_kernel.py",
+    "render/distinct.py",
     "render/every_pixel.py",
     "render/grid_kernel.py",
     "render/kernel.py",
+    "render/quarters.py",
 )
 """Files and folders, named here, as to look through the package takes 15 ms of every start; a test does."""
 _BLAS = "scipy.linalg.cython_blas"

@@ -188,6 +188,12 @@ class DeepLattice(GridLattice):
             out[cell[mine], inside[mine], k] = signal[which[mine]]
         return out
 
+    def _once_each(
+        self, pixels: NDArray[Any], left: NDArray[np.int64]
+    ) -> tuple[NDArray[Any], NDArray[np.int32] | None]:
+        """Nothing: what the look makes of a colour goes over into what is there of it already."""
+        return pixels[:0], None
+
     def _by_look(self, k: int, pixels: NDArray[Any], at: NDArray[np.int64], out: NDArray[Any]) -> None:
         """Have pixels go over into what the look itself makes of them, by the weights of the nodes around."""
         signal = signal_of(pixels[at])

@@ -21,7 +21,7 @@ from lookdev.colorimetry.temperature import balance_white_xy, xy_from_cct
 from lookdev.looks.cast import Cast
 from lookdev.looks.pipeline import Transform
 from lookdev.looks.toml_file import load_look
-from lookdev.render import deep_kernel, deep_lattice, tasks
+from lookdev.render import deep_kernel, deep_lattice, grid_lattice, tasks
 from lookdev.render.deep_lattice import DEEP_PIXELS, DeepLattice, is_deep
 from lookdev.render.every_pixel import EveryPixel
 from lookdev.render.grader import Grader, Output
@@ -163,6 +163,18 @@ def test_bytes_depend_on_the_look_and_the_pixels_alone() -> None:
     StillGrader(near.astype(np.uint16)).several(used)
     assert np.array_equal(StillGrader(pixels).several(used, [1])[0], alone[1])
     assert (used._kinds >= 512).any()
+
+
+def test_a_colour_comes_out_the_same_however_often_it_is_there(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also where the look itself grades a share of it, which other lattices ask for once a colour."""
+    monkeypatch.setattr(grid_lattice, "MANY", 100)
+    few = np.random.default_rng(7).integers(50_000, 65536, (500, 3)).astype(np.uint16)
+    transform = SHIPPED["first_ferry"].transform(SRGB, SRGB, TUNGSTEN)
+    lattice = DeepLattice(transform)
+    once = StillGrader(few[None])(lattice, 16)[0]
+    assert (lattice._kinds & 15 > 0).sum() > 20
+    often = StillGrader(np.repeat(few, 20, axis=0)[None])(lattice, 16)[0]
+    assert np.array_equal(often, np.repeat(once, 20, axis=0))
 
 
 def test_a_look_that_changes_nothing_leaves_every_code() -> None:
