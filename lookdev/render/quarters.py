@@ -15,13 +15,14 @@ from numpy.typing import NDArray
 
 from lookdev.compilation import compiled
 from lookdev.render import grid_kernel
+from lookdev.render.grid_kernel import LANES as GRID_LANES
 
 float32, int32, uint8, uintp = np.float32, np.int32, np.uint8, np.uintp
 
 PARTS, LANES = 4, 4
 """Along an edge; and numbers in a node, of one look: three and one of nothing."""
 NODES = (PARTS + 1) ** 3
-_IN_GRID = grid_kernel.LANES // LANES
+_IN_GRID = GRID_LANES // LANES
 
 
 @compiled
