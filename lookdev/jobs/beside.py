@@ -31,13 +31,14 @@ from lookdev.pages.from_batch import (
 )
 from lookdev.render.journal import content_key, tool_version
 from lookdev.render.made import Made, keep, recall
-from lookdev.stills.ahead import wanted_twice
+from lookdev.stills.ahead import has_looked, will_look
 from lookdev.stills.digest import file_sha256
 
 if TYPE_CHECKING:
     from lookdev.colorimetry.encodings import Encoding
     from lookdev.jobs.choices import Settled
     from lookdev.jobs.graded import StillOptions
+    from lookdev.jobs.pitch_plan import Spot
     from lookdev.looks.pipeline import LookLike
     from lookdev.render.executor import Run
     from lookdev.render.tasks import TaskResult
@@ -116,8 +117,14 @@ class BesideWork:
         """Begin places of the pitch that need no looking for, on threads that no still keeps busy."""
         known = [i for i, spot in enumerate(self._pitch.spots) if spot.why]
         for i in known[: max(0, idle)] if not self._pitch_may_stand else ():
-            wanted_twice(self._pitch.spots[i].stills[0].path)
-            self._places[i] = self._run.also(partial(self._pitch.place, self._pitch.spots[i]))
+            will_look(self._pitch.spots[i].stills[0].path)
+            self._places[i] = self._run.also(partial(self._look, self._pitch.spots[i]))
+
+    def _look(self, spot: Spot) -> PlaceDone:
+        try:
+            return self._pitch.place(spot)
+        finally:
+            has_looked(spot.stills[0].path)
 
     def see(self, name: str, still: Still) -> None:
         """Look at a still as it was read, in the thread that did; see :meth:`PitchWork.see`."""

@@ -73,6 +73,7 @@ def small_of_whole(task: Task, whole: Still, cut: Cut | None = None) -> Still | 
 
 def _read_small(task: Task, cut: Cut | None) -> Still:
     from lookdev.render.thumbnail import reduced_to_box
+    from lookdev.stills.ahead import has_looked
 
     memory = Loan()
     with IN_FLIGHT.place() as place:
@@ -80,4 +81,7 @@ def _read_small(task: Task, cut: Cut | None) -> Still:
         small = reduced_to_box(still.pixels, still.encoding, task.thumbnail_box)
         small = small if cut is None else cut(small)
         memory.give_back(in_use=small)
+        if np.may_share_memory(small, still.pixels):
+            small = small.copy()  # it may be another's, who writes over it
+        has_looked(still.pixels)
     return replace(still, pixels=small)

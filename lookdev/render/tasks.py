@@ -23,6 +23,7 @@ from lookdev.render.buffers import Loan
 from lookdev.render.grader import Grader, Output, target_of
 from lookdev.render.in_flight import IN_FLIGHT
 from lookdev.render.journal import Record, content_key, tool_version
+from lookdev.stills.ahead import wait_until_free
 from lookdev.stills.digest import file_sha256, still_sha256
 
 if TYPE_CHECKING:
@@ -305,6 +306,7 @@ class _Work:
 
             small = reduced_to_box(still.pixels, still.encoding, task.thumbnail_box)
             self.stood_sha256 = _write_thumbnail(self.stood, as_srgb(small, still.encoding))
+        wait_until_free(still.pixels)
         todo = [i for i, result in enumerate(results) if result is None]
         grader = Grader(still, small, [task.outputs[i] for i in todo], task.exact)
         self.seconds["grade"] += perf_counter() - start

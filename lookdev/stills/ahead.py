@@ -3,8 +3,8 @@
 A third of a second goes by from a scout's list of stills to the first task, and nothing but Python runs. The
 decoder needs no interpreter, so that it has a core to itself meanwhile. What comes of it is taken by whoever
 decodes the same bytes; a still that this cannot decode is decoded by him, who says what is wrong. Where two
-will want it at once, the still's own task and its place in the pitch, one of them gets a copy: a sixth of the
-time of decoding again.
+want it at once, the still's own task and its place in the pitch, they share it: the one writes over it when
+the other has looked. To touch memory for a copy takes as long as to decode again.
 """
 
 from __future__ import annotations
@@ -22,16 +22,18 @@ _MOST_BYTES = 60_000_000
 _SUFFIXES = (".jpg", ".jpeg")
 
 _coming: list[_Ahead] = []
+_shared: list[_Ahead] = []
 _lock = threading.Lock()
 
 
 class _Ahead(threading.Thread):
-    """One still on its way; ``size_bytes`` of its file, ``wanted`` by how many."""
+    """One still on its way; ``size_bytes`` of its file, ``wanted`` by so many, ``free`` to be written over."""
 
     def __init__(self, path: Path, size_bytes: int) -> None:
         super().__init__(name="ahead", daemon=True)
         self.path, self.size_bytes, self.wanted = path, size_bytes, 1
-        self.copying = threading.Lock()
+        self.free, self.place = threading.Event(), range(0)
+        self.free.set()
         self.data, self.pixels = b"", None  # type: bytes, NDArray[Any] | None
 
     def run(self) -> None:
@@ -61,17 +63,38 @@ def begin(paths: Sequence[Path]) -> None:
             ahead.start()
 
 
-def wanted_twice(path: Path) -> None:
-    """Say that the still at ``path``, if it was begun, will be taken by one more."""
+def will_look(path: Path) -> None:
+    """Say that somebody will look at the still at ``path``, if it was begun, beside the one whose it is."""
     with _lock:
         for ahead in _coming:
-            ahead.wanted += ahead.path == path
+            if ahead.path == path and ahead.wanted == 1:
+                ahead.wanted = 2
+                ahead.free.clear()
+                _shared.append(ahead)
+
+
+def has_looked(at: Path | NDArray[Any]) -> None:
+    """Say that this is over: of a still at a path, or of pixels that :func:`taken` gave."""
+    for ahead in _shared_at(at):
+        ahead.free.set()
+
+
+def wait_until_free(pixels: NDArray[Any]) -> None:
+    """Wait until nobody looks at ``pixels`` any more, so that they may be written over."""
+    for ahead in _shared_at(pixels):
+        ahead.free.wait()
+
+
+def _shared_at(at: Path | NDArray[Any]) -> list[_Ahead]:
+    if isinstance(at, Path):
+        return [ahead for ahead in _shared if ahead.path == at]
+    return [ahead for ahead in _shared if at.__array_interface__["data"][0] in ahead.place]
 
 
 def taken(data: bytes) -> NDArray[Any] | None:
-    """RGB pixels (h, w, 3) of a whole JPEG without a fault, if they were decoded ahead.
+    """RGB pixels (h, w, 3) of a whole JPEG without a fault, if they were decoded ahead; they are given once.
 
-    They are given once, and are the taker's own; before that, copies to as many as :func:`wanted_twice` said.
+    After :func:`will_look` they are given twice: see there before writing into them.
     The first other JPEG shows that the beginning is over: what nobody took until then is let go.
     """
     with _lock:
@@ -80,15 +103,15 @@ def taken(data: bytes) -> NDArray[Any] | None:
         if ahead.size_bytes != len(data):
             continue
         ahead.join()
-        with ahead.copying:  # who gets the pixels themselves may write over them
-            with _lock:
-                found = ahead in _coming and ahead.data == data
-                if found:
-                    ahead.wanted -= 1
-                    if not ahead.wanted:
-                        _coming.remove(ahead)
-            if found and ahead.pixels is not None:
-                return ahead.pixels.copy() if ahead.wanted else ahead.pixels
+        with _lock:
+            if ahead in _coming and ahead.data == data and ahead.pixels is not None:
+                pixels, ahead.wanted = ahead.pixels, ahead.wanted - 1
+                start = pixels.__array_interface__["data"][0]
+                ahead.place = range(start, start + pixels.nbytes)
+                if not ahead.wanted:
+                    _coming.remove(ahead)
+                    ahead.pixels, ahead.data = None, b""
+                return pixels
     with _lock:
         _coming.clear()
     return None

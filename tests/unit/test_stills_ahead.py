@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 from lookdev.errors import StillError
+from lookdev.render.preview import do_preview
+from lookdev.render.tasks import Task
 from lookdev.stills import ahead
 from lookdev.stills.reader import read_still
 
@@ -16,6 +18,7 @@ from lookdev.stills.reader import read_still
 @pytest.fixture(autouse=True)
 def empty() -> None:
     ahead._coming.clear()
+    ahead._shared.clear()
 
 
 def jpeg(path: Path, seed: int) -> Path:
@@ -30,27 +33,53 @@ def test_pixels_are_those_of_the_reader_and_given_once(tmp_path: Path) -> None:
     ahead.begin(paths)
     coming = list(ahead._coming)
     for path, expected, thread in reversed(list(zip(paths, plain, coming, strict=True))):
+        thread.join()
+        decoded = thread.pixels
         found = read_still(path).pixels
         assert found.tolist() == expected.tolist()
-        assert np.may_share_memory(found, thread.pixels)
+        assert np.may_share_memory(found, decoded)
     assert ahead._coming == []
     again = read_still(paths[0]).pixels
     assert again.tolist() == plain[0].tolist()
-    assert not np.may_share_memory(again, coming[0].pixels)
+    assert not np.may_share_memory(again, found)
 
 
-def test_a_still_that_two_want_is_copied_for_the_first(tmp_path: Path) -> None:
+def test_two_share_a_still_and_one_waits_for_the_other(tmp_path: Path) -> None:
     path = jpeg(tmp_path / "a.jpg", 1)
     plain = read_still(path).pixels
     ahead.begin([path])
-    ahead.wanted_twice(path)
-    thread = ahead._coming[0]
-    first = read_still(path).pixels
-    second = read_still(path).pixels
-    assert first.tolist() == second.tolist() == plain.tolist()
-    assert not np.may_share_memory(first, thread.pixels)  # it may be written over
-    assert np.may_share_memory(second, thread.pixels)
-    assert ahead._coming == []
+    ahead.will_look(path)
+    own, looked_at = read_still(path).pixels, read_still(path).pixels
+    assert own.tolist() == looked_at.tolist() == plain.tolist()
+    assert np.may_share_memory(own, looked_at) and ahead._coming == []
+    shared = ahead._shared[0]
+    ahead.wait_until_free(plain)  # another's memory: nothing to wait for
+    ahead.has_looked(plain)
+    assert not shared.free.is_set()
+    ahead.has_looked(looked_at[::-1])  # upright, and turned
+    assert shared.free.is_set()
+    ahead.wait_until_free(own)
+
+
+def test_who_never_looked_is_not_waited_for(tmp_path: Path) -> None:
+    path = jpeg(tmp_path / "a.jpg", 1)
+    ahead.begin([path])
+    ahead.will_look(path)
+    own = read_still(path).pixels
+    ahead.has_looked(path)
+    ahead.wait_until_free(own)
+
+
+def test_a_small_still_that_is_looked_at_is_copied(tmp_path: Path) -> None:
+    path = jpeg(tmp_path / "a.jpg", 1)
+    plain = read_still(path).pixels
+    ahead.begin([path])
+    ahead.will_look(path)
+    small = do_preview(Task(path, (), thumbnail_box=(600, 600))).as_it_stood
+    own = read_still(path).pixels
+    ahead.wait_until_free(own)
+    own[:] = 0
+    assert small is not None and small.tolist() == plain.tolist()
 
 
 def test_another_still_ends_it(tmp_path: Path) -> None:
