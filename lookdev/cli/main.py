@@ -106,6 +106,9 @@ _EMPTY_OPTION = re.compile(r"--[a-z-]+=")
 _INTERRUPTED = 130  # 128 and the number of SIGINT, by custom of the shells
 
 
+_ENVIRONMENT = {"OPENBLAS_NUM_THREADS": "1", "PYDANTIC_DISABLE_PLUGINS": "__all__"}
+"""For libraries that are loaded later. Matrices here are small: threads for them wait in a loop (a tenth of a
+second of one still), and what comes out would hang on their number. To look for plugins takes 10 ms."""
 _COLLECT = (50_000, 20, 50)
 """New objects before Python looks for cycles among them, and how often among the older ones: by its own
 setting, made for programs that stay, it takes a quarter of a second of a short run."""
@@ -117,7 +120,8 @@ def main(arguments: list[str] | None = None) -> None:
     from lookdev.errors import LookdevError
     from lookdev.files import begin_count
 
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # to look for any takes 10 ms
+    for name, value in _ENVIRONMENT.items():
+        os.environ.setdefault(name, value)
     gc.set_threshold(*_COLLECT)
     atexit.register(gc.freeze)  # else Python looks through all there is for cycles before it ends: 0.1 s
     begin_count()

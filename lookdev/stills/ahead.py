@@ -27,7 +27,7 @@ _lock = threading.Lock()
 
 
 class _Ahead(threading.Thread):
-    """One still on its way; ``size_bytes`` of its file, ``wanted`` by so many, ``free`` to be written into."""
+    """One still on its way: its file's ``size_bytes``, ``wanted`` by so many, ``free`` to be written into."""
 
     def __init__(self, path: Path, size_bytes: int) -> None:
         super().__init__(name="ahead", daemon=True)
