@@ -9,9 +9,12 @@ from numpy.typing import NDArray
 
 
 class Buffers:
-    """Memory of stills that are done, for those that come."""
+    """Memory of stills that are done, for those that come.
 
-    def __init__(self, limit_bytes: int = 600_000_000) -> None:
+    The limit is four graded stills of 24 MP: twice as many lay idle while LibRaw decoded the next two.
+    """
+
+    def __init__(self, limit_bytes: int = 300_000_000) -> None:
         self._limit = limit_bytes
         self._kept: list[NDArray[np.uint8]] = []
         self._lock = threading.Lock()
