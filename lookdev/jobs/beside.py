@@ -101,6 +101,7 @@ class BesideWork:
         self._cube_jobs, self._cubes_done = list(cubes), 0
         self._cubes: list[Future[dict[str, object] | str]] = []
         self._sheets: dict[str, Future[_Drawn]] = {}
+        self._whole: Future[_Drawn] | None = None
         self._pitch = PitchWork(
             surveyed, looks, out / "pitch", options, workers,
             chosen=settled.fingerprints, seen=lambda still: stood_of(self._results[still.name]),
@@ -139,19 +140,19 @@ class BesideWork:
             self._sheets[place] = self._run.also(partial(self._location_sheet, place))
         if not self._pitch_may_stand:
             self._begin_places()
+        if self._all_done(self._survey.usable):
+            self._begin_overview()  # before the last of the .cube, which are quickly done
         share = -(-len(self._cube_jobs) * len(self._results) // max(1, len(self._survey.usable)))
         self._begin_cubes(share)
 
     def finish(self, tell: Tell) -> Beside:
         """The rest, and what came of all."""
         done = Beside()
+        self._begin_overview()
         self._begin_cubes(len(self._cube_jobs))
-        overview = None
-        if is_whole(self._survey) and self._survey.usable:
-            overview = self._run.also(self._overview)
         done.pitch = self._finished_pitch(tell)
         done.errors += done.pitch.errors
-        self._collect_sheets(done, overview, tell)
+        self._collect_sheets(done, tell)
         for count, (job, cube) in enumerate(zip(self._cube_jobs, self._cubes, strict=True), 1):
             made = cube.result()
             if isinstance(made, str):
@@ -245,8 +246,12 @@ class BesideWork:
             errors.append(preview.error)
         return preview
 
-    def _collect_sheets(self, done: Beside, overview: Future[_Drawn] | None, tell: Tell) -> None:
-        coming = [("overview", overview)] if overview is not None else []
+    def _begin_overview(self) -> None:
+        if self._whole is None and is_whole(self._survey) and self._survey.usable:
+            self._whole = self._run.also(self._overview)
+
+    def _collect_sheets(self, done: Beside, tell: Tell) -> None:
+        coming = [("overview", self._whole)] if self._whole is not None else []
         coming += [(place, self._sheets[place]) for place in self._groups if place in self._sheets]
         for count, (name, future) in enumerate(coming, 1):
             drawn = future.result()
