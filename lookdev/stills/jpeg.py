@@ -392,4 +392,5 @@ def with_segments(data: bytes, exif: bytes, icc: bytes, xmp: bytes | None = None
     for number, part in enumerate(parts, 1):
         bodies.append((b"\xff\xe2", _ICC_MARK + bytes([number, len(parts)]) + part))
     head = b"".join(marker + (len(body) + 2).to_bytes(2, "big") + body for marker, body in bodies)
-    return data[:after_jfif] + head + data[after_jfif:]
+    picture = memoryview(data)  # copied once; by slices twice
+    return b"".join((picture[:after_jfif], head, picture[after_jfif:]))
