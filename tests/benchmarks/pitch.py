@@ -15,7 +15,6 @@ from __future__ import annotations
 import argparse
 import base64
 import json
-import os
 import subprocess
 import sys
 import tempfile
@@ -28,7 +27,7 @@ HERE = Path(__file__).resolve()
 ROOT = HERE.parents[2]
 sys.path[:0] = [str(HERE.parent), str(ROOT / "tests")]
 
-from evening import CARDS, LOOKS, fresh, installed, least, look_files, make_scout, two  # noqa: E402
+from evening import CARDS, LOOKS, MEASURED, fresh, installed, least, look_files, make_scout, two  # noqa: E402
 from run import CORES, table  # noqa: E402
 
 GOAL = 1.3
@@ -94,14 +93,11 @@ def pitch(scout: Path, out: Path) -> dict[str, float]:
     """The whole command: wall, CPU, peak memory."""
     chosen = [word for path in look_files(LOOKS) for word in ("--looks", path)]
     command = [sys.executable, "-P", "-m", "lookdev", "pitch", str(scout), *chosen, "--out", str(out)]
-    start = time.perf_counter()
-    running = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=installed())
-    _, status, used = os.wait4(running.pid, 0)
-    running.returncode = os.waitstatus_to_exitcode(status)
+    measured = [sys.executable, "-c", MEASURED, *command]
+    running = subprocess.run(measured, capture_output=True, text=True, env=installed())
     if running.returncode:
-        raise SystemExit(f"lookdev pitch ended with {running.returncode}")
-    wall = time.perf_counter() - start
-    return {"wall": wall, "cpu": used.ru_utime + used.ru_stime, "memory": used.ru_maxrss / 1024}
+        raise SystemExit(running.stderr[-2000:])
+    return dict(json.loads(running.stdout))
 
 
 def main() -> None:
