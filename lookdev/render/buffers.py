@@ -14,7 +14,7 @@ class Buffers:
     The limit is four graded stills of 24 MP: twice as many lay idle while LibRaw decoded the next two.
     """
 
-    def __init__(self, limit_bytes: int = 300_000_000) -> None:
+    def __init__(self, limit_bytes: int = 400_000_000) -> None:
         self._limit = limit_bytes
         self._kept: list[NDArray[np.uint8]] = []
         self._lock = threading.Lock()
