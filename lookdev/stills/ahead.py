@@ -80,8 +80,17 @@ def has_looked(at: Path | NDArray[Any]) -> None:
 
 
 def wait_until_free(pixels: NDArray[Any]) -> None:
-    """Wait until nobody looks at ``pixels`` any more, so that they may be written over."""
+    """Wait until nobody looks at ``pixels`` any more, so that they may be written over.
+
+    Who has not come for them yet is not waited for, and decodes them himself: it may be memory that he waits
+    for, which the caller holds.
+    """
     for ahead in _shared_at(pixels):
+        with _lock:
+            if ahead.wanted:
+                ahead.wanted, ahead.pixels, ahead.data = 0, None, b""
+                _coming[:] = [other for other in _coming if other is not ahead]
+                ahead.free.set()
         ahead.free.wait()
 
 

@@ -70,6 +70,20 @@ def test_who_never_looked_is_not_waited_for(tmp_path: Path) -> None:
     ahead.wait_until_free(own)
 
 
+def test_who_has_not_come_yet_is_not_waited_for(tmp_path: Path) -> None:
+    """He may wait for memory that the other holds."""
+    path = jpeg(tmp_path / "a.jpg", 1)
+    plain = read_still(path).pixels
+    ahead.begin([path])
+    ahead.will_look(path)
+    own = read_still(path).pixels
+    ahead.wait_until_free(own)
+    own[:] = 0
+    late = read_still(path).pixels
+    assert late.tolist() == plain.tolist()
+    assert not np.may_share_memory(own, late) and ahead._coming == []
+
+
 def test_a_small_still_that_is_looked_at_is_copied(tmp_path: Path) -> None:
     path = jpeg(tmp_path / "a.jpg", 1)
     plain = read_still(path).pixels
