@@ -49,6 +49,7 @@ ENOUGH_TO_FIND = 0.42
 READABLE_EDGE = 95.0
 """About 34 mm: the long edge of a picture that can be judged at arm's length."""
 _GAP, _LINE_GAP, _ROW_GAP = 6.0, 6.0, 8.0
+_SHORTEST, _SHORT_COSTS = 0.8, 8  # of that edge; a tenth less is worth two and a third times the pages
 _MOST_LINES, _MOST_ROWS = 3, 12
 _TITLE = Style(9.5, fonts.SEMIBOLD, PAPER_WHITE, 1.2)
 _LABEL = Style(8.5, fonts.SEMIBOLD, PAPER_WHITE, 1.25)
@@ -333,7 +334,11 @@ def _choose(
     repeated: int,
     enough: float = ENOUGH,
 ) -> _Plan:
-    """The fewest pages on which pictures fill enough; where none are, those that pictures fill best."""
+    """The fewest pages on which pictures fill enough; where none are, those that pictures fill best.
+
+    A long edge somewhat under what can be judged at arm's length counts as more pages, so that two
+    millimetres do not make a dozen pages of one look each out of two to compare looks on.
+    """
     best: tuple[tuple[float, ...], _Plan] | None = None
     kinds = {_kind(a) for a in aspects}
     choices = [range(1, _MOST_LINES + 1) if k in kinds else (1,) for k in range(3)]
@@ -356,8 +361,9 @@ def _choose(
             continue
         plan = _Plan(rows, parts, three, worst, largest)
         pages = len(rows) * len(parts)
-        good = worst >= enough and least >= READABLE_EDGE
-        rank = (1.0, -pages, worst) if good else (0.0, worst * min(1.0, least / READABLE_EDGE), best_page)
+        short = min(1.0, least / READABLE_EDGE)
+        good = worst >= enough and short > _SHORTEST
+        rank = (1.0, -pages * short**-_SHORT_COSTS, worst) if good else (0.0, worst * short, best_page)
         if best is None or rank > best[0]:
             best = rank, plan
     assert best is not None, "one still with one picture always fits"
@@ -366,6 +372,7 @@ def _choose(
 
 # numbers --------------------------------------------------------------------------------------------------
 
+_BETWEEN_COLUMNS, _MOST_LINES_OF_TEXT = 20.0, 12
 _NAME = Style(8.5, fonts.SEMIBOLD, INK, 1.25)
 
 
@@ -377,8 +384,11 @@ def _numbers(doc: Document, model: SheetModel) -> None:
 
     lines = list(_number_lines(model))
     page, top = faces_block(start, model.faces) if model.faces else (None, 0.0)
-    if page is not None and page.room(top) < page.content.height / 3:
-        page = None
+    if page is not None:
+        room, whole = page.room(top), page.content.height
+        width = (page.content.width - _BETWEEN_COLUMNS) / 2
+        if room < whole / 3 or (not _fits(lines, width, room) and _fits(lines, width, whole)):
+            page = None  # a page of its own, not one more for the last lines
     y, x, column = top, page.content.left if page else 0.0, 0
     for text, style, gap in lines:
         while True:
@@ -386,17 +396,28 @@ def _numbers(doc: Document, model: SheetModel) -> None:
                 page = start()
                 top = page.content.top
                 x, y, column = page.content.left, top, 0
-            width = (page.content.width - 20.0) / 2
-            most = max(1, int((page.content.height - 4) // style.line))
-            tall = len(lines_of(text, style, width, min(most, 12))) * style.line
+            width = (page.content.width - _BETWEEN_COLUMNS) / 2
+            most = min(_MOST_LINES_OF_TEXT, max(1, int((page.content.height - 4) // style.line)))
+            tall = len(lines_of(text, style, width, most)) * style.line
             at_top = y <= top + 0.01
             if (at_top and top <= page.content.top + 0.01) or y + gap + tall <= page.content.bottom:
                 break
             if column == 0:
-                x, y, column = x + width + 20.0, top, 1
+                x, y, column = x + width + _BETWEEN_COLUMNS, top, 1
             else:
                 page = None
-        y = page.paragraph(x, y if at_top else y + gap, width, text, style, max_lines=min(most, 12))
+        y = page.paragraph(x, y if at_top else y + gap, width, text, style, max_lines=most)
+
+
+def _fits(lines: Sequence[tuple[str, Style, float]], width: float, height: float) -> bool:
+    """Whether text, as :func:`_number_lines` gives it, has room in two columns."""
+    columns, y = 1, 0.0
+    for text, style, gap in lines:
+        tall = len(lines_of(text, style, width, _MOST_LINES_OF_TEXT)) * style.line
+        if y and y + gap + tall > height:
+            columns, y = columns + 1, 0.0
+        y += tall if not y else gap + tall
+    return columns <= 2
 
 
 def _short(text: str) -> str:

@@ -15,10 +15,12 @@ from hypothesis import strategies as st
 
 from lookdev.colorimetry.encodings import SRGB
 from lookdev.errors import SheetError
-from lookdev.pages.comparison import comparison_sheet, draw_comparison, picture_edge_px
+from lookdev.pages import comparison
+from lookdev.pages.comparison import READABLE_EDGE, comparison_sheet, draw_comparison, picture_edge_px
 from lookdev.pages.document import Document
 from lookdev.pages.sheet_model import (
     AS_IT_STOOD,
+    AS_METERED,
     Light,
     LookColumn,
     Row,
@@ -208,6 +210,34 @@ def test_a_picture_of_the_size_that_is_asked_for_is_not_resampled(stills, aspect
     shape = (short, edge) if aspect > 1 else (edge, short)
     doc = draw_comparison(model([shape] * stills, looks=4))
     assert set(sizes_px(doc)) == {shape}
+
+
+def test_two_millimetres_less_do_not_make_a_page_for_each_look():
+    """One upright still among wide ones, two columns that begin each page, six looks: the looks stand beside
+    each other, though the smallest picture is a little under what is asked for."""
+    shapes = [(203, 360), (360, 240), (240, 360), (203, 360)]
+    columns = (LookColumn(AS_IT_STOOD), LookColumn(AS_METERED), *(LookColumn(f"Look {i}") for i in range(6)))
+    rows = tuple(row(f"s{i}.jpg", shape, 8) for i, shape in enumerate(shapes))
+    pages = judged(draw_comparison(SheetModel("Low Ferry", "Dock", columns, rows, repeated=2)))
+    assert [len(page.pictures) for page in pages] == [4 * (2 + 3)] * 2
+    assert min(map(coverage, pages)) >= 0.55
+    assert min(max(box.width, box.height) for page in pages for box in page.pictures) > 0.95 * READABLE_EDGE
+
+
+@pytest.mark.parametrize(("room", "pages"), [(0.9, 1), (0.5, 2)])
+def test_numbers_go_to_a_page_of_their_own_where_their_last_lines_would(monkeypatch, room, pages):
+    """Under the faces, where they have room; else none of them: not one more page for a line or two."""
+
+    def faces(start, _):
+        page = start()
+        return page, page.content.bottom - room * page.content.height
+
+    monkeypatch.setattr(comparison, "faces_block", faces)
+    sheet = model([LANDSCAPE] * 6, 4, faces=("six of them",))
+    behind = [page for page in draw_comparison(sheet).pages if not page.pictures]
+    assert len(behind) == pages
+    lowest = max(box.bottom for box in behind[-1].texts if box.bottom < behind[-1].content.bottom)
+    assert (lowest - behind[-1].content.top) / behind[-1].content.height > 0.4
 
 
 def test_what_was_taken_out_goes_under_the_pictures_where_rows_differ():
