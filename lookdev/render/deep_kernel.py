@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
 from lookdev.compilation import compiled
-from lookdev.render.grid_kernel import FINE_PARTS, LANES, LANES_A_LOOK, LOOKS, Band
+from lookdev.render.grid_kernel import FINE_PARTS, LANES, LOOKS, Band
 
 float32, int32, uint64, uintp = np.float32, np.int32, np.uint64, np.uintp
 
@@ -98,34 +95,11 @@ def _shares(places, weights, side, number, shares):  # type: ignore[no-untyped-d
         shares[i] = min(total, unit)
 
 
-@lru_cache(maxsize=1)
-def _lanes() -> NDArray[np.uint16]:
-    """All bits of a node's numbers that belong to the looks of a mask (16, LANES)."""
-    looks = np.arange(LANES) // LANES_A_LOOK
-    chosen = np.arange(1 << LOOKS)[:, None] >> looks & 1
-    return np.asarray(chosen * 65535, dtype=np.uint16)
-
-
 class DeepBand(Band):
     """As :class:`Band`, with codes of 16 bits."""
 
-    code_type = np.uint16
-
-    def _interpolate(self, nodes: NDArray[np.uint16], cells: int, found: tuple[NDArray[Any], ...]) -> None:
-        _blend(nodes.reshape(-1), cells, *found, self.count, self.codes)
-
-    def _interpolate_finer(
-        self, divided: NDArray[np.uint16], found: tuple[NDArray[Any], ...], count: int
-    ) -> None:
-        _blend_finer(divided.reshape(-1), self._finer, *found, count, _lanes(), self.codes)
-
-    def put(self, number: int, out: NDArray[Any]) -> None:
-        """Write the codes by one of the looks into ``out`` (n, 3)."""
-        whole = self.count // 4 * 4
-        words = self.codes.reshape(-1).view(np.uint64)
-        _one_look(words, number, out[:whole].reshape(-1).view(np.uint64))
-        first = LANES_A_LOOK * number
-        out[whole:] = self.codes[whole : self.count, first : first + 3]
+    code_type, word_type = np.uint16, np.uint64
+    blend, blend_finer, one_look = _blend, _blend_finer, _one_look
 
 
 def let_go_over(

@@ -199,18 +199,21 @@ def _bends(cells, nodes, first, worst):  # type: ignore[no-untyped-def]
         worst[i] = float32(most) * float32(0.5 / TOP)
 
 
-@lru_cache(maxsize=1)
-def _lanes() -> NDArray[np.uint8]:
+@lru_cache(maxsize=2)
+def _lanes(bits: int) -> NDArray[Any]:
     """All bits of a node's numbers that belong to the looks of a mask (16, LANES)."""
     looks = np.arange(LANES) // LANES_A_LOOK
     chosen = np.arange(1 << LOOKS)[:, None] >> looks & 1
-    return np.asarray(chosen * 255, dtype=np.uint8)
+    return np.asarray(chosen * ((1 << bits) - 1), dtype=f"uint{bits}")
 
 
 class Band:
     """Up to ``most`` pixels: where they lie in a lattice, and their codes (most, LANES) by its looks."""
 
     code_type: type[np.uint8] | type[np.uint16] = np.uint8
+    word_type: type[np.uint32] | type[np.uint64] = np.uint32
+    blend, blend_finer, one_look = _blend, _blend_finer, _one_look
+    """The loops that depend on the type of a code; a word holds a pixel's codes by one look."""
 
     def __init__(self, most: int) -> None:
         self.count = 0
@@ -264,27 +267,20 @@ class Band:
         _find(*self._grid, self.count, cells, self._cells, *found)
         undone = self._left, self._looks, self._finer, self._counts
         _sort(self._cells, self.count, kinds.reshape(-1), len(divided), *undone)
-        self._interpolate(nodes, cells, found)
+        self.blend(nodes.reshape(-1), cells, *found, self.count, self.codes)
         left, finer = self._counts.tolist()
         if finer:
             _place_in_cells(self._grid, self._finer, finer, cells, self._parts)
             _find(*self._parts, finer, FINE_PARTS, self._in_parts, *found)
-            self._interpolate_finer(divided, found, finer)
+            lanes = _lanes(8 * self.codes.itemsize)
+            self.blend_finer(divided.reshape(-1), self._finer, *found, finer, lanes, self.codes)
         return self._left[:left], self._looks[:left]
-
-    def _interpolate(self, nodes: NDArray[np.uint16], cells: int, found: tuple[NDArray[Any], ...]) -> None:
-        _blend(nodes.reshape(-1), cells, *found, self.count, self.codes)
-
-    def _interpolate_finer(
-        self, divided: NDArray[np.uint16], found: tuple[NDArray[Any], ...], count: int
-    ) -> None:
-        _blend_finer(divided.reshape(-1), self._finer, *found, count, _lanes(), self.codes)
 
     def put(self, number: int, out: NDArray[Any]) -> None:
         """Write the codes by one of the looks into ``out`` (n, 3)."""
         whole = self.count // 4 * 4
-        words = self.codes.reshape(-1).view(np.uint32)
-        _one_look(words, number, out[:whole].reshape(-1).view(np.uint32))
+        words = self.codes.reshape(-1).view(self.word_type)
+        self.one_look(words, number, out[:whole].reshape(-1).view(self.word_type))
         first = LANES_A_LOOK * number
         out[whole:] = self.codes[whole : self.count, first : first + 3]
 

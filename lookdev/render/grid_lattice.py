@@ -15,7 +15,7 @@ from lookdev.colorimetry.encodings import Encoding
 from lookdev.looks.pipeline import Transform
 from lookdev.looks.rendering import MID_GREY
 from lookdev.render import distinct, grid_kernel, quarters
-from lookdev.render.nodes import CHUNK, NodeCompiler, places
+from lookdev.render.nodes import CHUNK, NodeCompiler, grown, places
 from lookdev.stills.still import code_values, signal_of
 
 Array = NDArray[np.float64]
@@ -308,9 +308,7 @@ class GridLattice:
         """
         if self._count_divided + more > len(self._divided):
             self._count_divided = len(self._divided)
-            room = np.zeros((2 * (self._count_divided + more), *self._divided.shape[1:]), dtype=np.uint16)
-            room[: self._count_divided] = self._divided
-            self._divided = room
+            self._divided = grown(self._divided, self._count_divided, more)
 
     def _divide(
         self, k: int, cells: NDArray[np.intp], parts: int

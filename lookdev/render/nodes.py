@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,3 +54,10 @@ class NodeCompiler:
                 self._known[new] = False
                 raise
             self._done[cells] = True
+
+
+def grown(rows: NDArray[Any], held: int, more: int) -> NDArray[Any]:
+    """Room for twice as many rows as there are to be, with those ``held``; the rest zeros."""
+    room = np.zeros((2 * (held + more), *rows.shape[1:]), dtype=rows.dtype)
+    room[:held] = rows[:held]
+    return room

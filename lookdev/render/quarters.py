@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from lookdev.compilation import compiled
 from lookdev.render import grid_kernel
 from lookdev.render.grid_kernel import LANES as GRID_LANES
+from lookdev.render.nodes import grown
 
 float32, int32, uint8, uintp = np.float32, np.int32, np.uint8, np.uintp
 
@@ -102,9 +103,9 @@ class Quarters:
         places = np.full((int(has.sum()), grid_kernel.LOOKS), -1, dtype=np.int32)
         more = sum(len(which) for which, _ in found)
         if self._count_nodes + more > len(self._nodes):
-            self._nodes = _grown(self._nodes, self._count_nodes, more)
+            self._nodes = grown(self._nodes, self._count_nodes, more)
         if self._count + len(places) > len(self._places):
-            self._places = _grown(self._places, self._count, len(places))
+            self._places = grown(self._places, self._count, len(places))
         for look, (which, nodes) in enumerate(found):
             end = self._count_nodes + len(which)
             self._nodes[self._count_nodes : end, :, :3] = nodes
@@ -132,10 +133,3 @@ class Quarters:
         for look, out in enumerate(outs):
             if out is not None:
                 _blend(nodes, self._slots, places, look, cell, *steps, *shares, at, looks, out)
-
-
-def _grown(rows: NDArray[Any], held: int, more: int) -> NDArray[Any]:
-    """Room for twice as many rows as there are to be, with those ``held``."""
-    room = np.zeros((2 * (held + more), *rows.shape[1:]), dtype=rows.dtype)
-    room[:held] = rows[:held]
-    return room
