@@ -383,41 +383,41 @@ def _numbers(doc: Document, model: SheetModel) -> None:
         return doc.new_page(model.production, f"{_short(model.location)}: numbers", surround=PAPER_WHITE)
 
     lines = list(_number_lines(model))
-    page, top = faces_block(start, model.faces) if model.faces else (None, 0.0)
-    if page is not None:
-        room, whole = page.room(top), page.content.height
-        width = (page.content.width - _BETWEEN_COLUMNS) / 2
-        if room < whole / 3 or (not _fits(lines, width, room) and _fits(lines, width, whole)):
-            page = None  # a page of its own, not one more for the last lines
-    y, x, column = top, page.content.left if page else 0.0, 0
-    for text, style, gap in lines:
-        while True:
-            if page is None:
-                page = start()
-                top = page.content.top
-                x, y, column = page.content.left, top, 0
-            width = (page.content.width - _BETWEEN_COLUMNS) / 2
-            most = min(_MOST_LINES_OF_TEXT, max(1, int((page.content.height - 4) // style.line)))
-            tall = len(lines_of(text, style, width, most)) * style.line
-            at_top = y <= top + 0.01
-            if (at_top and top <= page.content.top + 0.01) or y + gap + tall <= page.content.bottom:
-                break
-            if column == 0:
-                x, y, column = x + width + _BETWEEN_COLUMNS, top, 1
-            else:
-                page = None
-        y = page.paragraph(x, y if at_top else y + gap, width, text, style, max_lines=most)
+    if model.faces:
+        page, top = faces_block(start, model.faces)
+    else:
+        page = start()
+        top = page.content.top
+    room, content = page.room(top), page.content
+    width = (content.width - _BETWEEN_COLUMNS) / 2
+    placed, alone = (_in_columns(lines, width, height, content.height) for height in (room, content.height))
+    if room < content.height / 3 or placed[-1][0] > 1 >= alone[-1][0]:
+        # a page of its own, not one more for the last lines
+        page, top, placed = start(), content.top, alone
+    last = 0
+    for (text, style, _), (column, y) in zip(lines, placed, strict=True):
+        if column > last and column % 2 == 0:
+            page, top = start(), content.top
+        last, x = column, content.left + column % 2 * (width + _BETWEEN_COLUMNS)
+        page.paragraph(x, top + y, width, text, style, max_lines=_MOST_LINES_OF_TEXT)
 
 
-def _fits(lines: Sequence[tuple[str, Style, float]], width: float, height: float) -> bool:
-    """Whether text, as :func:`_number_lines` gives it, has room in two columns."""
-    columns, y = 1, 0.0
+def _in_columns(
+    lines: Sequence[tuple[str, Style, float]], width: float, first: float, rest: float
+) -> list[tuple[int, float]]:
+    """Column and distance from its top of each piece of text, as :func:`_number_lines` gives them.
+
+    Two columns a page, those of the first page ``first`` high, all others ``rest``.
+    """
+    column, y, placed = 0, 0.0, []
     for text, style, gap in lines:
         tall = len(lines_of(text, style, width, _MOST_LINES_OF_TEXT)) * style.line
-        if y and y + gap + tall > height:
-            columns, y = columns + 1, 0.0
-        y += tall if not y else gap + tall
-    return columns <= 2
+        at = y + gap if y else 0.0
+        if y and at + tall > (first if column < 2 else rest):
+            column, at = column + 1, 0.0
+        placed.append((column, at))
+        y = at + tall
+    return placed
 
 
 def _short(text: str) -> str:
