@@ -98,7 +98,7 @@ class BesideWork:
             place: [still for still in surveyed.usable if still.location == place]
             for place in surveyed.shot_locations
         }
-        self._cube_jobs, self._cubes_done = list(cubes), 0
+        self._cube_jobs = list(cubes)
         self._cubes: list[Future[dict[str, object] | str]] = []
         self._sheets: dict[str, Future[_Drawn]] = {}
         self._whole: Future[_Drawn] | None = None

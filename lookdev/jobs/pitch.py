@@ -289,9 +289,7 @@ class _Maker:
         errors: list[str] = []
         first = self._read_ahead.take(spot.stills[0].name)
         for still, why in self._ranked(spot, errors):
-            panorama = _is_panorama(still)
-            shape = partial(self._framed, still=still, panorama=panorama)
-            cut = self._cut(still)
+            panorama, cut = _is_panorama(still), self._cut(still)
             small = first if still is spot.stills[0] else None
             preview = self._preview(still, self._box(still), self.planned.looks, cut, small)
             if preview.error is not None or preview.as_it_stood is None:
@@ -300,7 +298,7 @@ class _Maker:
             graded = tuple(p for p in preview.graded if p is not None)
             stood, *pictures = (preview.as_it_stood, *graded)
             if cut is None:
-                stood, *pictures = map(shape, (stood, *pictures))
+                stood, *pictures = map(self._shape(still), (stood, *pictures))
             place = PitchPlace(
                 spot.name, spot.code, self._held(stood), tuple(
                     p if i == spot.proposed else self._held(p) for i, p in enumerate(pictures)
@@ -344,8 +342,9 @@ class _Maker:
 
     def _cut(self, still: SurveyedStill) -> Callable[[Picture], Picture] | None:
         """What of a still is graded; None for all, where the frame is drawn on it."""
-        if not self.settings.crop:
-            return None
+        return self._shape(still) if self.settings.crop else None
+
+    def _shape(self, still: SurveyedStill) -> Callable[[Picture], Picture]:
         return partial(self._framed, still=still, panorama=_is_panorama(still))
 
     def _box(self, still: SurveyedStill) -> tuple[int, int]:

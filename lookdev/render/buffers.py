@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 class Buffers:
     """Memory of stills that are done, for those that come.
 
-    The limit is four graded stills of 24 MP: twice as many lay idle while LibRaw decoded the next two.
+    The limit is five pictures of 24 MP, two stills in hand and the pitch's own: eight lay idle while LibRaw
+    decoded the next two.
     """
 
     def __init__(self, limit_bytes: int = 400_000_000) -> None:
