@@ -233,6 +233,44 @@ def floor(scout: str, out: str) -> dict[str, float]:
     return {"wall": time.perf_counter() - start, "cpu": time.process_time() - cpu}
 
 
+@dataclass
+class Call:
+    """A call of a codec: what it was asked for, and the file that it made (empty for a decoder)."""
+
+    name: str
+    function: Any
+    args: tuple[Any, ...]
+    options: dict[str, Any]
+    made: bytes
+
+    def again(self) -> float:
+        """Do it again; seconds of the thread."""
+        start = time.thread_time()
+        self.function(*self.args, **self.options)
+        return time.thread_time() - start
+
+
+def noted_calls(*functions: tuple[Any, str], below_bytes: float = float("inf")) -> list[Call]:
+    """From now on, the calls of ``functions`` (module, name) whose first argument is smaller than that."""
+    calls: list[Call] = []
+
+    def note(module: Any, name: str) -> None:
+        real = getattr(module, name)
+
+        def noted(*args: Any, **options: Any) -> Any:
+            made = real(*args, **options)
+            if memoryview(args[0]).nbytes < below_bytes:
+                is_file = isinstance(made, (bytes, bytearray))
+                calls.append(Call(name, real, args, options, bytes(made) if is_file else b""))
+            return made
+
+        setattr(module, name, noted)
+
+    for module, name in functions:
+        note(module, name)
+    return calls
+
+
 def pictures(scout: str, out: str, looks: str) -> dict[str, float]:
     """Encode again all that a batch leaves of pictures beside the graded stills: those of the page and of the
     PDFs (WebP, JPEG), the sheets' PNG, the small ones. Encodes that were tried and not kept are no part."""
@@ -244,24 +282,10 @@ def pictures(scout: str, out: str, looks: str) -> dict[str, float]:
 
     import lookdev
 
-    calls: list[tuple[Any, tuple[Any, ...], dict[str, Any], bytes]] = []
-
-    def noted(module: Any, name: str) -> None:
-        real = getattr(module, name)
-
-        def again(pixels: Any, *args: Any, **options: Any) -> Any:
-            made = real(pixels, *args, **options)
-            if pixels.nbytes < LARGE_BYTES:  # a graded still's, which :func:`floor` counts
-                calls.append((real, (pixels, *args), options, bytes(made)))
-            return made
-
-        setattr(module, name, again)
-
-    for module, name in (
+    calls = noted_calls(
         (simplejpeg, "encode_jpeg"), (imagecodecs, "jpeg8_encode"), (imagecodecs, "webp_encode"),
-        (imagecodecs, "deflate_encode"),
-    ):  # fmt: skip
-        noted(module, name)
+        (imagecodecs, "deflate_encode"), below_bytes=LARGE_BYTES,  # above it are those of :func:`floor`
+    )  # fmt: skip
     chosen = tuple(lookdev.load_look(Path(path)) for path in look_files(int(looks)))
     lookdev.batch(lookdev.BatchRequest(lookdev.open_scout(Path(scout)), chosen, Path(out), workers=CORES))
     page = (Path(out) / "pitch" / "pitch.html").read_bytes()
@@ -270,14 +294,16 @@ def pictures(scout: str, out: str, looks: str) -> dict[str, float]:
     )
     small = {hashlib.sha256(p.read_bytes()).digest() for p in Path(out, ".lookdev", "thumbnails").iterdir()}
     kept = [
-        call[:3]
+        call
         for call in calls
-        if hashlib.sha256(call[3]).digest() in small or call[3] in paged or base64.b64encode(call[3]) in page
+        if hashlib.sha256(call.made).digest() in small
+        or call.made in paged
+        or base64.b64encode(call.made) in page
     ]
     del calls[:]
     start, cpu = time.perf_counter(), time.process_time()
     with ThreadPoolExecutor(CORES) as pool:
-        list(pool.map(lambda call: call[0](*call[1], **call[2]), kept))
+        list(pool.map(Call.again, kept))
     return {"wall": time.perf_counter() - start, "cpu": time.process_time() - cpu, "count": len(kept)}
 
 

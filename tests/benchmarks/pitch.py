@@ -27,7 +27,19 @@ HERE = Path(__file__).resolve()
 ROOT = HERE.parents[2]
 sys.path[:0] = [str(HERE.parent), str(ROOT / "tests")]
 
-from evening import CARDS, LOOKS, MEASURED, fresh, installed, least, look_files, make_scout, two  # noqa: E402
+from evening import (  # noqa: E402
+    CARDS,
+    LOOKS,
+    MEASURED,
+    Call,
+    fresh,
+    installed,
+    least,
+    look_files,
+    make_scout,
+    noted_calls,
+    two,
+)  # fmt: skip
 from run import CORES, table  # noqa: E402
 
 GOAL = 1.3
@@ -40,51 +52,31 @@ def floor(scout: str, out: str) -> dict[str, Any]:
 
     import lookdev
 
-    calls: list[tuple[str, Any, tuple[Any, ...], dict[str, Any], Any]] = []
-
-    def noted(module: Any, name: str) -> None:
-        real = getattr(module, name)
-
-        def again(*args: Any, **options: Any) -> Any:
-            made = real(*args, **options)
-            calls.append((name, real, args, options, made if isinstance(made, bytes) else None))
-            return made
-
-        setattr(module, name, again)
-
-    for module, name in (
-        (simplejpeg, "decode_jpeg"), (simplejpeg, "encode_jpeg"), (imagecodecs, "webp_encode"),
-    ):  # fmt: skip
-        noted(module, name)
+    calls = noted_calls(
+        (simplejpeg, "decode_jpeg"), (simplejpeg, "encode_jpeg"), (imagecodecs, "webp_encode")
+    )
     looks = tuple(lookdev.load_look(Path(path)) for path in look_files(LOOKS))
     lookdev.pitch(lookdev.PitchRequest(lookdev.open_scout(Path(scout)), looks, Path(out), workers=CORES))
     page, pdf = (Path(out, f"pitch.{suffix}").read_bytes() for suffix in ("html", "pdf"))
     stills = {path.stat().st_size for path in Path(scout).iterdir()}
 
-    def counts(call: tuple[str, Any, tuple[Any, ...], dict[str, Any], Any]) -> bool:
-        name, _, args, _, made = call
-        if name == "decode_jpeg":
-            return len(args[0]) in stills
-        return made in pdf or base64.b64encode(made) in page
+    def counts(call: Call) -> bool:
+        if call.name == "decode_jpeg":
+            return len(call.args[0]) in stills
+        return call.made in pdf or base64.b64encode(call.made) in page
 
     kept = [call for call in calls if counts(call)]
-    for _, _, _, options, _ in kept:
-        options.pop("buffer", None)  # memory of a still that is gone
-
-    def work(call: tuple[str, Any, tuple[Any, ...], dict[str, Any], Any]) -> float:
-        _, real, args, options, _ = call
-        start = time.thread_time()
-        real(*args, **options)
-        return time.thread_time() - start
+    for call in kept:
+        call.options.pop("buffer", None)  # memory of a still that is gone
 
     start, cpu = time.perf_counter(), time.process_time()
     with ThreadPoolExecutor(CORES) as pool:
-        seconds = list(pool.map(work, kept))
+        seconds = list(pool.map(Call.again, kept))
     found: dict[str, Any] = {"wall": time.perf_counter() - start, "cpu": time.process_time() - cpu}
     for name in ("decode_jpeg", "encode_jpeg", "webp_encode"):
-        mine = [s for s, call in zip(seconds, kept, strict=True) if call[0] == name]
+        mine = [s for s, call in zip(seconds, kept, strict=True) if call.name == name]
         found[name] = {
-            "kept": len(mine), "called": sum(c[0] == name for c in calls), "seconds": sum(mine)
+            "kept": len(mine), "called": sum(c.name == name for c in calls), "seconds": sum(mine)
         }  # fmt: skip
     return found
 
